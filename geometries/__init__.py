@@ -1,0 +1,1 @@
+"""What is built: parameters, solids and clearances of femur, defect and implants. No mesher here."""

@@ -1,0 +1,152 @@
+"""Parameters to geometry: the one place where bone, defect and implants meet."""
+
+from __future__ import annotations
+
+from geometries.defect import gap_levels, gap_part
+from geometries.femur import bone_parts, outer_profile, reamed_profile
+from geometries.lint import check_clearances
+from geometries.nail import bolt_levels, nail_parts
+from geometries.parameters import (
+    Construct,
+    Defect,
+    Femur,
+    IntactConstruct,
+    Nail,
+    Plate,
+    Specimen,
+)
+from geometries.plate import plate_parts, screw_levels
+from geometries.solids import Frustum, GapFrame, Geometry, Part, Patch, Piece, cylinder
+
+SECTION_INSET_MM = 15.0
+BONE = ("cortex", "cancellous")
+
+
+def implants_of(construct: Construct) -> tuple[Nail | None, Plate | None]:
+    """Nail and plate of a construct, None where there is none."""
+    return getattr(construct, "nail", None), getattr(construct, "plate", None)
+
+
+def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
+    """Build a construct's geometry after checking its clearances.
+
+    Parameters
+    ----------
+    construct : Construct
+        What to build.
+    femur : Femur
+        The bone it stands in; unused for a specimen.
+    defect : Defect
+        The gap; a defect of the construct's own comes first.
+
+    Returns
+    -------
+    Geometry
+        Ordered parts, later ones paint over earlier ones; patches; read-out frames.
+
+    Raises
+    ------
+    StudyError
+        If parts overlap, miss each other or leave the bone.
+    """
+    if isinstance(construct, Specimen):
+        return _specimen(construct)
+    defect = construct.defect or defect
+    nail, plate = implants_of(construct)
+    check_clearances(construct.name, femur, defect, nail, plate)
+
+    gap = gap_levels(femur, defect)
+    centre, length = sum(gap) / 2, femur.length_mm
+    sections = (SECTION_INSET_MM, length - SECTION_INSET_MM)
+    outer, inner = outer_profile(femur), reamed_profile(femur, nail)
+
+    parts = bone_parts(femur, nail, gap, sections)
+    filling = "cortical" if isinstance(construct, IntactConstruct) else "tissue"
+    parts.append(gap_part(femur, nail, defect, filling))
+    if nail is not None:
+        parts += nail_parts(nail, outer)
+    if plate is not None:
+        parts += plate_parts(plate, nail, outer, inner, centre)
+
+    return Geometry(
+        parts=tuple(parts),
+        patches=(
+            Patch("distal_end", 0.0, BONE),
+            Patch("distal_section", sections[0], BONE),
+            Patch("gap_distal_face", gap[0], BONE),
+            Patch("gap_proximal_face", gap[1], BONE),
+            Patch("proximal_section", sections[1], BONE),
+            Patch("proximal_end", length, BONE),
+        ),
+        length=length,
+        sections=sections,
+        gap=GapFrame(centre, defect.gap_mm, outer.at(centre), plate.azimuth_deg if plate else 0.0),
+        facts=_facts(femur, defect, nail, plate),
+        void=_void(nail),
+    )
+
+
+def _void(nail: Nail | None) -> tuple[float, float] | None:
+    """Radii of the nail and of its bore."""
+    if nail is None:
+        return None
+    return nail.diameter_mm / 2, (nail.diameter_mm + nail.reaming_mm) / 2
+
+
+def _facts(
+    femur: Femur, defect: Defect, nail: Nail | None, plate: Plate | None
+) -> dict[str, float]:
+    """Numbers that a surgeon would ask for before looking at results."""
+    gap = gap_levels(femur, defect)
+    centre = sum(gap) / 2
+    inner = reamed_profile(femur, nail)
+    facts = {
+        "gap_centre_mm": centre,
+        "cortex_at_gap_mm": outer_profile(femur).at(centre) - inner.at(centre),
+    }
+    if nail is not None:
+        levels = bolt_levels(nail)
+        facts["nail_clearance_at_gap_mm"] = inner.at(centre) - nail.diameter_mm / 2
+        facts["bolt_to_gap_mm"] = min(max(gap[0] - z, z - gap[1]) for z in levels)
+    if plate is not None:
+        levels = screw_levels(plate, centre)
+        below, above = max(z for z in levels if z < centre), min(z for z in levels if z > centre)
+        facts["plate_working_length_mm"] = above - below
+        facts["screw_density"] = len(levels) / plate.hole_count
+    return facts
+
+
+def _specimen(specimen: Specimen) -> Geometry:
+    """Bonded tubes on the z axis, cut at the reference sections."""
+    length, inset = specimen.length_mm, specimen.section_inset_mm
+    levels = (0.0, inset, length - inset, length)
+    parts = []
+    for number, layer in enumerate(specimen.layers, start=1):
+        pieces = []
+        for low, high in zip(levels, levels[1:], strict=False):
+            outside = cylinder((0.0, 0.0, low), (0.0, 0.0, high - low), layer.outer_diameter_mm)
+            cuts: tuple[Frustum, ...] = ()
+            if layer.inner_diameter_mm > 0:
+                cuts = (cylinder((0.0, 0.0, low), (0.0, 0.0, high - low), layer.inner_diameter_mm),)
+            pieces.append(Piece(outside, cuts))
+        wall = (layer.outer_diameter_mm - layer.inner_diameter_mm) / 2
+        is_bone = layer.material in ("cortical", "cancellous")
+        parts.append(
+            Part(
+                f"layer_{number}",
+                "cortex" if is_bone else "nail",
+                layer.material,
+                tuple(pieces),
+                wall,
+            )
+        )
+    roles = ("cortex", "nail")
+    names = ("distal_end", "distal_section", "proximal_section", "proximal_end")
+    return Geometry(
+        parts=tuple(parts),
+        patches=tuple(Patch(name, z, roles) for name, z in zip(names, levels, strict=True)),
+        length=length,
+        sections=(inset, length - inset),
+        gap=None,
+        facts={},
+    )

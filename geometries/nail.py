@@ -1,0 +1,44 @@
+"""The nail and its interlocking bolts."""
+
+from __future__ import annotations
+
+from geometries.femur import Profile
+from geometries.parameters import Nail
+from geometries.solids import Frustum, Part, Piece, cylinder
+
+PROTRUSION_MM = 1.5
+
+
+def bolt_levels(nail: Nail) -> list[float]:
+    """Heights of the bolts from the knee upwards, mm."""
+    low, high = nail.distal_end_mm, nail.distal_end_mm + nail.length_mm
+    steps = [nail.bolts.first_mm + k * nail.bolts.spacing_mm for k in range(3)]
+    distal = [low + step for step in steps[: nail.bolts.distal]]
+    return distal + sorted(high - step for step in steps[: nail.bolts.proximal])
+
+
+def nail_parts(nail: Nail, bone: Profile) -> list[Part]:
+    """The tube, cut in the middle of its wall, then the bolts that paint over it.
+
+    The cut makes every mesh two layers thick in the wall. Bolts stand 1.5 mm out of the bone at
+    either side; their holes in nail and bone are their own size (tied).
+    """
+    middle = (nail.diameter_mm + nail.cannulation_mm) / 2
+    wall = (nail.diameter_mm - nail.cannulation_mm) / 2
+    base, axis = (0.0, 0.0, nail.distal_end_mm), (0.0, 0.0, nail.length_mm)
+
+    def bar(diameter: float) -> Frustum:
+        return cylinder(base, axis, diameter)
+
+    tube = (
+        Piece(bar(nail.diameter_mm), (bar(middle),)),
+        Piece(bar(middle), (bar(nail.cannulation_mm),)),
+    )
+    parts = [Part("nail", "nail", nail.material, tube, wall)]
+    radius = nail.bolts.diameter_mm / 2
+    for number, z in enumerate(bolt_levels(nail), start=1):
+        reach = bone.largest(z - radius, z + radius) + PROTRUSION_MM
+        pin = cylinder((-reach, 0.0, z), (2 * reach, 0.0, 0.0), nail.bolts.diameter_mm)
+        name = f"bolt_{number}"
+        parts.append(Part(name, "bolt", nail.material, (Piece(pin),), nail.bolts.diameter_mm))
+    return parts

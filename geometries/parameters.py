@@ -1,0 +1,415 @@
+"""Parameters of a construct: range, unit and the source of each default, as validated models.
+
+A key's unit stands at its end: mm, deg, percent. "From memory" marks a default that no source was
+read for.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+Metal = Literal["titanium", "steel", "cobalt"]
+
+
+class Parameters(BaseModel):
+    """Base of all models: frozen, no unknown keys, no NaN or infinity."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class Femur(Parameters):
+    """A straight femur of revolution: tubular shaft, flared ends, cancellous cores."""
+
+    length_mm: float = Field(
+        430.0,
+        ge=380,
+        le=490,
+        description="Femur length, mm. Men 448, women 419 on average "
+        "(Karakas & Harma 2008); default from memory.",
+    )
+    shaft_diameter_mm: float = Field(
+        27.0,
+        ge=24,
+        le=32,
+        description="Outer diameter at mid-shaft, mm. 26.5 (men), 25.6 (women) "
+        "in Karakas & Harma 2008; default from memory.",
+    )
+    canal_diameter_mm: float = Field(
+        10.5,
+        ge=8,
+        le=15,
+        description="Canal diameter at the isthmus, mm. 10.49 ± 1.52 in 204 CT "
+        "scans (DOI 10.1155/2015/459612).",
+    )
+    distal_diameter_mm: float = Field(
+        36.0,
+        ge=32,
+        le=45,
+        description="Outer diameter a quarter of the length above the knee, mm. From memory.",
+    )
+    distal_cortex_mm: float = Field(
+        4.5,
+        ge=2.5,
+        le=6,
+        description="Cortical thickness at the same level, mm. From memory.",
+    )
+    proximal_diameter_mm: float = Field(
+        42.0,
+        ge=32,
+        le=50,
+        description="Outer diameter at the proximal end, mm. From memory.",
+    )
+    head_offset_mm: float = Field(
+        42.0,
+        ge=24,
+        le=61,
+        description="Medial offset of the head centre, mm. 43.0 ± 6.8, Noble "
+        "1988 as quoted by Cho 2015 (DOI 10.1155/2015/730538).",
+    )
+    head_below_top_mm: float = Field(
+        23.0,
+        ge=18,
+        le=30,
+        description="Head centre below the top of the femur, mm: half of a "
+        "46.1 mm head (Noble 1988 as quoted by Cho 2015).",
+    )
+
+    @model_validator(mode="after")
+    def _cortex_left(self) -> Self:
+        wall = (self.shaft_diameter_mm - self.canal_diameter_mm) / 2
+        if not 3 <= wall <= 12:
+            raise ValueError(
+                f"cortex at mid-shaft comes out as {wall:.1f} mm; allowed 3 to 12 mm: change "
+                "shaft_diameter_mm or canal_diameter_mm"
+            )
+        return self
+
+
+class Defect(Parameters):
+    """A transverse gap through the shaft, filled by one tissue over the cross-section of the cortex."""
+
+    site_percent: float = Field(
+        50.0,
+        ge=20,
+        le=80,
+        description="Centre of the gap, percent of femur length from the hip: "
+        "45 to 55 mid-shaft, 68 to 80 distal metadiaphysis (common practice, no source).",
+    )
+    gap_mm: float = Field(
+        3.0,
+        ge=0.5,
+        le=60,
+        description="Distance between the bone ends, mm: 0.5 to 1 stiff, 2 to 5 "
+        "lax, 20 to 60 segmental (common practice, no source).",
+    )
+
+    @property
+    def site(self) -> str:
+        """Name of the level of the gap."""
+        if self.site_percent < 40:
+            return "proximal"
+        return "mid-shaft" if self.site_percent <= 60 else "metadiaphysis"
+
+
+class Bolts(Parameters):
+    """Interlocking bolts of a nail, medial to lateral, tied in nail and bone."""
+
+    diameter_mm: float = Field(
+        5.0,
+        ge=3.5,
+        le=6.5,
+        description="Bolt diameter, mm. 4.5 to 6 usual; from memory.",
+    )
+    proximal: int = Field(2, ge=0, le=2, description="Bolts at the proximal end. From memory.")
+    distal: int = Field(2, ge=0, le=3, description="Bolts at the distal end. From memory.")
+    first_mm: float = Field(
+        15.0,
+        ge=8,
+        le=60,
+        description="From the nail's end to the first bolt, mm. From memory.",
+    )
+    spacing_mm: float = Field(
+        20.0,
+        ge=10,
+        le=60,
+        description="From one bolt to the next, mm. From memory.",
+    )
+
+
+class Nail(Parameters):
+    """A straight hollow intramedullary nail in a reamed canal, clearance left void."""
+
+    diameter_mm: float = Field(
+        10.0,
+        ge=8,
+        le=15,
+        description="Outer diameter, mm. 9 to 14 usual; from memory.",
+    )
+    cannulation_mm: float = Field(
+        5.0,
+        ge=3,
+        le=9,
+        description="Inner diameter, mm. 4 to 5.5 usual; from memory.",
+    )
+    length_mm: float = Field(
+        360.0,
+        ge=160,
+        le=440,
+        description="Length, mm. 300 to 440 usual; from memory.",
+    )
+    distal_end_mm: float = Field(
+        35.0,
+        ge=15,
+        le=250,
+        description="Height of the nail's distal end above the knee end, mm. "
+        "At least 15 mm of bone at either end; from memory.",
+    )
+    reaming_mm: float = Field(
+        1.0,
+        ge=0.5,
+        le=3,
+        description="Reamed canal minus nail diameter, mm. 0.5 to 1.5 usual "
+        "(common practice, no source).",
+    )
+    material: Metal = Field("titanium", description="Alloy of nail and bolts.")
+    bolts: Bolts = Field(Bolts(), description="Interlocking bolts.")
+
+    @model_validator(mode="after")
+    def _wall_left(self) -> Self:
+        wall = (self.diameter_mm - self.cannulation_mm) / 2
+        if wall < 1.2:
+            raise ValueError(
+                f"nail wall comes out as {wall:.2f} mm; allowed 1.2 mm or more: choose a larger "
+                "diameter_mm or a smaller cannulation_mm"
+            )
+        return self
+
+
+class ExchangeNail(Nail):
+    """A larger nail after reaming; the same model with other defaults."""
+
+    diameter_mm: float = Field(
+        12.0,
+        ge=9,
+        le=15,
+        description="Outer diameter, mm: the old one plus 1 to 2 (common practice, no source).",
+    )
+
+
+class Screws(Parameters):
+    """Locking screws of a plate: one cylinder each, tied in plate and bone, threads left out."""
+
+    diameter_mm: float = Field(
+        5.0,
+        ge=2.7,
+        le=6.5,
+        description="Screw diameter, mm. 3.5 and 5.0 usual; from memory.",
+    )
+    holes: tuple[int, ...] = Field(
+        (2, 4, 5),
+        min_length=1,
+        max_length=9,
+        description="Filled holes of each fragment, counted "
+        "from the gap outwards: 1 is the hole next to it. 2 to 6 screws a fragment are usual.",
+    )
+    cortices: Literal["auto", "unicortical", "bicortical"] = Field(
+        "auto",
+        description="auto: unicortical beside a nail, bicortical without one (common "
+        "practice, no source).",
+    )
+
+    @model_validator(mode="after")
+    def _holes_sensible(self) -> Self:
+        if len(set(self.holes)) < len(self.holes) or min(self.holes) < 1:
+            raise ValueError(
+                f"holes = {list(self.holes)}: allowed are different whole numbers from 1 upwards; "
+                "list each filled hole once"
+            )
+        return self
+
+
+class Plate(Parameters):
+    """A bone plate that follows the flare of the shaft, held off the bone by locking screws."""
+
+    hole_count: int = Field(
+        10,
+        ge=4,
+        le=18,
+        multiple_of=2,
+        description="Number of holes, half on either side of the plate's centre. From memory.",
+    )
+    pitch_mm: float = Field(
+        18.0,
+        ge=11,
+        le=25,
+        description="Distance between holes, mm. 13 to 20 usual; from memory.",
+    )
+    width_mm: float = Field(
+        16.0,
+        ge=8,
+        le=20,
+        description="Width, mm: broad 16 to 17.5, narrow 13.5, small 11. From memory.",
+    )
+    thickness_mm: float = Field(
+        5.0,
+        ge=2.5,
+        le=7,
+        description="Thickness, mm: broad 5 to 5.2, narrow 4.6, small 3.5 to 4. From memory.",
+    )
+    offset_mm: float = Field(
+        2.0,
+        ge=0.3,
+        le=6,
+        description="From the bone's surface to the plate's inner face, mm. 2 is "
+        "usual for locking plates; from memory.",
+    )
+    azimuth_deg: float = Field(
+        0.0,
+        ge=-180,
+        le=180,
+        description="Side of the bone, degrees: 0 lateral, 45 anterolateral, "
+        "90 anterior, 180 medial.",
+    )
+    shift_mm: float = Field(
+        0.0,
+        ge=-120,
+        le=120,
+        description="Plate centre above (+) or below (-) the gap, mm.",
+    )
+    material: Metal = Field("titanium", description="Alloy of plate and screws.")
+    screws: Screws = Field(Screws(), description="Screws.")
+
+    @property
+    def length_mm(self) -> float:
+        """Plate length, mm: half a pitch beyond the last hole at either end."""
+        return self.hole_count * self.pitch_mm
+
+    @model_validator(mode="after")
+    def _holes_fit(self) -> Self:
+        if self.screws.diameter_mm > 0.6 * self.width_mm:
+            raise ValueError(
+                f"screws.diameter_mm = {self.screws.diameter_mm:g} is too large for a plate "
+                f"{self.width_mm:g} mm wide; allowed {0.6 * self.width_mm:.1f} mm or less"
+            )
+        if self.screws.diameter_mm + 3 > self.pitch_mm:
+            raise ValueError(
+                f"pitch_mm = {self.pitch_mm:g} leaves under 3 mm between holes; allowed "
+                f"{self.screws.diameter_mm + 3:g} mm or more"
+            )
+        if max(self.screws.holes) > self.hole_count // 2:
+            raise ValueError(
+                f"screws.holes = {list(self.screws.holes)} names a hole outside the plate; allowed "
+                f"1 to {self.hole_count // 2} on each side: use a longer plate or inner holes"
+            )
+        return self
+
+
+class Layer(Parameters):
+    """One of the bonded concentric tubes of a specimen."""
+
+    outer_diameter_mm: float = Field(gt=0, le=100, description="Outer diameter, mm.")
+    inner_diameter_mm: float = Field(0.0, ge=0, lt=100, description="Inner diameter, mm.")
+    material: Literal["titanium", "steel", "cobalt", "cortical", "cancellous"] = Field(
+        description="Material."
+    )
+
+    @model_validator(mode="after")
+    def _wall_left(self) -> Self:
+        if self.inner_diameter_mm > self.outer_diameter_mm - 0.2:
+            raise ValueError(
+                f"inner_diameter_mm = {self.inner_diameter_mm:g} leaves no wall in "
+                f"outer_diameter_mm = {self.outer_diameter_mm:g}; make it at least 0.2 mm smaller"
+            )
+        return self
+
+
+class Named(Parameters):
+    """What every construct has: a name and, if it differs from the study's, a defect."""
+
+    name: str = Field(
+        min_length=1,
+        max_length=40,
+        pattern=r"^[a-z0-9][a-z0-9_-]*$",
+        description="Name in tables and folders: lower-case letters, digits, - and _.",
+    )
+    defect: Defect | None = Field(None, description="Defect of this construct alone.")
+
+
+class IntactConstruct(Named):
+    """The femur without gap or implant."""
+
+    kind: Literal["intact"]
+
+
+class NailConstruct(Named):
+    """A nail alone across the gap."""
+
+    kind: Literal["nail"]
+    nail: Nail = Field(Nail(), description="The nail.")
+
+
+class ExchangeNailConstruct(Named):
+    """A larger nail alone after reaming."""
+
+    kind: Literal["exchange_nail"]
+    nail: ExchangeNail = Field(ExchangeNail(), description="The larger nail.")
+
+
+class PlateConstruct(Named):
+    """A plate alone across the gap."""
+
+    kind: Literal["plate"]
+    plate: Plate = Field(Plate(), description="The plate.")
+
+
+class NailPlateConstruct(Named):
+    """A nail with a plate over it."""
+
+    kind: Literal["nail_plate"]
+    nail: Nail = Field(Nail(), description="The nail.")
+    plate: Plate = Field(Plate(), description="The plate.")
+
+
+class Specimen(Named):
+    """Bonded concentric tubes without femur or defect, as tested on a bench or in a handbook."""
+
+    kind: Literal["specimen"]
+    length_mm: float = Field(gt=1, le=1000, description="Length, mm.")
+    layers: tuple[Layer, ...] = Field(
+        min_length=1,
+        max_length=4,
+        description="Tubes from the outside inwards, each touching the next.",
+    )
+    section_inset_mm: float = Field(
+        20.0,
+        gt=0,
+        description="Reference sections this far inside either end, mm.",
+    )
+
+    @model_validator(mode="after")
+    def _layers_touch(self) -> Self:
+        for outside, inside in zip(self.layers, self.layers[1:], strict=False):
+            if outside.inner_diameter_mm != inside.outer_diameter_mm:
+                raise ValueError(
+                    f"layers must touch: inner_diameter_mm = {outside.inner_diameter_mm:g} against "
+                    f"outer_diameter_mm = {inside.outer_diameter_mm:g} of the next; make them equal"
+                )
+        if self.section_inset_mm * 2 >= self.length_mm:
+            raise ValueError(
+                f"section_inset_mm = {self.section_inset_mm:g} does not fit length_mm = "
+                f"{self.length_mm:g}; allowed less than half of it"
+            )
+        return self
+
+
+Construct = Annotated[
+    IntactConstruct
+    | NailConstruct
+    | ExchangeNailConstruct
+    | PlateConstruct
+    | NailPlateConstruct
+    | Specimen,
+    Field(discriminator="kind"),
+]

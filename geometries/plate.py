@@ -1,0 +1,112 @@
+"""The plate, its holes and its locking screws."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from geometries.femur import Profile
+from geometries.parameters import Nail, Plate
+from geometries.solids import Frustum, Part, Piece, Prism, cylinder, radial
+
+HEAD_MM = 1.0
+TIP_BEYOND_MM = 2.0
+TIP_SHORT_MM = 1.5
+NAIL_CLEARANCE_MM = 0.5
+
+
+@dataclass(frozen=True)
+class Screw:
+    """A screw along the radius at an azimuth: height and the two ends' distances from the axis."""
+
+    height: float
+    head: float
+    tip: float
+
+    def solid(self, plate: Plate) -> Frustum:
+        """The screw as a cylinder from head to tip."""
+        x, y, _ = radial(plate.azimuth_deg)
+        base = (self.head * x, self.head * y, self.height)
+        length = self.tip - self.head
+        return cylinder(base, (length * x, length * y, 0.0), plate.screws.diameter_mm)
+
+
+def plate_span(plate: Plate, gap_height: float) -> tuple[float, float]:
+    """Heights of the plate's ends, mm."""
+    centre = gap_height + plate.shift_mm
+    return centre - plate.length_mm / 2, centre + plate.length_mm / 2
+
+
+def hole_levels(plate: Plate, gap_height: float) -> list[float]:
+    """Heights of all holes from the knee upwards, mm."""
+    low, _ = plate_span(plate, gap_height)
+    return [low + (k + 0.5) * plate.pitch_mm for k in range(plate.hole_count)]
+
+
+def screw_levels(plate: Plate, gap_height: float) -> list[float]:
+    """Heights of the filled holes from the knee upwards, mm."""
+    levels, half = hole_levels(plate, gap_height), plate.hole_count // 2
+    return sorted(
+        level
+        for hole in plate.screws.holes
+        for level in (levels[half - hole], levels[half + hole - 1])
+    )
+
+
+def is_bicortical(plate: Plate, nail: Nail | None) -> bool:
+    """Whether screws reach the far cortex."""
+    cortices = plate.screws.cortices
+    return cortices == "bicortical" or (cortices == "auto" and nail is None)
+
+
+def screws(
+    plate: Plate, nail: Nail | None, outer: Profile, inner: Profile, gap_height: float
+) -> list[Screw]:
+    """Place every screw.
+
+    A bicortical screw ends 2 mm beyond the far cortex. A unicortical one passes the near cortex by
+    1.5 mm where the canal leaves that room beside the nail and otherwise stops 1.5 mm short of it.
+    """
+    radius = plate.screws.diameter_mm / 2
+    result = []
+    for z in screw_levels(plate, gap_height):
+        surface = outer.largest(z - radius, z + radius)
+        if is_bicortical(plate, nail):
+            tip = -(surface + TIP_BEYOND_MM)
+        else:
+            canal = inner.at(z)
+            keep_off = 0.0 if nail is None else nail.diameter_mm / 2 + NAIL_CLEARANCE_MM
+            has_room = canal - TIP_SHORT_MM >= keep_off + radius / 2
+            tip = canal - TIP_SHORT_MM if has_room else canal + TIP_SHORT_MM
+        head = surface + plate.offset_mm + plate.thickness_mm + HEAD_MM
+        result.append(Screw(z, head, tip))
+    return result
+
+
+def plate_parts(
+    plate: Plate, nail: Nail | None, outer: Profile, inner: Profile, gap_height: float
+) -> list[Part]:
+    """The plate in two layers with its empty holes, then the screws that paint over it."""
+    low, high = plate_span(plate, gap_height)
+    heights = [low, *[z for z in outer.heights if low < z < high], high]
+    surface = [(outer.at(z) + plate.offset_mm, z) for z in heights]
+    placed = screws(plate, nail, outer, inner, gap_height)
+    filled = {screw.height for screw in placed}
+    empty = tuple(
+        Screw(z, surface[0][0] + 40, 0.0).solid(plate)
+        for z in hole_levels(plate, gap_height)
+        if z not in filled
+    )
+    half = plate.thickness_mm / 2
+    layers = []
+    for step in (0.0, half):
+        inside = [(r + step, z) for r, z in surface]
+        outside = [(r + step + half, z) for r, z in reversed(surface)]
+        prism = Prism((*inside, *outside), plate.azimuth_deg, plate.width_mm)
+        layers.append(Piece(prism, empty))
+    parts = [Part("plate", "plate", plate.material, tuple(layers), plate.thickness_mm)]
+    for number, screw in enumerate(placed, start=1):
+        piece = Piece(screw.solid(plate))
+        parts.append(
+            Part(f"screw_{number}", "screw", plate.material, (piece,), plate.screws.diameter_mm)
+        )
+    return parts

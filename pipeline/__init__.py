@@ -1,0 +1,1 @@
+"""From a study file to strain at the gap and stress in the implants."""

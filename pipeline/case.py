@@ -1,0 +1,291 @@
+"""One construct from parameters to measures: geometry, mesh, unit solutions, measures."""
+
+from __future__ import annotations
+
+import resource
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import singledispatch
+from math import radians, tan
+
+import numpy as np
+
+from geometries.assembly import assemble
+from geometries.materials import MATERIALS, Material
+from geometries.parameters import Construct, Defect, Femur, IntactConstruct, Specimen
+from geometries.solids import IMPLANT_ROLES, Geometry
+from pipeline.config import Bending, EndForce, HipForce, Load, Stage, StudyConfig, Torsion
+from pipeline.fem import stiffness as elastic
+from pipeline.fem.loads import unit_loads
+from pipeline.fem.mesh import Mesh
+from pipeline.fem.mesher import Level, build_mesh
+from pipeline.fem.solve import Solution, solve
+from pipeline.fem.space import Array
+from pipeline.measures.dictionary import Measure
+from pipeline.measures.field import strain_field, stress_field
+from pipeline.measures.gap import gap_movement, tissue_strain
+from pipeline.measures.implants import implant_stress
+from pipeline.measures.motion import face_motion
+from pipeline.measures.quality import Balance, Balances
+from pipeline.measures.stiffness import section_stiffness
+
+NO_STAGE = Stage(name="intact", modulus_mpa=0.0, poisson_ratio=0.0)
+
+
+@dataclass(frozen=True)
+class Case:
+    """One mesh's worth of work: a construct, all tissue stages and all loads.
+
+    Parameters
+    ----------
+    construct, femur, defect, level :
+        What is built and how finely it is meshed.
+    stages, loads :
+        What it is solved for.
+    """
+
+    construct: Construct
+    femur: Femur
+    defect: Defect
+    level: Level
+    stages: tuple[Stage, ...]
+    loads: tuple[Load, ...]
+
+    @property
+    def name(self) -> str:
+        """Name of the construct."""
+        return self.construct.name
+
+    @property
+    def own_defect(self) -> Defect:
+        """The construct's own defect, else the study's."""
+        return self.construct.defect or self.defect
+
+    @property
+    def has_tissue(self) -> bool:
+        """Whether the tissue stages matter."""
+        return not isinstance(self.construct, IntactConstruct | Specimen)
+
+
+@dataclass(frozen=True)
+class Row:
+    """A measure with the stage, load and balance that it belongs to."""
+
+    stage: str
+    load: str
+    measure: Measure
+    balance: Balance
+
+
+@dataclass(frozen=True)
+class CaseResult:
+    """Everything that is kept of a case.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        The mesh.
+    rows : tuple of Row
+        All measures.
+    displacement : dict
+        Nodal displacements (n, 3, loads) of each stage, mm.
+    facts : dict
+        Numbers about geometry, mesh and solver for the record.
+    seconds : dict
+        Time of each step, s.
+    """
+
+    mesh: Mesh
+    rows: tuple[Row, ...]
+    displacement: dict[str, Array]
+    facts: dict[str, float | int | str]
+    seconds: dict[str, float]
+
+
+def cases(study: StudyConfig) -> tuple[Case, ...]:
+    """All cases of a study: its constructs, and the intact femur at every defect in it.
+
+    The intact cases are the reference of the percentages; one that the study names itself is not
+    made again.
+    """
+
+    def case(construct: Construct) -> Case:
+        return Case(
+            construct, study.femur, study.defect, study.mesh.level, study.stages, study.loads
+        )
+
+    listed = [case(construct) for construct in study.constructs]
+    covered = [c.own_defect for c in listed if isinstance(c.construct, IntactConstruct)]
+    added: list[Case] = []
+    for one in listed:
+        if isinstance(one.construct, Specimen) or one.own_defect in covered:
+            continue
+        covered.append(one.own_defect)
+        name = f"intact-{one.own_defect.site}-{one.own_defect.gap_mm:g}mm".replace(".", "p")
+        added.append(case(IntactConstruct(name=name, kind="intact", defect=one.own_defect)))
+    return tuple(added + listed)
+
+
+def run_case(case: Case) -> CaseResult:
+    """Build, mesh, solve and measure one construct.
+
+    Raises
+    ------
+    StudyError
+        If any step can not be done; the message says which part and why.
+    """
+    clock = _Clock()
+    with clock("geometry"):
+        geometry = assemble(case.construct, case.femur, case.defect)
+    with clock("mesh"):
+        mesh = build_mesh(geometry, case.level)
+    rows: list[Row] = []
+    fields: dict[str, Array] = {}
+    iterations = []
+    wrenches = {load.name: wrench(load, case.femur, geometry.length) for load in case.loads}
+    for stage, solution, forces in solve_unit_loads(mesh, geometry, case, clock):
+        with clock("measures"):
+            rows += measure(mesh, geometry, stage, solution, forces, wrenches)
+        combined = np.stack(list(wrenches.values()), axis=1)
+        fields[stage.name] = solution.displacement @ combined
+        iterations.append(solution.iterations)
+    facts: dict[str, float | int | str] = {
+        **geometry.facts,
+        "cells": len(mesh.cells),
+        "unknowns": mesh.unknowns,
+        "relaxed_cells": mesh.relaxed,
+        "mesh_sha256": mesh.digest,
+        "iterations": max(iterations),
+        "peak_memory_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024,
+    }
+    return CaseResult(mesh, tuple(rows), fields, facts, clock.seconds)
+
+
+def solve_unit_loads(
+    mesh: Mesh, geometry: Geometry, case: Case, clock: _Clock
+) -> Iterator[tuple[Stage, Solution, Array]]:
+    """Displacements under six unit loads for each tissue stage, stiffest tissue first.
+
+    Everything but the tissue is assembled once; each stage starts from its neighbour's solution.
+    """
+    with clock("assembly"):
+        patterns = elastic.Patterns.of(mesh)
+        constants = part_constants(mesh, NO_STAGE)
+        tissue = np.array([part.material == "tissue" for part in mesh.parts])[mesh.part_of]
+        fixed = _stiffness(mesh, patterns, np.flatnonzero(~tissue), constants)
+        forces = unit_loads(mesh, "proximal_end", np.array([0.0, 0.0, geometry.length]))
+    held = np.zeros(mesh.nodes.shape, dtype=bool)
+    held[mesh.patches["distal_end"]] = True
+    stages = case.stages if case.has_tissue else (NO_STAGE,)
+    guess = None
+    for stage in sorted(stages, key=lambda s: -s.material().modulus):
+        with clock("assembly"):
+            own = part_constants(mesh, stage)
+            total = fixed + _stiffness(mesh, patterns, np.flatnonzero(tissue), own)
+        with clock("solve"):
+            solution = solve(mesh, total, forces, held, guess)
+        guess = solution.displacement
+        yield stage, solution, forces
+
+
+def measure(
+    mesh: Mesh,
+    geometry: Geometry,
+    stage: Stage,
+    solution: Solution,
+    forces: Array,
+    wrenches: dict[str, Array],
+) -> Iterator[Row]:
+    """All measures of one stage under all loads."""
+    u = solution.displacement
+    constants = part_constants(mesh, stage)
+    top = np.array([0.0, 0.0, geometry.length])
+    balances = Balances.of(mesh, solution, forces, constants, top)
+    sections = [face_motion(mesh, f"{end}_section", u) for end in ("distal", "proximal")]
+    implants = {
+        part.name: stress_field(mesh, np.flatnonzero(mesh.part_of == k), u, *constants[k])
+        for k, part in enumerate(mesh.parts)
+        if part.role in IMPLANT_ROLES
+    }
+    tissue, ends = None, []
+    if geometry.gap is not None:
+        ends = [face_motion(mesh, f"gap_{end}_face", u) for end in ("distal", "proximal")]
+        index = [part.role for part in mesh.parts].index("gap")
+        if constants[index, 0] > 0:
+            tissue = strain_field(mesh, mesh.cells_of("gap"), u)
+    for name, load in wrenches.items():
+        balance = balances.under(load)
+        found = list(section_stiffness(*sections, load))
+        if geometry.gap is not None:
+            found += gap_movement(geometry.gap, *ends, load)
+        if tissue is not None:
+            found += tissue_strain(tissue, load)
+        for part, field_ in implants.items():
+            found += implant_stress(part, field_, load)
+        yield from (Row(stage.name, name, one, balance) for one in found)
+
+
+def part_constants(mesh: Mesh, stage: Stage) -> Array:
+    """Young's modulus, MPa, and Poisson's ratio of each part (parts, 2) at a tissue stage."""
+    tissue = stage.material()
+
+    def constants(material: str) -> Material:
+        return tissue if material == "tissue" else MATERIALS[material]
+
+    found = [constants(part.material) for part in mesh.parts]
+    return np.array([[material.modulus, material.poisson] for material in found])
+
+
+def _stiffness(
+    mesh: Mesh, patterns: elastic.Patterns, cells: np.ndarray, constants: Array
+) -> elastic.Stiffness:
+    modulus, poisson = constants[mesh.part_of[cells]].T
+    return elastic.assemble(mesh, patterns, cells, modulus, poisson)
+
+
+@singledispatch
+def wrench(load: Load, femur: Femur, length: float) -> Array:
+    """Resultant of a load at the middle of the proximal end: force, N, and moment, N·mm (6,)."""
+    raise TypeError(f"no wrench for {type(load).__name__}")
+
+
+@wrench.register
+def _(load: HipForce, femur: Femur, length: float) -> Array:
+    direction = np.array([-tan(radians(load.adduction_deg)), -tan(radians(load.flexion_deg)), -1.0])
+    force = load.force_n * direction / np.linalg.norm(direction)
+    arm = np.array([femur.head_offset_mm, 0.0, femur.length_mm - femur.head_below_top_mm - length])
+    return np.concatenate([force, np.cross(arm, force)])
+
+
+@wrench.register
+def _(load: Torsion, femur: Femur, length: float) -> Array:  # noqa: ARG001
+    return np.array([0.0, 0.0, 0.0, 0.0, 0.0, 1000 * load.moment_nm])
+
+
+@wrench.register
+def _(load: Bending, femur: Femur, length: float) -> Array:  # noqa: ARG001
+    moment = 1000 * load.moment_nm
+    across = (0.0, moment) if load.plane == "frontal" else (-moment, 0.0)
+    return np.array([0.0, 0.0, 0.0, *across, 0.0])
+
+
+@wrench.register
+def _(load: EndForce, femur: Femur, length: float) -> Array:  # noqa: ARG001
+    return np.array([load.medial_n, load.anterior_n, load.proximal_n, 0.0, 0.0, 0.0])
+
+
+@dataclass
+class _Clock:
+    """Adds up the seconds of each step."""
+
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    @contextmanager
+    def __call__(self, step: str) -> Iterator[None]:
+        start = time.perf_counter()
+        try:
+            yield
+        finally:
+            self.seconds[step] = self.seconds.get(step, 0.0) + time.perf_counter() - start

@@ -1,0 +1,1 @@
+"""Mesh, finite-element space, stiffness, loads and the linear solver."""

@@ -1,0 +1,294 @@
+"""Geometry to mesh. The only module that imports gmsh."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from math import ceil
+from typing import Any, Literal
+
+import numpy as np
+
+from geometries.solids import Frustum, Geometry, Part, Piece, Prism, Role, Solid
+from pipeline.errors import MeshError
+from pipeline.fem.mesh import Mesh, MeshPart, faces_on_plane, relax
+from pipeline.fem.space import Ints
+
+Level = Literal["coarse", "default", "fine"]
+TETRAHEDRON, QUADRATIC_TETRAHEDRON = 4, 11
+FROM_GMSH = [0, 1, 2, 3, 4, 5, 6, 7, 9, 8]
+ATTEMPTS = 4
+SHRINK = 0.82
+SAGITTA_SHARE = 0.4
+
+
+@dataclass(frozen=True)
+class Sizes:
+    """Edge lengths of a mesh level.
+
+    Parameters
+    ----------
+    per_wall : dict
+        Edge length as a share of the part's wall, by role.
+    longest, shortest : float
+        Limits, mm.
+    sagitta : float
+        How far a chord may leave the round surface that it spans, mm.
+    circle : int
+        Edges round a full circle at least.
+    """
+
+    per_wall: dict[Role, float]
+    longest: float
+    shortest: float
+    sagitta: float
+    circle: int
+
+    def finer(self) -> Sizes:
+        """The same with shorter edges everywhere."""
+        return Sizes(
+            {role: SHRINK * share for role, share in self.per_wall.items()},
+            longest=SHRINK * self.longest,
+            shortest=SHRINK * self.shortest,
+            sagitta=SHRINK * self.sagitta,
+            circle=ceil(self.circle / SHRINK),
+        )
+
+    def of(self, part: Part) -> float:
+        """Edge length for a part, mm."""
+        return float(np.clip(self.per_wall[part.role] * part.wall, self.shortest, self.longest))
+
+    def round(self, radius: float, clearance: float) -> float:
+        """Edge length on a round surface, mm; facing surfaces must not touch through the chords."""
+        sagitta = min(self.sagitta, SAGITTA_SHARE * clearance)
+        return float(min(np.sqrt(8 * radius * sagitta), 2 * np.pi * radius / self.circle))
+
+
+LEVELS: dict[Level, Sizes] = {
+    "coarse": Sizes(
+        {"cortex": 1.4, "cancellous": 0.7, "gap": 1.0, "nail": 1.6, "plate": 1.4,
+         "bolt": 0.7, "screw": 0.7},
+        longest=11.0, shortest=1.5, sagitta=0.25, circle=10,
+    ),
+    "default": Sizes(
+        {"cortex": 0.75, "cancellous": 0.45, "gap": 0.6, "nail": 1.0, "plate": 0.7,
+         "bolt": 0.5, "screw": 0.5},
+        longest=7.0, shortest=1.2, sagitta=0.2, circle=10,
+    ),
+    "fine": Sizes(
+        {"cortex": 0.45, "cancellous": 0.3, "gap": 0.35, "nail": 0.5, "plate": 0.35,
+         "bolt": 0.3, "screw": 0.3},
+        longest=4.5, shortest=0.7, sagitta=0.12, circle=14,
+    ),
+}  # fmt: skip
+
+
+def build_mesh(geometry: Geometry, level: Level) -> Mesh:
+    """Mesh a geometry; on failure try again with smaller cells.
+
+    Parameters
+    ----------
+    geometry : Geometry
+        Ordered parts and patches.
+    level : {"coarse", "default", "fine"}
+        How fine.
+
+    Returns
+    -------
+    Mesh
+        The same mesh for the same input, bit for bit.
+
+    Raises
+    ------
+    MeshError
+        If gmsh is missing, or every attempt failed.
+    """
+    sizes, reasons = LEVELS[level], []
+    for _ in range(ATTEMPTS):
+        try:
+            return _attempt(geometry, sizes)
+        except MeshError as error:
+            reasons.append(str(error))
+            sizes = sizes.finer()
+    raise MeshError(
+        f"no mesh after {ATTEMPTS} attempts with ever smaller cells; last: {reasons[-1]}"
+    )
+
+
+@contextmanager
+def _session() -> Iterator[Any]:
+    """A gmsh session with every option set here, always closed."""
+    try:
+        import gmsh
+    except OSError as error:
+        raise MeshError(
+            f"gmsh can not be loaded ({error}): a shared library is missing; run 'make install' or "
+            "install the system packages it lists"
+        ) from error
+    gmsh.initialize(readConfigFiles=False, interruptible=False)
+    options = {
+        "General.Terminal": 0,
+        "General.NumThreads": 1,
+        "Mesh.Algorithm": 6,
+        "Mesh.Algorithm3D": 1,
+        "Mesh.Optimize": 1,
+        "Mesh.OptimizeNetgen": 0,
+        "Mesh.HighOrderOptimize": 0,
+        "Mesh.MeshSizeExtendFromBoundary": 0,
+        "Mesh.MeshSizeFromPoints": 0,
+        "Mesh.RandomSeed": 1,
+    }
+    try:
+        for name, value in options.items():
+            gmsh.option.setNumber(name, value)
+        yield gmsh
+    finally:
+        gmsh.finalize()
+
+
+def _attempt(geometry: Geometry, sizes: Sizes) -> Mesh:
+    with _session() as gmsh:
+        try:
+            volumes = _fragments(gmsh, geometry)
+            exact = [sum(gmsh.model.occ.getMass(3, tag) for tag in tags) for tags in volumes]
+            _set_sizes(gmsh, geometry, volumes, sizes)
+            gmsh.model.mesh.generate(3)
+            gmsh.model.mesh.setOrder(2)
+        except MeshError:
+            raise
+        except Exception as error:  # gmsh raises bare Exception
+            raise MeshError(f"gmsh: {error}") from error
+        nodes, cells, part_of = _arrays(gmsh, volumes)
+    nodes, cells, vertex_count = _vertices_first(nodes, cells)
+    nodes, relaxed = relax(nodes, cells)
+    parts = tuple(
+        MeshPart(part.name, part.role, part.material, float(volume))
+        for part, volume in zip(geometry.parts, exact, strict=True)
+    )
+    return Mesh(
+        nodes=nodes,
+        cells=cells,
+        part_of=part_of,
+        parts=parts,
+        patches=_patches(geometry, nodes, cells, part_of),
+        vertex_count=vertex_count,
+        relaxed=relaxed,
+    )
+
+
+def _add(occ: Any, solid: Solid) -> tuple[int, int]:
+    if isinstance(solid, Frustum):
+        if solid.radius == solid.end_radius:
+            return 3, occ.addCylinder(*solid.base, *solid.axis, solid.radius)
+        return 3, occ.addCone(*solid.base, *solid.axis, solid.radius, solid.end_radius)
+    assert isinstance(solid, Prism)
+    points = [occ.addPoint(*corner) for corner in solid.corners()]
+    lines = [occ.addLine(a, b) for a, b in zip(points, points[1:] + points[:1], strict=True)]
+    face = occ.addPlaneSurface([occ.addCurveLoop(lines)])
+    swept = occ.extrude([(2, face)], *solid.sweep)
+    return next(entity for entity in swept if entity[0] == 3)
+
+
+def _build(occ: Any, piece: Piece) -> list[tuple[int, int]]:
+    body = [_add(occ, piece.solid)]
+    if piece.cuts:
+        body, _ = occ.cut(body, [_add(occ, cut) for cut in piece.cuts])
+    return list(body)
+
+
+def _fragments(gmsh: Any, geometry: Geometry) -> list[list[int]]:
+    """Volume tags of each part after all have been cut by each other; later parts win."""
+    occ = gmsh.model.occ
+    inputs, owners = [], []
+    for index, part in enumerate(geometry.parts):
+        for piece in part.pieces:
+            body = _build(occ, piece)
+            inputs += body
+            owners += [index] * len(body)
+    if len(inputs) > 1:
+        _, made = occ.fragment(inputs, [])
+    else:
+        made = [inputs]
+    occ.synchronize()
+    owner: dict[int, int] = {}
+    for index, entities in zip(owners, made, strict=True):
+        for dimension, tag in entities:
+            if dimension == 3:
+                owner[tag] = max(index, owner.get(tag, index))
+    everything = {tag for _, tag in gmsh.model.getEntities(3)}
+    if everything != set(owner):
+        raise MeshError(f"{len(everything ^ set(owner))} volumes belong to no part")
+    return [[tag for tag in sorted(owner) if owner[tag] == k] for k in range(len(geometry.parts))]
+
+
+def _set_sizes(gmsh: Any, geometry: Geometry, volumes: list[list[int]], sizes: Sizes) -> None:
+    sized: list[tuple[str, list[int], float]] = []
+    for part, tags in zip(geometry.parts, volumes, strict=True):
+        if not tags:
+            raise MeshError(f"part {part.name!r} is covered by other parts")
+        sized.append(("VolumesList", tags, sizes.of(part)))
+    for _, tag in gmsh.model.getEntities(2):
+        radius = _radius(gmsh, tag)
+        if radius is not None:
+            sized.append(
+                ("SurfacesList", [tag], sizes.round(radius, geometry.clearance_at(radius)))
+            )
+    field = gmsh.model.mesh.field
+    fields = []
+    for kind, tags, size in sized:
+        tag = field.add("Constant")
+        field.setNumber(tag, "VIn", size)
+        field.setNumber(tag, "VOut", 1e22)
+        field.setNumbers(tag, kind, tags)
+        field.setNumber(tag, "IncludeBoundary", 1)
+        fields.append(tag)
+    smallest = field.add("Min")
+    field.setNumbers(smallest, "FieldsList", fields)
+    field.setAsBackgroundMesh(smallest)
+    gmsh.option.setNumber("Mesh.MeshSizeMin", 0.25 * sizes.shortest)
+    gmsh.option.setNumber("Mesh.MeshSizeMax", sizes.longest)
+
+
+def _radius(gmsh: Any, surface: int) -> float | None:
+    """Radius of a cylinder or cone at its middle, mm; None for a flat surface."""
+    if gmsh.model.getType(2, surface) not in ("Cylinder", "Cone"):
+        return None
+    low, high = gmsh.model.getParametrizationBounds(2, surface)
+    middle = [(a + b) / 2 for a, b in zip(low, high, strict=True)]
+    curvature = np.abs(gmsh.model.getPrincipalCurvatures(surface, middle)[:2]).max()
+    return float(1 / curvature)
+
+
+def _arrays(gmsh: Any, volumes: list[list[int]]) -> tuple[np.ndarray, Ints, Ints]:
+    """Positions, quadratic cells in this project's node order, and the part of each cell."""
+    tags, xyz, _ = gmsh.model.mesh.getNodes()
+    row = np.zeros(int(tags.max()) + 1, dtype=np.int64)
+    row[tags] = np.arange(len(tags))
+    cells, part_of = [], []
+    for index, volume_tags in enumerate(volumes):
+        for tag in volume_tags:
+            _, nodes = gmsh.model.mesh.getElementsByType(QUADRATIC_TETRAHEDRON, tag)
+            block = row[nodes].reshape(-1, 10)[:, FROM_GMSH]
+            cells.append(block)
+            part_of.append(np.full(len(block), index))
+    return xyz.reshape(-1, 3), np.concatenate(cells), np.concatenate(part_of)
+
+
+def _vertices_first(nodes: np.ndarray, cells: Ints) -> tuple[np.ndarray, Ints, int]:
+    """Drop nodes without cells and number the corners before the edge middles."""
+    corners, middles = np.unique(cells[:, :4]), np.unique(cells[:, 4:])
+    order = np.concatenate([corners, middles])
+    number = np.full(len(nodes), -1)
+    number[order] = np.arange(len(order))
+    return nodes[order].copy(), number[cells], len(corners)
+
+
+def _patches(geometry: Geometry, nodes: np.ndarray, cells: Ints, part_of: Ints) -> dict[str, Ints]:
+    tolerance = 1e-6 * geometry.length
+    found = {}
+    for patch in geometry.patches:
+        roles = np.array([part.role in patch.roles for part in geometry.parts])
+        inside = cells[roles[part_of]]
+        found[patch.name] = faces_on_plane(nodes, inside, patch.height, tolerance)
+    return found

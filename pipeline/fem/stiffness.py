@@ -1,0 +1,205 @@
+"""Element matrices by batched contraction, summed into 3 by 3 block rows.
+
+A mesh has two node graphs: all nodes (quadratic) and the corners alone (linear). Both stiffnesses come
+from the same element matrices, the linear one by Galerkin projection inside each cell, so no sparse
+triple product is ever formed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache, cached_property
+
+import numpy as np
+
+from pipeline.fem.mesh import Mesh
+from pipeline.fem.space import EDGES, Array, Ints, cell_rule, gradients
+
+CHUNK = 4096
+STRAIGHT_ORDER, CURVED_ORDER = 2, 4
+STRAIGHT_TOLERANCE = 1e-9
+
+CORNERS_TO_NODES = np.vstack([np.eye(4), np.eye(4)[EDGES].mean(axis=1)])
+"""Values at the ten nodes of a cell from a linear field's four corner values (10, 4)."""
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """Block sparsity of a node graph, and where each cell's blocks go in it.
+
+    Parameters
+    ----------
+    indptr, indices : Ints
+        Compressed rows over nodes.
+    slots : Ints
+        Position (m, k, k) of the block of each pair of a cell's k nodes.
+    """
+
+    indptr: Ints
+    indices: Ints
+    slots: Ints
+
+    @classmethod
+    def of(cls, cells: Ints, count: int) -> Pattern:
+        """Pattern of cells (m, k) over a number of nodes."""
+        keys = (cells[:, :, None] * count + cells[:, None, :]).ravel()
+        unique, slots = np.unique(keys, return_inverse=True)
+        rows = unique // count
+        indptr = np.searchsorted(rows, np.arange(count + 1))
+        return cls(
+            indptr.astype(np.int32),
+            (unique % count).astype(np.int32),
+            slots.reshape(len(cells), cells.shape[1], -1).astype(np.int32),
+        )
+
+    @property
+    def size(self) -> int:
+        """Number of nodes."""
+        return len(self.indptr) - 1
+
+    @cached_property
+    def rows(self) -> Ints:
+        """Row of each block."""
+        return np.repeat(np.arange(self.size), np.diff(self.indptr))
+
+    @cached_property
+    def diagonal(self) -> Ints:
+        """Positions of the diagonal blocks."""
+        return np.flatnonzero(self.rows == self.indices)
+
+
+@dataclass(frozen=True)
+class Patterns:
+    """Patterns of all nodes and of the corners alone."""
+
+    nodes: Pattern
+    corners: Pattern
+
+    @classmethod
+    def of(cls, mesh: Mesh) -> Patterns:
+        """Patterns of a mesh; the costly part of assembly that depends on no modulus."""
+        return cls(
+            Pattern.of(mesh.cells, len(mesh.nodes)),
+            Pattern.of(mesh.cells[:, :4], mesh.vertex_count),
+        )
+
+
+@dataclass(frozen=True)
+class Stiffness:
+    """Block values (blocks, 3, 3) over both patterns, N/mm. Adds with another of the same mesh."""
+
+    patterns: Patterns
+    nodes: Array
+    corners: Array
+
+    def __add__(self, other: Stiffness) -> Stiffness:
+        return Stiffness(self.patterns, self.nodes + other.nodes, self.corners + other.corners)
+
+
+def assemble(
+    mesh: Mesh, patterns: Patterns, cells: Ints, modulus: Array, poisson: Array
+) -> Stiffness:
+    """Stiffness of some of the cells.
+
+    Parameters
+    ----------
+    mesh, patterns :
+        The mesh and its patterns.
+    cells : Ints
+        Numbers of the cells (c,).
+    modulus, poisson : Array
+        Young's modulus, MPa, and Poisson's ratio of each of them (c,).
+
+    Returns
+    -------
+    Stiffness
+        Sum over these cells.
+    """
+    mu = modulus / (2 * (1 + poisson))
+    lam = 2 * mu * poisson / (1 - 2 * poisson)
+    nodes = np.zeros((9, len(patterns.nodes.indices)))
+    corners = np.zeros((9, len(patterns.corners.indices)))
+    for some, order in batches(mesh, cells):
+        chunk = cells[some]
+        blocks = element_blocks(mesh.nodes[mesh.cells[chunk]], lam[some], mu[some], order)
+        _scatter(nodes, patterns.nodes.slots[chunk], blocks)
+        _scatter(corners, patterns.corners.slots[chunk], _to_corners(blocks))
+    return Stiffness(
+        patterns,
+        np.ascontiguousarray(nodes.T).reshape(-1, 3, 3),
+        np.ascontiguousarray(corners.T).reshape(-1, 3, 3),
+    )
+
+
+def is_straight(corners: Array) -> np.ndarray:
+    """Which cells (m, 10, 3) have their edge middles in the middle."""
+    middles = corners[:, EDGES].mean(axis=2)
+    off = np.abs(corners[:, 4:] - middles).max(axis=(1, 2))
+    return off < STRAIGHT_TOLERANCE * np.abs(np.ptp(corners[:, :4], axis=1)).max(axis=1)
+
+
+def batches(mesh: Mesh, cells: Ints) -> Iterator[tuple[Ints, int]]:
+    """Positions within `cells`, a batch at a time, and the quadrature order the batch needs.
+
+    Order 2 is exact for straight cells.
+    """
+    straight = is_straight(mesh.nodes[mesh.cells[cells]])
+    for chosen, order in ((straight, STRAIGHT_ORDER), (~straight, CURVED_ORDER)):
+        where = np.flatnonzero(chosen)
+        for start in range(0, len(where), CHUNK):
+            yield where[start : start + CHUNK], order
+
+
+def element_blocks(corners: Array, lam: Array, mu: Array, order: int) -> Array:
+    """Element matrices.
+
+    Parameters
+    ----------
+    corners : Array
+        Node positions (m, 10, 3), mm.
+    lam, mu : Array
+        Lamé's constants (m,), MPa.
+    order : int
+        Polynomial order of the quadrature rule: 2 is exact for straight cells.
+
+    Returns
+    -------
+    Array
+        (m, 10, 10, 3, 3), N/mm: entry [e, a, b, i, j] couples node a in direction i to b in j.
+    """
+    points, weights = cell_rule(order)
+    gradient, det = gradients(corners, points)
+    left = gradient * (det * weights)[:, :, None, None]
+    count = len(corners)
+    # products[e, (a, i), (b, j)] = sum over points of dN_a/dx_i dN_b/dx_j
+    products = np.matmul(
+        left.transpose(0, 2, 3, 1).reshape(count, 30, -1), gradient.reshape(count, -1, 30)
+    )
+    products = products.reshape(count, 10, 3, 10, 3).transpose(0, 1, 3, 2, 4)
+    trace = np.einsum("eabii->eab", products)
+    blocks = lam[:, None, None, None, None] * products
+    blocks += mu[:, None, None, None, None] * products.transpose(0, 1, 2, 4, 3)
+    diagonal = mu[:, None, None] * trace
+    for i in range(3):
+        blocks[..., i, i] += diagonal
+    return blocks
+
+
+@cache
+def _projection() -> Array:
+    """Weights (16, 100) that turn a cell's node blocks into corner blocks."""
+    return np.einsum("aA,bB->ABab", CORNERS_TO_NODES, CORNERS_TO_NODES).reshape(16, 100)
+
+
+def _to_corners(blocks: Array) -> Array:
+    count = len(blocks)
+    return np.matmul(_projection(), blocks.reshape(count, 100, 9)).reshape(count, 4, 4, 3, 3)
+
+
+def _scatter(total: Array, slots: Ints, blocks: Array) -> None:
+    """Add a batch of element blocks to the nine rows of block entries."""
+    flat, entries = slots.ravel(), blocks.reshape(-1, 9)
+    unique, inverse = np.unique(flat, return_inverse=True)
+    for k in range(9):
+        total[k, unique] += np.bincount(inverse, weights=entries[:, k], minlength=len(unique))

@@ -1,0 +1,1 @@
+"""Numbers that papers report, each with one definition (see `dictionary`)."""

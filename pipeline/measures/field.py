@@ -1,0 +1,81 @@
+"""Strain and stress at quadrature points, and their statistics by volume."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.fem.mesh import Mesh
+from pipeline.fem.space import Array, Ints, cell_rule, gradients, strains, stresses
+
+ORDER = 2
+
+
+@dataclass(frozen=True)
+class Field:
+    """A tensor field of unit loads at quadrature points.
+
+    Parameters
+    ----------
+    values : Array
+        (points, 6, loads): xx, yy, zz, xy, yz, zx.
+    weights : Array
+        Volume of each point (points,), mm³.
+    """
+
+    values: Array
+    weights: Array
+
+
+def strain_field(mesh: Mesh, cells: Ints, displacement: Array, order: int = ORDER) -> Field:
+    """Strains of some cells at the points of a quadrature rule, engineering shears."""
+    points, rule = cell_rule(order)
+    gradient, det = gradients(mesh.nodes[mesh.cells[cells]], points)
+    strain = strains(gradient, displacement[mesh.cells[cells]])
+    return Field(strain.reshape(-1, 6, displacement.shape[2]), (det * rule).ravel())
+
+
+def stress_field(
+    mesh: Mesh, cells: Ints, displacement: Array, modulus: float, poisson: float
+) -> Field:
+    """Stresses of some cells of one material, MPa."""
+    strain = strain_field(mesh, cells, displacement)
+    return Field(stresses(strain.values[:, None], modulus, poisson)[:, 0], strain.weights)
+
+
+def principal(strain: Array) -> Array:
+    """Principal strains (points, 3), rising, of strains (points, 6) with engineering shears."""
+    xx, yy, zz, xy, yz, zx = strain.T
+    rows = [[xx, xy / 2, zx / 2], [xy / 2, yy, yz / 2], [zx / 2, yz / 2, zz]]
+    return np.linalg.eigvalsh(np.moveaxis(np.array(rows), 2, 0))
+
+
+def octahedral(e: Array) -> Array:
+    """Octahedral shear strain of principal strains (points, 3)."""
+    differences = e - np.roll(e, 1, axis=1)
+    return 2 / 3 * np.sqrt((differences**2).sum(axis=1))
+
+
+def von_mises(stress: Array) -> Array:
+    """Von Mises stress (points,) of stresses (points, 6), MPa."""
+    xx, yy, zz, xy, yz, zx = stress.T
+    normal = (xx - yy) ** 2 + (yy - zz) ** 2 + (zz - xx) ** 2
+    return np.sqrt(normal / 2 + 3 * (xy**2 + yz**2 + zx**2))
+
+
+def percentile(values: Array, weights: Array, share: float) -> float:
+    """Level that a share of the weight does not exceed.
+
+    Linear between the middles of the sorted weights; below the first and above the last it is their
+    value.
+    """
+    order = np.argsort(values)
+    w = weights[order]
+    middles = (np.cumsum(w) - w / 2) / w.sum()
+    return float(np.interp(share, middles, values[order]))
+
+
+def level_exceeded(values: Array, weights: Array, volume: float) -> float:
+    """Level that is exceeded in exactly this volume, mm³ (or in all, if there is less)."""
+    return percentile(values, weights, max(0.0, 1 - volume / float(weights.sum())))

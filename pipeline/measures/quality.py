@@ -1,0 +1,117 @@
+"""Balance checks that every row carries."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.fem.loads import resultant
+from pipeline.fem.mesh import Mesh
+from pipeline.fem.solve import Solution
+from pipeline.fem.space import Array
+from pipeline.fem.stiffness import batches
+from pipeline.measures.field import strain_field
+
+BALANCE_TOLERANCE = 1e-6
+
+
+@dataclass(frozen=True)
+class Balance:
+    """What is out of balance under one load, each as a share.
+
+    Parameters
+    ----------
+    force, moment : float
+        Reactions plus load, against the load; a moment's arm is the length of the model.
+    energy : float
+        Work of the load against strain energy summed over quadrature points.
+    volume : float
+        Worst part volume against the exact one.
+    """
+
+    force: float
+    moment: float
+    energy: float
+    volume: float
+
+    def fault(self) -> str:
+        """What failed, as a sentence; empty if nothing did."""
+        shares = {"force": self.force, "moment": self.moment, "energy": self.energy}
+        failed = [
+            f"{name} balance {share:.1e}, allowed {BALANCE_TOLERANCE:.0e}"
+            for name, share in shares.items()
+            if not share <= BALANCE_TOLERANCE
+        ]
+        return "; ".join(failed)
+
+
+@dataclass(frozen=True)
+class Balances:
+    """Balance data of the unit loads, from which each load's balance follows."""
+
+    reactions: Array
+    work: Array
+    energy: Array
+    about: Array
+    volume: float
+
+    @classmethod
+    def of(
+        cls, mesh: Mesh, solution: Solution, forces: Array, constants: Array, about: Array
+    ) -> Balances:
+        """Gather from a solution.
+
+        Parameters
+        ----------
+        mesh, solution, forces :
+            Mesh, solution of the unit loads and their nodal forces (n, 3, 6).
+        constants : Array
+            Young's modulus, MPa, and Poisson's ratio of each part (parts, 2).
+        about : Array
+            Point (3,) to which the unit loads refer, mm.
+        """
+        return cls(
+            reactions=resultant(mesh.nodes, solution.reaction, about),
+            work=np.einsum("nia,nib->ab", forces, solution.displacement),
+            energy=strain_energy(mesh, solution.displacement, constants),
+            about=about,
+            volume=mesh.worst_volume[1],
+        )
+
+    def under(self, load: Array) -> Balance:
+        """Balance under a load (6,)."""
+        arm = float(np.linalg.norm(self.about))
+        force, moment = np.linalg.norm(load[:3]), np.linalg.norm(load[3:])
+        rest = self.reactions @ load + load
+        work = float(load @ self.work @ load)
+        return Balance(
+            force=float(np.linalg.norm(rest[:3]) / (force + moment / arm)),
+            moment=float(np.linalg.norm(rest[3:]) / (moment + force * arm)),
+            energy=abs(float(load @ self.energy @ load) / work - 1),
+            volume=self.volume,
+        )
+
+
+def strain_energy(mesh: Mesh, displacement: Array, constants: Array) -> Array:
+    """Twice the mutual strain energies (loads, loads) of the unit loads, N·mm.
+
+    Summed over quadrature points from strains, without the assembled matrix, by the rules that the
+    assembly uses.
+    """
+    loads = displacement.shape[2]
+    total = np.zeros((loads, loads))
+    for part, (modulus, poisson) in enumerate(constants):
+        if modulus == 0:
+            continue
+        mu = modulus / (2 * (1 + poisson))
+        lam = 2 * mu * poisson / (1 - 2 * poisson)
+        cells = np.flatnonzero(mesh.part_of == part)
+        for some, order in batches(mesh, cells):
+            field = strain_field(mesh, cells[some], displacement, order)
+            e, w = field.values, field.weights
+            trace = e[:, :3].sum(axis=1)
+            shear = np.array([2, 2, 2, 1, 1, 1])
+            total += lam * np.einsum("p,pa,pb->ab", w, trace, trace, optimize=True)
+            total += mu * np.einsum("p,i,pia,pib->ab", w, shear, e, e, optimize=True)
+    return total
