@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from geometries.defect import gap_levels, gap_part
 from geometries.femur import bone_parts, outer_profile, reamed_profile
 from geometries.lint import check_clearances
@@ -16,10 +18,10 @@ from geometries.parameters import (
     Specimen,
 )
 from geometries.plate import plate_parts, screw_levels
-from geometries.solids import Frustum, GapFrame, Geometry, Part, Patch, Piece, cylinder
+from geometries.solids import Frustum, GapFrame, Geometry, Part, Patch, Piece, Role, cylinder
 
 SECTION_INSET_MM = 15.0
-BONE = ("cortex", "cancellous")
+BONE: tuple[Role, ...] = ("cortex", "cancellous")
 
 
 def implants_of(construct: Construct) -> tuple[Nail | None, Plate | None]:
@@ -93,9 +95,7 @@ def _void(nail: Nail | None) -> tuple[float, float] | None:
     return nail.diameter_mm / 2, (nail.diameter_mm + nail.reaming_mm) / 2
 
 
-def _facts(
-    femur: Femur, defect: Defect, nail: Nail | None, plate: Plate | None
-) -> dict[str, float]:
+def _facts(femur: Femur, defect: Defect, nail: Nail | None, plate: Plate | None) -> dict[str, float]:
     """Numbers that a surgeon would ask for before looking at results."""
     gap = gap_levels(femur, defect)
     centre = sum(gap) / 2
@@ -123,7 +123,7 @@ def _specimen(specimen: Specimen) -> Geometry:
     parts = []
     for number, layer in enumerate(specimen.layers, start=1):
         pieces = []
-        for low, high in zip(levels, levels[1:], strict=False):
+        for low, high in pairwise(levels):
             outside = cylinder((0.0, 0.0, low), (0.0, 0.0, high - low), layer.outer_diameter_mm)
             cuts: tuple[Frustum, ...] = ()
             if layer.inner_diameter_mm > 0:
@@ -140,7 +140,7 @@ def _specimen(specimen: Specimen) -> Geometry:
                 wall,
             )
         )
-    roles = ("cortex", "nail")
+    roles: tuple[Role, ...] = ("cortex", "nail")
     names = ("distal_end", "distal_section", "proximal_section", "proximal_end")
     return Geometry(
         parts=tuple(parts),

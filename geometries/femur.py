@@ -95,9 +95,7 @@ def rings(outer: Profile, inner: Profile | None, low: float, high: float) -> tup
 
 def level_rings(outer: Profile, inner: Profile | None, levels: list[float]) -> tuple[Piece, ...]:
     """Rings over consecutive levels: each level becomes a plane of the mesh."""
-    return tuple(
-        piece for low, high in pairwise(levels) for piece in rings(outer, inner, low, high)
-    )
+    return tuple(piece for low, high in pairwise(levels) for piece in rings(outer, inner, low, high))
 
 
 def bone_parts(

@@ -39,7 +39,7 @@ def check_clearances(
     if nail is not None:
         findings += _nail_findings(femur, defect, nail)
     if plate is not None:
-        findings += _plate_findings(femur, defect, nail, plate)
+        findings += _plate_findings(femur, defect, plate)
     if nail is not None and plate is not None and not findings:
         findings += _nail_against_screws(femur, defect, nail, plate)
     if findings:
@@ -114,7 +114,7 @@ def _nail_findings(femur: Femur, defect: Defect, nail: Nail) -> Iterator[str]:
             )
 
 
-def _plate_findings(femur: Femur, defect: Defect, nail: Nail | None, plate: Plate) -> Iterator[str]:
+def _plate_findings(femur: Femur, defect: Defect, plate: Plate) -> Iterator[str]:
     gap = gap_levels(femur, defect)
     centre = sum(gap) / 2
     low, high = plate_span(plate, centre)

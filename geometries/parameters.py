@@ -269,8 +269,7 @@ class Plate(Parameters):
         0.0,
         ge=-180,
         le=180,
-        description="Side of the bone, degrees: 0 lateral, 45 anterolateral, "
-        "90 anterior, 180 medial.",
+        description="Side of the bone, degrees: 0 lateral, 45 anterolateral, 90 anterior, 180 medial.",
     )
     shift_mm: float = Field(
         0.0,

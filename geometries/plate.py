@@ -46,9 +46,7 @@ def screw_levels(plate: Plate, gap_height: float) -> list[float]:
     """Heights of the filled holes from the knee upwards, mm."""
     levels, half = hole_levels(plate, gap_height), plate.hole_count // 2
     return sorted(
-        level
-        for hole in plate.screws.holes
-        for level in (levels[half - hole], levels[half + hole - 1])
+        level for hole in plate.screws.holes for level in (levels[half - hole], levels[half + hole - 1])
     )
 
 

@@ -52,10 +52,7 @@ class Frustum:
     def volume(self) -> float:
         """Exact volume, mm³."""
         return (
-            pi
-            / 3
-            * self.height
-            * (self.radius**2 + self.radius * self.end_radius + self.end_radius**2)
+            pi / 3 * self.height * (self.radius**2 + self.radius * self.end_radius + self.end_radius**2)
         )
 
     def contains(self, points: Points) -> NDArray[np.bool_]:
@@ -110,9 +107,7 @@ class Prism:
         z = points[:, 2]
         across = points @ (np.asarray(self.sweep) / self.width)
         inside = np.zeros(len(points), dtype=bool)
-        for (r0, z0), (r1, z1) in zip(
-            self.outline, self.outline[1:] + self.outline[:1], strict=True
-        ):
+        for (r0, z0), (r1, z1) in zip(self.outline, self.outline[1:] + self.outline[:1], strict=True):
             if z0 != z1:
                 crosses = (z0 > z) != (z1 > z)
                 inside ^= crosses & (r < r0 + (z - z0) / (z1 - z0) * (r1 - r0))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import resource
 import time
 from collections.abc import Iterator
@@ -23,6 +25,7 @@ from pipeline.fem.mesh import Mesh
 from pipeline.fem.mesher import Level, build_mesh
 from pipeline.fem.solve import Solution, solve
 from pipeline.fem.space import Array
+from pipeline.measures.cells import implant_stress_of_cells, tissue_strain_of_cells
 from pipeline.measures.dictionary import Measure
 from pipeline.measures.field import strain_field, stress_field
 from pipeline.measures.gap import gap_movement, tissue_strain
@@ -31,6 +34,8 @@ from pipeline.measures.motion import face_motion
 from pipeline.measures.quality import Balance, Balances
 from pipeline.measures.stiffness import section_stiffness
 
+SCHEMA = 1
+ENDS = ("distal", "proximal")
 NO_STAGE = Stage(name="intact", modulus_mpa=0.0, poisson_ratio=0.0)
 
 
@@ -64,6 +69,25 @@ class Case:
         return self.construct.defect or self.defect
 
     @property
+    def digest(self) -> str:
+        """Hash of everything that the results depend on."""
+        record = {
+            "schema": SCHEMA,
+            "construct": self.construct.model_dump(mode="json"),
+            "femur": self.femur.model_dump(mode="json"),
+            "defect": self.own_defect.model_dump(mode="json"),
+            "level": self.level,
+            "stages": [stage.model_dump(mode="json") for stage in self.stages],
+            "loads": [load.model_dump(mode="json") for load in self.loads],
+        }
+        return hashlib.sha256(json.dumps(record, sort_keys=True).encode()).hexdigest()
+
+    @property
+    def has_site(self) -> bool:
+        """Whether there is a femur, and with it a level of the gap."""
+        return not isinstance(self.construct, Specimen)
+
+    @property
     def has_tissue(self) -> bool:
         """Whether the tissue stages matter."""
         return not isinstance(self.construct, IntactConstruct | Specimen)
@@ -89,8 +113,9 @@ class CaseResult:
         The mesh.
     rows : tuple of Row
         All measures.
-    displacement : dict
-        Nodal displacements (n, 3, loads) of each stage, mm.
+    point_fields, cell_fields : dict
+        Fields for viewers by name ``quantity:stage:load``: displacement at nodes (n, 3), mm; von
+        Mises stress of implant cells, MPa, and octahedral shear strain of gap cells, % (m,).
     facts : dict
         Numbers about geometry, mesh and solver for the record.
     seconds : dict
@@ -99,7 +124,8 @@ class CaseResult:
 
     mesh: Mesh
     rows: tuple[Row, ...]
-    displacement: dict[str, Array]
+    point_fields: dict[str, Array]
+    cell_fields: dict[str, Array]
     facts: dict[str, float | int | str]
     seconds: dict[str, float]
 
@@ -112,9 +138,7 @@ def cases(study: StudyConfig) -> tuple[Case, ...]:
     """
 
     def case(construct: Construct) -> Case:
-        return Case(
-            construct, study.femur, study.defect, study.mesh.level, study.stages, study.loads
-        )
+        return Case(construct, study.femur, study.defect, study.mesh.level, study.stages, study.loads)
 
     listed = [case(construct) for construct in study.constructs]
     covered = [c.own_defect for c in listed if isinstance(c.construct, IntactConstruct)]
@@ -142,15 +166,21 @@ def run_case(case: Case) -> CaseResult:
     with clock("mesh"):
         mesh = build_mesh(geometry, case.level)
     rows: list[Row] = []
-    fields: dict[str, Array] = {}
+    points: dict[str, Array] = {}
+    cells: dict[str, Array] = {}
     iterations = []
     wrenches = {load.name: wrench(load, case.femur, geometry.length) for load in case.loads}
     for stage, solution, forces in solve_unit_loads(mesh, geometry, case, clock):
+        iterations.append(solution.iterations)
         with clock("measures"):
             rows += measure(mesh, geometry, stage, solution, forces, wrenches)
-        combined = np.stack(list(wrenches.values()), axis=1)
-        fields[stage.name] = solution.displacement @ combined
-        iterations.append(solution.iterations)
+            displacement = solution.displacement @ np.stack(list(wrenches.values()), axis=1)
+            stress = implant_stress_of_cells(mesh, displacement, part_constants(mesh, stage))
+            strain = tissue_strain_of_cells(mesh, displacement)
+        for k, load in enumerate(wrenches):
+            points[f"displacement_mm:{stage.name}:{load}"] = displacement[:, :, k]
+            cells[f"von_mises_MPa:{stage.name}:{load}"] = stress[:, k]
+            cells[f"octahedral_strain_percent:{stage.name}:{load}"] = strain[:, k]
     facts: dict[str, float | int | str] = {
         **geometry.facts,
         "cells": len(mesh.cells),
@@ -160,7 +190,7 @@ def run_case(case: Case) -> CaseResult:
         "iterations": max(iterations),
         "peak_memory_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024,
     }
-    return CaseResult(mesh, tuple(rows), fields, facts, clock.seconds)
+    return CaseResult(mesh, tuple(rows), points, cells, facts, clock.seconds)
 
 
 def solve_unit_loads(
@@ -203,23 +233,23 @@ def measure(
     constants = part_constants(mesh, stage)
     top = np.array([0.0, 0.0, geometry.length])
     balances = Balances.of(mesh, solution, forces, constants, top)
-    sections = [face_motion(mesh, f"{end}_section", u) for end in ("distal", "proximal")]
+    distal, proximal = (face_motion(mesh, f"{end}_section", u) for end in ENDS)
     implants = {
         part.name: stress_field(mesh, np.flatnonzero(mesh.part_of == k), u, *constants[k])
         for k, part in enumerate(mesh.parts)
         if part.role in IMPLANT_ROLES
     }
-    tissue, ends = None, []
+    tissue = None
     if geometry.gap is not None:
-        ends = [face_motion(mesh, f"gap_{end}_face", u) for end in ("distal", "proximal")]
+        below, above = (face_motion(mesh, f"gap_{end}_face", u) for end in ENDS)
         index = [part.role for part in mesh.parts].index("gap")
         if constants[index, 0] > 0:
             tissue = strain_field(mesh, mesh.cells_of("gap"), u)
     for name, load in wrenches.items():
         balance = balances.under(load)
-        found = list(section_stiffness(*sections, load))
+        found = list(section_stiffness(distal, proximal, load))
         if geometry.gap is not None:
-            found += gap_movement(geometry.gap, *ends, load)
+            found += gap_movement(geometry.gap, below, above, load)
         if tissue is not None:
             found += tissue_strain(tissue, load)
         for part, field_ in implants.items():
@@ -246,7 +276,7 @@ def _stiffness(
 
 
 @singledispatch
-def wrench(load: Load, femur: Femur, length: float) -> Array:
+def wrench(load: Load, femur: Femur, length: float) -> Array:  # noqa: ARG001
     """Resultant of a load at the middle of the proximal end: force, N, and moment, N·mm (6,)."""
     raise TypeError(f"no wrench for {type(load).__name__}")
 

@@ -115,6 +115,13 @@ class MeshChoice(Parameters):
     )
 
 
+class Show(Parameters):
+    """What the terminal table and the pictures show."""
+
+    stage: str | None = Field(None, description="Stage; by default the first that is not empty.")
+    load: str | None = Field(None, description="Load; by default the first.")
+
+
 class StudyConfig(Parameters):
     """A whole study: common inputs, constructs, tissue stages, loads and mesh level."""
 
@@ -129,6 +136,15 @@ class StudyConfig(Parameters):
         min_length=1, max_length=200, description="What is compared."
     )
 
+    show: Show = Field(Show(), description="What the terminal table and the pictures show.")
+
+    @property
+    def shown(self) -> tuple[str, str]:
+        """Names of the stage and the load that are shown."""
+        filled = [stage.name for stage in self.stages if stage.material().modulus > 0]
+        stage = self.show.stage or (filled or [self.stages[0].name])[0]
+        return stage, self.show.load or self.loads[0].name
+
     @model_validator(mode="after")
     def _names_differ(self) -> Self:
         groups: dict[str, Iterable[Stage | Any]] = {
@@ -140,6 +156,15 @@ class StudyConfig(Parameters):
             if twice:
                 raise ValueError(
                     f"{key}: the name {twice[0]!r} occurs more than once; give each its own"
+                )
+        for key, name, items in (
+            ("stage", self.show.stage, self.stages),
+            ("load", self.show.load, self.loads),
+        ):
+            known = [item.name for item in items]
+            if name is not None and name not in known:
+                raise ValueError(
+                    f"show.{key} = {name!r} is not in the study; allowed {', '.join(known)}"
                 )
         return self
 

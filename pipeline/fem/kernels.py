@@ -14,15 +14,17 @@ import numpy as np
 from llvmlite import ir
 from numba import types
 from numba.extending import intrinsic
+from threadpoolctl import threadpool_limits
 
 from pipeline.fem.space import Array, Ints
+
+Number = float | np.floating[Any]
 
 LANES = 8
 STRIPS = 64
 
 
-@intrinsic
-def _row_times(
+def _row_product(
     _context: Any, indices: Any, start: Any, stop: Any, values: Any, x: Any
 ) -> tuple[Any, Any]:
     """Sum over a row's blocks p of values[p] (3, 3) times x[indices[p]] (3, LANES).
@@ -30,7 +32,8 @@ def _row_times(
     Returned as a tuple of 3 * LANES numbers. Written in the compiler's vector types, since the loop
     that numba would make of the same lines runs one number at a time, seven times slower.
     """
-    signature = types.UniTuple(x.dtype, 3 * LANES)(indices, start, stop, values, x)
+    result: Any = types.UniTuple
+    signature = result(x.dtype, 3 * LANES)(indices, start, stop, values, x)
 
     def codegen(context: Any, builder: Any, signature: Any, args: Any) -> Any:
         def data(position: int) -> Any:
@@ -89,6 +92,9 @@ def _row_times(
     return signature, codegen
 
 
+_row_times: Any = intrinsic(_row_product)
+
+
 @numba.njit(parallel=True, cache=True)
 def multiply(indptr: Ints, indices: Ints, values: Array, x: Array, y: Array) -> None:
     """Write the matrix product into y (n, 3, LANES)."""
@@ -105,7 +111,7 @@ def smooth(
     b: Array,
     x: Array,
     step: Array,
-    factors: tuple[float, float],
+    factors: tuple[Number, Number],
     fresh: Array,
 ) -> None:
     """One Chebyshev step: step = f0 step + f1 D (b - A x) and fresh = x + step.
@@ -137,15 +143,62 @@ def smooth(
 
 
 @numba.njit(parallel=True, cache=True)
-def scale_blocks(inverse: Array, b: Array, factor: float, x: Array) -> None:
-    """Write factor D b into x."""
+def subtract_product(matrix: tuple[Ints, Ints, Array], b: Array, x: Array, out: Array) -> None:
+    """Write b - A x into out; the matrix is indptr, indices, values (blocks, 9)."""
+    indptr, indices, values = matrix
+    for i in numba.prange(indptr.size - 1):
+        row = _row_times(indices, np.int64(indptr[i]), np.int64(indptr[i + 1]), values, x)
+        left, right = out[i].reshape(3 * LANES), b[i].reshape(3 * LANES)
+        for k in range(3 * LANES):
+            left[k] = right[k] - row[k]
+
+
+@numba.njit(parallel=True, cache=True)
+def interpolate(
+    transfer: tuple[Ints, Ints, Array], x: Array, free: Array, base: Array, out: Array
+) -> None:
+    """Write base + free * (transfer times x) into out.
+
+    Parameters
+    ----------
+    transfer : tuple
+        indptr, indices and weights of a scalar matrix in compressed rows.
+    x, base, out : Array
+        Block vectors; `base` and `out` have the transfer's rows, `x` its columns.
+    free : Array
+        1 for a free component, 0 for a held one (rows, 3).
+    """
+    indptr, indices, weights = transfer
+    for i in numba.prange(indptr.size - 1):
+        for k in range(3):
+            for c in range(LANES):
+                total = 0.0
+                for p in range(indptr[i], indptr[i + 1]):
+                    total += weights[p] * x[indices[p], k, c]
+                out[i, k, c] = base[i, k, c] + free[i, k] * total
+
+
+@numba.njit(parallel=True, cache=True)
+def add(x: Array, y: Array) -> None:
+    """X += y."""
+    for i in numba.prange(x.shape[0]):
+        for k in range(3):
+            for c in range(LANES):
+                x[i, k, c] += y[i, k, c]
+
+
+@numba.njit(parallel=True, cache=True)
+def scale_blocks(inverse: Array, b: Array, factor: Number, step: Array, x: Array) -> None:
+    """Write factor D b into step and x."""
     for i in numba.prange(b.shape[0]):
         d = inverse[i]
         for c in range(LANES):
             for k in range(3):
-                x[i, k, c] = factor * (
+                move = factor * (
                     d[3 * k] * b[i, 0, c] + d[3 * k + 1] * b[i, 1, c] + d[3 * k + 2] * b[i, 2, c]
                 )
+                step[i, k, c] = move
+                x[i, k, c] = move
 
 
 @numba.njit(parallel=True, cache=True)
@@ -166,7 +219,7 @@ def dots(x: Array, y: Array) -> Array:
 
 @numba.njit(parallel=True, cache=True)
 def advance(x: Array, r: Array, p: Array, q: Array, alpha: Array) -> None:
-    """x += alpha p and r -= alpha q, load by load."""
+    """X += alpha p and r -= alpha q, load by load."""
     for i in numba.prange(x.shape[0]):
         for k in range(3):
             for c in range(LANES):
@@ -176,7 +229,7 @@ def advance(x: Array, r: Array, p: Array, q: Array, alpha: Array) -> None:
 
 @numba.njit(parallel=True, cache=True)
 def turn(p: Array, z: Array, beta: Array) -> None:
-    """p = z + beta p, load by load."""
+    """P = z + beta p, load by load."""
     for i in numba.prange(p.shape[0]):
         for k in range(3):
             for c in range(LANES):
@@ -184,5 +237,6 @@ def turn(p: Array, z: Array, beta: Array) -> None:
 
 
 def use_threads(count: int) -> None:
-    """Let the compiled loops of this process use a number of threads."""
-    numba.set_num_threads(min(count, numba.config.NUMBA_NUM_THREADS))
+    """Let the compiled loops of this process use a number of threads, and BLAS one."""
+    threadpool_limits(1, user_api="blas")
+    numba.set_num_threads(min(count, numba.get_num_threads()))

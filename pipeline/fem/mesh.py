@@ -119,9 +119,8 @@ class Mesh:
     @cached_property
     def part_volumes(self) -> Array:
         """Volume of each part in the mesh, mm³."""
-        return np.bincount(
-            self.part_of, weights=cell_volumes(self.nodes[self.cells]), minlength=len(self.parts)
-        )
+        volumes = cell_volumes(self.nodes[self.cells])
+        return np.bincount(self.part_of, volumes, len(self.parts)).astype(float)
 
     @cached_property
     def worst_volume(self) -> tuple[str, float]:
@@ -192,20 +191,6 @@ def relax(nodes: Array, cells: Ints) -> tuple[Array, int]:
         chords = nodes[cells[bad][:, EDGES]].mean(axis=2).reshape(-1, 3)[rows]
         nodes[middles] = chords + kept * (nodes[middles] - chords)
     return nodes, int(relaxed.sum())
-
-
-def boundary_faces(cells: Ints, part_of: Ints, chosen: Ints) -> Ints:
-    """Faces (k, 6) of the chosen parts whose other side is another set of parts or nothing."""
-    inside = np.isin(part_of, chosen)
-    faces = cells[inside][:, FACE_NODES].reshape(-1, 6)
-    return faces[_single(faces)]
-
-
-def _single(faces: Ints) -> Ints:
-    """Which faces occur once, by their corners."""
-    keys = np.sort(faces[:, :3], axis=1)
-    _, first, counts = np.unique(keys, axis=0, return_index=True, return_counts=True)
-    return np.sort(first[counts == 1])
 
 
 def faces_on_plane(nodes: Array, cells: Ints, height: float, tolerance: float) -> Ints:

@@ -111,21 +111,31 @@ def build_mesh(geometry: Geometry, level: Level) -> Mesh:
         except MeshError as error:
             reasons.append(str(error))
             sizes = sizes.finer()
-    raise MeshError(
-        f"no mesh after {ATTEMPTS} attempts with ever smaller cells; last: {reasons[-1]}"
-    )
+    raise MeshError(f"no mesh after {ATTEMPTS} attempts with ever smaller cells; last: {reasons[-1]}")
+
+
+def require_gmsh() -> Any:
+    """Import gmsh.
+
+    Raises
+    ------
+    MeshError
+        If it, or a system library that it needs, is missing.
+    """
+    try:
+        import gmsh
+    except (ImportError, OSError) as error:
+        raise MeshError(
+            f"gmsh can not be loaded ({error}): a library is missing; run 'make install', or install "
+            "the system package that brings it"
+        ) from None
+    return gmsh
 
 
 @contextmanager
 def _session() -> Iterator[Any]:
     """A gmsh session with every option set here, always closed."""
-    try:
-        import gmsh
-    except OSError as error:
-        raise MeshError(
-            f"gmsh can not be loaded ({error}): a shared library is missing; run 'make install' or "
-            "install the system packages it lists"
-        ) from error
+    gmsh = require_gmsh()
     gmsh.initialize(readConfigFiles=False, interruptible=False)
     options = {
         "General.Terminal": 0,
@@ -231,9 +241,7 @@ def _set_sizes(gmsh: Any, geometry: Geometry, volumes: list[list[int]], sizes: S
     for _, tag in gmsh.model.getEntities(2):
         radius = _radius(gmsh, tag)
         if radius is not None:
-            sized.append(
-                ("SurfacesList", [tag], sizes.round(radius, geometry.clearance_at(radius)))
-            )
+            sized.append(("SurfacesList", [tag], sizes.round(radius, geometry.clearance_at(radius))))
     field = gmsh.model.mesh.field
     fields = []
     for kind, tags, size in sized:

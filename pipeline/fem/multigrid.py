@@ -22,15 +22,18 @@ from scipy.sparse.linalg import SuperLU, splu
 from pipeline.errors import SolveError
 from pipeline.fem.kernels import (
     LANES,
+    add,
     advance,
     dots,
+    interpolate,
     multiply,
     scale_blocks,
     smooth,
+    subtract_product,
     turn,
 )
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.space import EDGES, Array
+from pipeline.fem.space import EDGES, Array, Ints
 from pipeline.fem.stiffness import Pattern, Stiffness
 
 SMOOTHING_STEPS = 3
@@ -61,6 +64,11 @@ class BlockMatrix:
         multiply(self.pattern.indptr, self.pattern.indices, self.values, x, y)
         return y
 
+    @property
+    def compressed(self) -> tuple[Ints, Ints, Array]:
+        """indptr, indices and values, as the compiled loops take them."""
+        return self.pattern.indptr, self.pattern.indices, self.values
+
     @cached_property
     def inverse_diagonal(self) -> Array:
         """Inverse diagonal blocks (n, 9)."""
@@ -78,19 +86,20 @@ class BlockMatrix:
         return sp.csc_array(sp.bsr_array(blocks, shape=(size, size)))
 
 
-@dataclass(frozen=True)
 class Cycle:
     """One multigrid cycle: smooth, correct on the corners, smooth.
 
+    Smoothing starts from zero on either side of the correction, so single precision only ever sees
+    small local displacements; the correction holds whole-body bending, whose product with the matrix
+    would drown in single-precision round-off.
+
     Parameters
     ----------
-    double, single : BlockMatrix
-        Quadratic level in both precisions.
-    largest : float
-        Largest eigenvalue of the block-Jacobi scaled matrix.
+    matrix : BlockMatrix
+        Quadratic level, double precision.
     transfer : sparse array
         Weights (n, corners) of the corners in each node.
-    corners : SuperLU
+    factors : SuperLU
         Factors of the linear level.
     free : Array
         1 where a displacement component is free, 0 where it is held (n, 3).
@@ -98,53 +107,43 @@ class Cycle:
         How many lanes are in use.
     """
 
-    double: BlockMatrix
-    single: BlockMatrix
-    largest: float
-    transfer: sp.csr_array
-    corners: SuperLU
-    free: Array
-    loads: int
-
-    def __call__(self, residual: Array) -> Array:
-        """Approximate solution for a residual, both (n, 3, LANES).
-
-        Smoothing starts from zero on either side of the correction, so single precision only ever
-        sees small local displacements; the correction holds whole-body bending, whose product with
-        the matrix would drown in single-precision round-off.
-        """
-        b = residual.astype(np.float32)
-        before = self._smooth(b)
-        correction = self._correct(b - self.single @ before)
-        after = self._smooth((residual - self.double @ (before + correction)).astype(np.float32))
-        correction += before
-        correction += after
-        return correction
-
-    def _correct(self, residual: Array) -> Array:
-        """Exact solution in the linear space (double precision)."""
-        count, corners = self.transfer.shape
-        free = self.free[:, :, None]
-        coarse = self.transfer.T @ (residual * free).reshape(count, -1)
-        coarse = coarse.reshape(corners, 3, LANES) * free[:corners]
-        solved = np.zeros((3 * corners, LANES))
-        solved[:, : self.loads] = self.corners.solve(
-            coarse.reshape(-1, LANES)[:, : self.loads].astype(float)
+    def __init__(
+        self, matrix: BlockMatrix, transfer: sp.csr_array, factors: SuperLU, free: Array, loads: int
+    ) -> None:
+        self.double, self.single = matrix, matrix.single()
+        self.largest = largest_eigenvalue(self.single)
+        back = sp.csr_array(transfer.T)
+        self._down = (back.indptr, back.indices, back.data)
+        self._up = (transfer.indptr, transfer.indices, transfer.data)
+        self._factors, self._loads = factors, loads
+        count, corners = transfer.shape
+        self._free, self._corner_free = free, free[:corners]
+        self._b, self._step, self._x, self._fresh = (
+            np.zeros((count, 3, LANES), np.float32) for _ in range(4)
         )
-        fine = self.transfer @ solved.reshape(corners, -1)
-        return fine.reshape(count, 3, LANES) * free
+        self._coarse, self._nothing = (np.zeros((corners, 3, LANES)) for _ in range(2))
+
+    def __call__(self, residual: Array, out: Array) -> None:
+        """Write an approximate solution for a residual into out, both (n, 3, LANES)."""
+        np.copyto(self._b, residual, casting="same_kind")
+        before = self._smooth(self._b)
+        subtract_product(self.single.compressed, self._b, before, self._step)
+        interpolate(self._down, self._step, self._corner_free, self._nothing, self._coarse)
+        flat = self._coarse.reshape(-1, LANES)
+        flat[:, : self._loads] = self._factors.solve(flat[:, : self._loads])
+        interpolate(self._up, self._coarse, self._free, before, out)
+        subtract_product(self.double.compressed, residual, out, self._b)
+        add(out, self._smooth(self._b))
 
     def _smooth(self, b: Array) -> Array:
         """Chebyshev steps from zero on the interval from largest / 8 to 1.1 largest."""
         high, low = SAFETY * self.largest, self.largest / SMOOTHING_RANGE
         centre, half = (high + low) / 2, (high - low) / 2
-        pattern, inverse = self.single.pattern, self.single.inverse_diagonal
-        matrix = (pattern.indptr, pattern.indices, self.single.values, inverse)
-        number = np.float32
-        step = np.empty_like(b)
-        scale_blocks(inverse, b, number(1 / centre), step)
-        x, fresh = step.copy(), np.empty_like(b)
-        rho = half / centre
+        inverse, number = self.single.inverse_diagonal, np.float32
+        matrix = (*self.single.compressed, inverse)
+        x, fresh, step = self._x, self._fresh, self._step
+        scale_blocks(inverse, b, number(1 / centre), step, x)
+        rho: float = half / centre
         for _ in range(SMOOTHING_STEPS - 1):
             following = 1 / (2 * centre / half - rho)
             factors = (number(following * rho), number(2 * following / half))
@@ -153,9 +152,7 @@ class Cycle:
         return x
 
 
-def prepare(
-    mesh: Mesh, stiffness: Stiffness, matrix: BlockMatrix, free: Array, loads: int
-) -> Cycle:
+def prepare(mesh: Mesh, stiffness: Stiffness, matrix: BlockMatrix, free: Array, loads: int) -> Cycle:
     """Set up the cycle for a matrix with its held components and a number of loads.
 
     Raises
@@ -177,8 +174,7 @@ def prepare(
             "the construct can move without being strained (a mechanism): a part is held by nothing; "
             "add bolts or screws, or fill the gap"
         ) from error
-    single = matrix.single()
-    return Cycle(matrix, single, _largest(single), _transfer(mesh), factors, free, loads)
+    return Cycle(matrix, _transfer(mesh), factors, free, loads)
 
 
 def _transfer(mesh: Mesh) -> sp.csr_array:
@@ -192,16 +188,16 @@ def _transfer(mesh: Mesh) -> sp.csr_array:
     return sp.csr_array((weights, (rows, columns)), shape=(count, corners))
 
 
-def _largest(matrix: BlockMatrix) -> float:
+def largest_eigenvalue(matrix: BlockMatrix) -> float:
     """Largest eigenvalue of the block-Jacobi scaled matrix, by power steps from a fixed start."""
     x = np.random.default_rng(0).standard_normal((matrix.pattern.size, 3, LANES))
     x = x.astype(matrix.values.dtype)
+    y = np.empty_like(x)
     value = 1.0
     for _ in range(POWER_STEPS):
-        y = np.empty_like(x)
-        scale_blocks(matrix.inverse_diagonal, matrix @ x, matrix.values.dtype.type(1), y)
+        scale_blocks(matrix.inverse_diagonal, matrix @ x, x.dtype.type(1), y, y)
         value = float(np.sqrt((dots(y, y) / dots(x, x)).max()))
-        x = y / matrix.values.dtype.type(value)
+        np.divide(y, x.dtype.type(value), out=x)
     return value
 
 
@@ -256,18 +252,20 @@ def round_off(A: BlockMatrix, x: Array) -> Array:
 
 def _descend(A: BlockMatrix, cycle: Cycle, x: Array, r: Array, goal: Array) -> tuple[Array, int]:
     """Iterate from a guess and its residual until the recurrence's residual reaches the goal."""
-    x = x.copy()
-    z = cycle(r)
+    x, z, q = x.copy(), np.empty_like(r), np.empty_like(r)
+    cycle(r, z)
     p = z.copy()
     rz = dots(r, z)
-    for step in range(1, MOST_ITERATIONS + 1):
-        q = A @ p
+    step = 0
+    while step < MOST_ITERATIONS:
+        step += 1
+        multiply(*A.compressed, p, q)
         curvature = dots(p, q)
         alpha = np.divide(rz, curvature, out=np.zeros(LANES), where=curvature > 0)
         advance(x, r, p, q, alpha)
         if (np.sqrt(dots(r, r)) <= goal).all():
             break
-        z = cycle(r)
+        cycle(r, z)
         fresh = dots(r, z)
         turn(p, z, np.divide(fresh, rz, out=np.zeros(LANES), where=rz > 0))
         rz = fresh

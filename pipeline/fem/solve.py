@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy.sparse as sp
+from scipy.sparse.csgraph import connected_components
 
 from pipeline.errors import SolveError
 from pipeline.fem.kernels import LANES, dots
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.multigrid import BlockMatrix, conjugate_gradients, prepare, round_off
-from pipeline.fem.space import Array
+from pipeline.fem.space import Array, Flags
 from pipeline.fem.stiffness import Stiffness
 
 TOLERANCE = 1e-9
@@ -43,7 +45,7 @@ def solve(
     mesh: Mesh,
     stiffness: Stiffness,
     forces: Array,
-    held: np.ndarray,
+    held: Flags,
     guess: Array | None = None,
     prescribed: Array | None = None,
 ) -> Solution:
@@ -76,6 +78,7 @@ def solve(
     if loads > LANES:
         raise SolveError(f"solver: {loads} loads at once; allowed {LANES} or fewer")
     empty = _without_stiffness(stiffness)
+    _refuse_floating(mesh, stiffness, held, empty)
     free = (~(held | empty[:, None])).astype(float)
     K = BlockMatrix(pattern, stiffness.nodes.reshape(-1, 9))
     A = BlockMatrix.held(pattern, stiffness.nodes, free)
@@ -106,7 +109,26 @@ def _lanes(values: Array | None, shape: tuple[int, ...]) -> Array:
     return padded
 
 
-def _without_stiffness(stiffness: Stiffness) -> np.ndarray:
+def _refuse_floating(mesh: Mesh, stiffness: Stiffness, held: Flags, empty: Flags) -> None:
+    """Raise if some part is joined to no support."""
+    pattern = stiffness.patterns.nodes
+    joined = np.trace(stiffness.nodes, axis1=1, axis2=2) != 0
+    size = (pattern.size, pattern.size)
+    graph = sp.csr_array((joined, pattern.indices, pattern.indptr), shape=size)
+    count, body = connected_components(graph, directed=False)
+    supported = np.zeros(count, dtype=bool)
+    supported[body[held.any(axis=1)]] = True
+    floating = ~supported[body] & ~empty
+    if floating.any():
+        parts = np.unique(mesh.part_of[floating[mesh.cells[:, 0]]])
+        names = ", ".join(mesh.parts[part].name for part in parts)
+        raise SolveError(
+            f"nothing holds {names} (a mechanism: it moves without being strained); allowed is a way "
+            "for every load to the support: add bolts or screws, or fill the gap"
+        )
+
+
+def _without_stiffness(stiffness: Stiffness) -> Flags:
     """Nodes (n,) that belong to empty tissue alone."""
     pattern = stiffness.patterns.nodes
     return np.asarray(np.trace(stiffness.nodes[pattern.diagonal], axis1=1, axis2=2) == 0)

@@ -8,6 +8,7 @@ xx, yy, zz, xy, yz, zx with engineering shears.
 from __future__ import annotations
 
 from functools import cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,14 +16,13 @@ from skfem.element import ElementTetP2, ElementTriP2
 from skfem.quadrature import get_quadrature
 from skfem.refdom import RefTet, RefTri
 
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
+Array = NDArray[np.floating[Any]]
+Ints = NDArray[np.integer[Any]]
+Flags = NDArray[np.bool_]
 
 EDGES = np.array([[0, 1], [1, 2], [0, 2], [0, 3], [1, 3], [2, 3]])
 FACES = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
-FACE_NODES = np.array(
-    [[0, 2, 1, 6, 5, 4], [0, 1, 3, 4, 8, 7], [0, 3, 2, 7, 9, 6], [1, 2, 3, 5, 9, 8]]
-)
+FACE_NODES = np.array([[0, 2, 1, 6, 5, 4], [0, 1, 3, 4, 8, 7], [0, 3, 2, 7, 9, 6], [1, 2, 3, 5, 9, 8]])
 """Corners, then edge middles, of each face, turned so that its normal points out of the cell."""
 
 

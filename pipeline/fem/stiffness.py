@@ -14,7 +14,7 @@ from functools import cache, cached_property
 import numpy as np
 
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.space import EDGES, Array, Ints, cell_rule, gradients
+from pipeline.fem.space import EDGES, Array, Flags, Ints, cell_rule, gradients
 
 CHUNK = 4096
 STRAIGHT_ORDER, CURVED_ORDER = 2, 4
@@ -97,9 +97,7 @@ class Stiffness:
         return Stiffness(self.patterns, self.nodes + other.nodes, self.corners + other.corners)
 
 
-def assemble(
-    mesh: Mesh, patterns: Patterns, cells: Ints, modulus: Array, poisson: Array
-) -> Stiffness:
+def assemble(mesh: Mesh, patterns: Patterns, cells: Ints, modulus: Array, poisson: Array) -> Stiffness:
     """Stiffness of some of the cells.
 
     Parameters
@@ -132,7 +130,7 @@ def assemble(
     )
 
 
-def is_straight(corners: Array) -> np.ndarray:
+def is_straight(corners: Array) -> Flags:
     """Which cells (m, 10, 3) have their edge middles in the middle."""
     middles = corners[:, EDGES].mean(axis=2)
     off = np.abs(corners[:, 4:] - middles).max(axis=(1, 2))

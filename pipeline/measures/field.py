@@ -36,9 +36,7 @@ def strain_field(mesh: Mesh, cells: Ints, displacement: Array, order: int = ORDE
     return Field(strain.reshape(-1, 6, displacement.shape[2]), (det * rule).ravel())
 
 
-def stress_field(
-    mesh: Mesh, cells: Ints, displacement: Array, modulus: float, poisson: float
-) -> Field:
+def stress_field(mesh: Mesh, cells: Ints, displacement: Array, modulus: float, poisson: float) -> Field:
     """Stresses of some cells of one material, MPa."""
     strain = strain_field(mesh, cells, displacement)
     return Field(stresses(strain.values[:, None], modulus, poisson)[:, 0], strain.weights)

@@ -13,9 +13,7 @@ from pipeline.measures.field import Field, octahedral, percentile, principal
 from pipeline.measures.motion import Motion
 
 
-def gap_movement(
-    frame: GapFrame, distal: Motion, proximal: Motion, load: Array
-) -> Iterator[Measure]:
+def gap_movement(frame: GapFrame, distal: Motion, proximal: Motion, load: Array) -> Iterator[Measure]:
     """Axial and shear movement near, far and in the centre, and the strain of the gap.
 
     Parameters

@@ -1,0 +1,159 @@
+"""The command line: the only module that prints and exits."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.table import Table
+
+from geometries.errors import StudyError
+from pipeline.config import StudyConfig, load_study
+from pipeline.output.figures import draw_study
+from pipeline.output.tables import HEADINGS, headline
+from pipeline.study import plan, run_study
+
+CAUTION = (
+    "Research and teaching only: idealised geometry, linear elastic, not validated for an individual, "
+    "not a medical device. Decisions belong to licensed clinicians and local rules."
+)
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="Compare fixation constructs at a femoral gap by finite elements: how much the gap moves and "
+    "strains, and how hard the implants are loaded. " + CAUTION,
+)
+console = Console()
+
+StudyFile = Annotated[Path, typer.Argument(metavar="STUDY.toml", help="The study file.")]
+Changes = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set",
+        metavar="KEY=VALUE",
+        help="Change a key of the study file for this run, as in --set mesh.level=fine or --set "
+        "constructs.1.nail.diameter_mm=11 (lists count from 0). May be given more than once.",
+    ),
+]
+
+
+@app.command()
+def check(study: StudyFile, changes: Changes = None) -> None:
+    """Read a study file, check every construct's clearances, and print the plan. Solves nothing."""
+    config = load_study(study, tuple(changes or ()))
+    _print_plan(config)
+    console.print("The study file is sound.")
+
+
+@app.command()
+def run(
+    study: StudyFile,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Folder for results; results/NAME by default."),
+    ] = None,
+    workers: Annotated[
+        int | None,
+        typer.Option("--workers", min=1, max=64, help="Cases at a time; half the cores by default."),
+    ] = None,
+    changes: Changes = None,
+) -> None:
+    """Mesh and solve every construct of a study; write tables, pictures and fields for viewers."""
+    config = load_study(study, tuple(changes or ()))
+    folder = out or Path("results") / study.stem
+    count = workers or max(1, (os.cpu_count() or 2) // 2)
+    _print_plan(config)
+    outcomes = []
+    with _progress() as bar:
+        task = bar.add_task("meshing and solving", total=len(plan(config)))
+        for outcome in run_study(config, folder, count):
+            outcomes.append(outcome)
+            took = outcome.failure or f"{outcome.seconds:.0f} s"
+            bar.console.print(f"  {outcome.case.name}: {took}", markup=False, highlight=False)
+            bar.advance(task)
+    whole = [outcome.case.name for outcome in outcomes if not outcome.failure]
+    listed = [name for name in _order(config) if name in whole]
+    with console.status("drawing"):
+        draw_study(folder, listed, *config.shown)
+    _print_results(config, folder)
+    console.print(f"\n{CAUTION}\n", highlight=False)
+    console.print(f"Tables, pictures and fields: {folder}", markup=False, highlight=False)
+    failed = len(outcomes) - len(whole)
+    if failed:
+        console.print(f"{failed} of {len(outcomes)} cases failed; results.csv says why.")
+        raise typer.Exit(1)
+
+
+def _order(config: StudyConfig) -> list[str]:
+    return [planned.case.name for planned in plan(config)]
+
+
+def _progress() -> Progress:
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeElapsedColumn(),
+    )
+    return Progress(*columns, console=console)
+
+
+def _print_plan(config: StudyConfig) -> None:
+    planned = plan(config)
+    table = Table(title=config.title, title_justify="left", header_style="bold")
+    for heading in ("construct", "kind", "site", "gap mm", "to know before the run"):
+        table.add_column(heading)
+    for item in planned:
+        case = item.case
+        known = ", ".join(
+            f"{name.removesuffix('_mm').replace('_', ' ')} {value:.3g}"
+            f"{' mm' if name.endswith('_mm') else ''}"
+            for name, value in item.facts.items()
+            if name != "gap_centre_mm"
+        )
+        defect = case.own_defect
+        where = (defect.site, f"{defect.gap_mm:g}") if case.has_site else ("", "")
+        table.add_row(case.name, case.construct.kind, *where, known)
+    console.print(table)
+    solved = sum(len(config.stages) if item.case.has_tissue else 1 for item in planned)
+    console.print(
+        f"{len(planned)} meshes at level {config.mesh.level}, {solved} solutions of six unit loads, "
+        f"{len(config.loads)} loads each. Nail in canal: void. Plate: offset, screws tied. "
+        "Bolts: tied.",
+        highlight=False,
+    )
+
+
+def _print_results(config: StudyConfig, folder: Path) -> None:
+    stage, load = config.shown
+    table = Table(title=f"Stage {stage}, load {load}", title_justify="left", header_style="bold")
+    for position, heading in enumerate(HEADINGS):
+        table.add_column(heading, justify="left" if position == 0 else "right")
+    for row in headline(folder, stage, load):
+        table.add_row(*row)
+    console.print(table)
+
+
+def main() -> None:
+    """Run the command; any fault is one sentence and exit code 2."""
+    try:
+        app()
+    except StudyError as error:
+        _fail(str(error))
+    except OSError as error:
+        _fail(f"{error.filename or 'disk'}: {error.strerror}; free disk space or choose another --out")
+    except KeyboardInterrupt:
+        _fail("stopped; finished cases are kept, run the same command again")
+
+
+def _fail(message: str) -> None:
+    Console(stderr=True).print(message, markup=False, highlight=False, soft_wrap=True)
+    sys.exit(2)

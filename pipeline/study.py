@@ -1,0 +1,232 @@
+"""A study: its plan, its cases run side by side, and their table."""
+
+from __future__ import annotations
+
+import importlib.metadata
+import os
+import platform
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import asdict, dataclass
+from multiprocessing import get_context
+from pathlib import Path
+
+from geometries.assembly import assemble
+from geometries.errors import StudyError
+from pipeline.case import Case, CaseResult, cases, run_case
+from pipeline.config import StudyConfig
+from pipeline.errors import OutputError
+from pipeline.fem.kernels import use_threads
+from pipeline.fem.mesher import require_gmsh
+from pipeline.measures.dictionary import QUANTITIES
+from pipeline.store import (
+    FIELDS,
+    ROWS,
+    SUMMARY,
+    case_folder,
+    check_writable,
+    read_table,
+    write_fields,
+    write_json,
+    write_table,
+)
+
+CHECKS = ("force_residual", "moment_residual", "energy_residual", "volume_error")
+CASE_COLUMNS = (
+    "stage",
+    "load",
+    "quantity",
+    "location",
+    "value",
+    "unit",
+    *CHECKS,
+    "status",
+    "reason",
+)
+RESULT_COLUMNS = (
+    "case", "construct", "site", "gap_mm", "stage", "load", "quantity", "location", "value", "unit",
+    "error", "percent_of_intact", "percent_of_nail_only", "status", "reason", *CHECKS,
+)  # fmt: skip
+PACKAGES = ("gapstrain", "gmsh", "numba", "numpy", "scikit-fem", "scipy")
+INTACT_STAGE = "intact"
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How a case ended: a sentence if it failed, empty if it is whole."""
+
+    case: Case
+    failure: str
+    seconds: float
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A case of the plan: what a person checks before a run."""
+
+    case: Case
+    facts: dict[str, float]
+
+
+def plan(study: StudyConfig) -> list[Planned]:
+    """Assemble every case without meshing.
+
+    Raises
+    ------
+    StudyError
+        All findings of all constructs, a line each.
+    """
+    planned, findings = [], []
+    for case in cases(study):
+        try:
+            geometry = assemble(case.construct, case.femur, case.defect)
+            planned.append(Planned(case, geometry.facts))
+        except StudyError as error:
+            findings.append(str(error))
+    if findings:
+        raise StudyError("\n".join(dict.fromkeys(findings)))
+    return planned
+
+
+def run_study(study: StudyConfig, out: Path, workers: int) -> Iterator[Outcome]:
+    """Run all cases and write ``results.csv`` and ``dictionary.csv``; yield each case as it ends.
+
+    Parameters
+    ----------
+    study : StudyConfig
+        What to run.
+    out : Path
+        Folder for the results.
+    workers : int
+        Cases at a time, each in a process of its own.
+
+    Raises
+    ------
+    StudyError
+        If the geometry of a construct is not possible, gmsh is missing or `out` can not be written.
+    """
+    plan(study)
+    require_gmsh()
+    check_writable(out)
+    outcomes = []
+    threads = max(1, (os.cpu_count() or 1) // workers)
+    with ProcessPoolExecutor(
+        workers, mp_context=get_context("spawn"), initializer=use_threads, initargs=(threads,)
+    ) as pool:
+        waiting = {pool.submit(complete_case, case, out): case for case in cases(study)}
+        try:
+            for done in as_completed(waiting):
+                try:
+                    outcome = done.result()
+                except BrokenProcessPool:
+                    reason = "its process was killed, perhaps for want of memory; use fewer workers"
+                    outcome = Outcome(waiting[done], reason, 0.0)
+                outcomes.append(outcome)
+                yield outcome
+        finally:
+            pool.shutdown(cancel_futures=True)
+    order = {case.name: position for position, case in enumerate(cases(study))}
+    outcomes.sort(key=lambda outcome: order[outcome.case.name])
+    write_table(out / "results.csv", result_rows(outcomes, out), RESULT_COLUMNS)
+    dictionary = [{"quantity": name, **asdict(entry)} for name, entry in QUANTITIES.items()]
+    write_table(out / "dictionary.csv", dictionary, ("quantity", "unit", "locations", "definition"))
+
+
+def complete_case(case: Case, out: Path) -> Outcome:
+    """Run a case and store it; a case that can not be run becomes a sentence."""
+    try:
+        result = run_case(case)
+    except OutputError:
+        raise
+    except StudyError as error:
+        return Outcome(case, " ".join(str(error).split("\n")), 0.0)
+    _store(case, result, out)
+    return Outcome(case, "", sum(result.seconds.values()))
+
+
+def _store(case: Case, result: CaseResult, out: Path) -> None:
+    rows = []
+    for row in result.rows:
+        balance, fault = row.balance, row.balance.fault()
+        checks = (balance.force, balance.moment, balance.energy, balance.volume)
+        rows.append(
+            {
+                **asdict(row.measure),
+                **dict(zip(CHECKS, checks, strict=True)),
+                "stage": row.stage,
+                "load": row.load,
+                "unit": QUANTITIES[row.measure.quantity].unit,
+                "status": "failed" if fault else "ok",
+                "reason": fault,
+            }
+        )
+    summary = {
+        "name": case.name,
+        "case": case.digest,
+        "kind": case.construct.kind,
+        "site": case.own_defect.site,
+        "gap_mm": case.own_defect.gap_mm,
+        "parts": [
+            {"name": part.name, "role": part.role, "material": part.material}
+            for part in result.mesh.parts
+        ],
+        "facts": result.facts,
+        "seconds": result.seconds,
+        "versions": {name: importlib.metadata.version(name) for name in PACKAGES},
+        "platform": platform.platform(),
+    }
+    with case_folder(out, case.name) as folder:
+        write_table(folder / ROWS, rows, CASE_COLUMNS)
+        write_fields(folder / FIELDS, result.mesh, result.point_fields, result.cell_fields)
+        write_json(folder / SUMMARY, summary)
+
+
+def result_rows(outcomes: list[Outcome], out: Path) -> list[dict[str, object]]:
+    """Rows of the study's table, with each value also as percent of intact and of the nail alone."""
+    table: list[dict[str, object]] = []
+    for outcome in outcomes:
+        case = outcome.case
+        common: dict[str, object] = {
+            "case": case.digest[:12],
+            "construct": case.name,
+            "site": case.own_defect.site if case.has_site else "",
+            "gap_mm": case.own_defect.gap_mm if case.has_site else "",
+        }
+        if outcome.failure:
+            table.append({**common, "status": "failed", "reason": outcome.failure})
+            continue
+        stored = read_table(out / "cases" / case.name / ROWS)
+        table += [{**common, **row, "value": float(row["value"])} for row in stored]
+    references = {
+        "percent_of_intact": _reference(outcomes, table, "intact"),
+        "percent_of_nail_only": _reference(outcomes, table, "nail"),
+    }
+    for row in table:
+        for column, reference in references.items():
+            base = reference.get(_key(row)) or reference.get(_key({**row, "stage": INTACT_STAGE}))
+            if base and row["status"] == "ok":
+                row[column] = 100 * float(str(row["value"])) / base
+    return table
+
+
+def _reference(
+    outcomes: list[Outcome], table: list[dict[str, object]], kind: str
+) -> dict[tuple[object, ...], float]:
+    """Sound values of the first construct of a kind at each defect."""
+    first: dict[tuple[str, float], str] = {}
+    for outcome in outcomes:
+        if outcome.case.construct.kind == kind:
+            defect = outcome.case.own_defect
+            first.setdefault((defect.site, defect.gap_mm), outcome.case.name)
+    names = set(first.values())
+    return {
+        _key(row): float(str(row["value"]))
+        for row in table
+        if row["construct"] in names and row["status"] == "ok"
+    }
+
+
+def _key(row: dict[str, object]) -> tuple[object, ...]:
+    columns = ("site", "gap_mm", "stage", "load", "quantity", "location")
+    return tuple(row.get(column) for column in columns)
