@@ -4,19 +4,12 @@ from __future__ import annotations
 
 from itertools import pairwise
 
+from geometries.constructs import Construct, IntactConstruct, Specimen
 from geometries.defect import gap_levels, gap_part
 from geometries.femur import bone_parts, outer_profile, reamed_profile
 from geometries.lint import check_clearances
 from geometries.nail import bolt_levels, nail_parts
-from geometries.parameters import (
-    Construct,
-    Defect,
-    Femur,
-    IntactConstruct,
-    Nail,
-    Plate,
-    Specimen,
-)
+from geometries.parameters import Defect, Femur, Nail, Plate
 from geometries.plate import plate_parts, screw_levels
 from geometries.solids import Frustum, GapFrame, Geometry, Part, Patch, Piece, Role, cylinder
 

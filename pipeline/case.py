@@ -9,20 +9,20 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from functools import singledispatch
-from math import radians, tan
 
 import numpy as np
 
 from geometries.assembly import assemble
+from geometries.constructs import Construct, IntactConstruct, Specimen
 from geometries.materials import MATERIALS, Material
-from geometries.parameters import Construct, Defect, Femur, IntactConstruct, Specimen
-from geometries.solids import IMPLANT_ROLES, Geometry
-from pipeline.config import Bending, EndForce, HipForce, Load, Stage, StudyConfig, Torsion
+from geometries.parameters import Defect, Femur
+from geometries.solids import IMPLANT_ROLES, GapFrame, Geometry
+from pipeline.config import Load, Stage, StudyConfig
 from pipeline.fem import stiffness as elastic
 from pipeline.fem.loads import unit_loads
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.mesher import Level, build_mesh
+from pipeline.fem.mesher import build_mesh
+from pipeline.fem.sizes import Level
 from pipeline.fem.solve import Solution, solve
 from pipeline.fem.space import Array
 from pipeline.measures.cells import implant_stress_of_cells, tissue_strain_of_cells
@@ -33,6 +33,7 @@ from pipeline.measures.implants import implant_stress
 from pipeline.measures.motion import face_motion
 from pipeline.measures.quality import Balance, Balances
 from pipeline.measures.stiffness import section_stiffness
+from pipeline.wrench import wrench
 
 SCHEMA = 1
 ENDS = ("distal", "proximal")
@@ -111,6 +112,8 @@ class CaseResult:
     ----------
     mesh : Mesh
         The mesh.
+    gap : GapFrame or None
+        Where gap movement was read.
     rows : tuple of Row
         All measures.
     point_fields, cell_fields : dict
@@ -123,6 +126,7 @@ class CaseResult:
     """
 
     mesh: Mesh
+    gap: GapFrame | None
     rows: tuple[Row, ...]
     point_fields: dict[str, Array]
     cell_fields: dict[str, Array]
@@ -190,7 +194,7 @@ def run_case(case: Case) -> CaseResult:
         "iterations": max(iterations),
         "peak_memory_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024,
     }
-    return CaseResult(mesh, tuple(rows), points, cells, facts, clock.seconds)
+    return CaseResult(mesh, geometry.gap, tuple(rows), points, cells, facts, clock.seconds)
 
 
 def solve_unit_loads(
@@ -273,37 +277,6 @@ def _stiffness(
 ) -> elastic.Stiffness:
     modulus, poisson = constants[mesh.part_of[cells]].T
     return elastic.assemble(mesh, patterns, cells, modulus, poisson)
-
-
-@singledispatch
-def wrench(load: Load, femur: Femur, length: float) -> Array:  # noqa: ARG001
-    """Resultant of a load at the middle of the proximal end: force, N, and moment, N·mm (6,)."""
-    raise TypeError(f"no wrench for {type(load).__name__}")
-
-
-@wrench.register
-def _(load: HipForce, femur: Femur, length: float) -> Array:
-    direction = np.array([-tan(radians(load.adduction_deg)), -tan(radians(load.flexion_deg)), -1.0])
-    force = load.force_n * direction / np.linalg.norm(direction)
-    arm = np.array([femur.head_offset_mm, 0.0, femur.length_mm - femur.head_below_top_mm - length])
-    return np.concatenate([force, np.cross(arm, force)])
-
-
-@wrench.register
-def _(load: Torsion, femur: Femur, length: float) -> Array:  # noqa: ARG001
-    return np.array([0.0, 0.0, 0.0, 0.0, 0.0, 1000 * load.moment_nm])
-
-
-@wrench.register
-def _(load: Bending, femur: Femur, length: float) -> Array:  # noqa: ARG001
-    moment = 1000 * load.moment_nm
-    across = (0.0, moment) if load.plane == "frontal" else (-moment, 0.0)
-    return np.array([0.0, 0.0, 0.0, *across, 0.0])
-
-
-@wrench.register
-def _(load: EndForce, femur: Femur, length: float) -> Array:  # noqa: ARG001
-    return np.array([load.medial_n, load.anterior_n, load.proximal_n, 0.0, 0.0, 0.0])
 
 
 @dataclass

@@ -9,9 +9,10 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, ValidationError, model_validator
 
+from geometries.constructs import Construct
 from geometries.errors import StudyError
 from geometries.materials import TISSUES, Material
-from geometries.parameters import Construct, Defect, Femur, Parameters
+from geometries.parameters import Defect, Femur, Parameters
 
 NAME = r"^[a-z0-9][a-z0-9_-]*$"
 

@@ -119,8 +119,13 @@ def run_study(study: StudyConfig, out: Path, workers: int) -> Iterator[Outcome]:
             for done in as_completed(waiting):
                 try:
                     outcome = done.result()
+                except OutputError:
+                    raise
                 except BrokenProcessPool:
                     reason = "its process was killed, perhaps for want of memory; use fewer workers"
+                    outcome = Outcome(waiting[done], reason, 0.0)
+                except Exception as error:  # a fault of ours in one case must not end the others
+                    reason = f"unexpected {type(error).__name__}: {error}; please report it"
                     outcome = Outcome(waiting[done], reason, 0.0)
                 outcomes.append(outcome)
                 yield outcome
@@ -161,12 +166,19 @@ def _store(case: Case, result: CaseResult, out: Path) -> None:
                 "reason": fault,
             }
         )
+    gap = result.gap and {
+        "height_mm": result.gap.height,
+        "length_mm": result.gap.length,
+        "radius_mm": result.gap.radius,
+        "near_azimuth_deg": result.gap.near_azimuth_deg,
+    }
     summary = {
         "name": case.name,
         "case": case.digest,
         "kind": case.construct.kind,
         "site": case.own_defect.site,
         "gap_mm": case.own_defect.gap_mm,
+        "gap": gap,
         "parts": [
             {"name": part.name, "role": part.role, "material": part.material}
             for part in result.mesh.parts

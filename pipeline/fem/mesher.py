@@ -4,84 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
-from math import ceil
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 
-from geometries.solids import Frustum, Geometry, Part, Piece, Prism, Role, Solid
+from geometries.solids import Frustum, Geometry, Piece, Prism, Solid
 from pipeline.errors import MeshError
 from pipeline.fem.mesh import Mesh, MeshPart, faces_on_plane, relax
-from pipeline.fem.space import Ints
+from pipeline.fem.sizes import LEVELS, Level, Sizes
+from pipeline.fem.space import Array, Ints
 
-Level = Literal["coarse", "default", "fine"]
 TETRAHEDRON, QUADRATIC_TETRAHEDRON = 4, 11
 FROM_GMSH = [0, 1, 2, 3, 4, 5, 6, 7, 9, 8]
 ATTEMPTS = 4
-SHRINK = 0.82
-SAGITTA_SHARE = 0.4
-
-
-@dataclass(frozen=True)
-class Sizes:
-    """Edge lengths of a mesh level.
-
-    Parameters
-    ----------
-    per_wall : dict
-        Edge length as a share of the part's wall, by role.
-    longest, shortest : float
-        Limits, mm.
-    sagitta : float
-        How far a chord may leave the round surface that it spans, mm.
-    circle : int
-        Edges round a full circle at least.
-    """
-
-    per_wall: dict[Role, float]
-    longest: float
-    shortest: float
-    sagitta: float
-    circle: int
-
-    def finer(self) -> Sizes:
-        """The same with shorter edges everywhere."""
-        return Sizes(
-            {role: SHRINK * share for role, share in self.per_wall.items()},
-            longest=SHRINK * self.longest,
-            shortest=SHRINK * self.shortest,
-            sagitta=SHRINK * self.sagitta,
-            circle=ceil(self.circle / SHRINK),
-        )
-
-    def of(self, part: Part) -> float:
-        """Edge length for a part, mm."""
-        return float(np.clip(self.per_wall[part.role] * part.wall, self.shortest, self.longest))
-
-    def round(self, radius: float, clearance: float) -> float:
-        """Edge length on a round surface, mm; facing surfaces must not touch through the chords."""
-        sagitta = min(self.sagitta, SAGITTA_SHARE * clearance)
-        return float(min(np.sqrt(8 * radius * sagitta), 2 * np.pi * radius / self.circle))
-
-
-LEVELS: dict[Level, Sizes] = {
-    "coarse": Sizes(
-        {"cortex": 1.4, "cancellous": 0.7, "gap": 1.0, "nail": 1.6, "plate": 1.4,
-         "bolt": 0.7, "screw": 0.7},
-        longest=11.0, shortest=1.5, sagitta=0.25, circle=10,
-    ),
-    "default": Sizes(
-        {"cortex": 0.75, "cancellous": 0.45, "gap": 0.6, "nail": 1.0, "plate": 0.7,
-         "bolt": 0.5, "screw": 0.5},
-        longest=7.0, shortest=1.2, sagitta=0.2, circle=10,
-    ),
-    "fine": Sizes(
-        {"cortex": 0.45, "cancellous": 0.3, "gap": 0.35, "nail": 0.5, "plate": 0.35,
-         "bolt": 0.3, "screw": 0.3},
-        longest=4.5, shortest=0.7, sagitta=0.12, circle=14,
-    ),
-}  # fmt: skip
 
 
 def build_mesh(geometry: Geometry, level: Level) -> Mesh:
@@ -268,7 +203,7 @@ def _radius(gmsh: Any, surface: int) -> float | None:
     return float(1 / curvature)
 
 
-def _arrays(gmsh: Any, volumes: list[list[int]]) -> tuple[np.ndarray, Ints, Ints]:
+def _arrays(gmsh: Any, volumes: list[list[int]]) -> tuple[Array, Ints, Ints]:
     """Positions, quadratic cells in this project's node order, and the part of each cell."""
     tags, xyz, _ = gmsh.model.mesh.getNodes()
     row = np.zeros(int(tags.max()) + 1, dtype=np.int64)
@@ -283,7 +218,7 @@ def _arrays(gmsh: Any, volumes: list[list[int]]) -> tuple[np.ndarray, Ints, Ints
     return xyz.reshape(-1, 3), np.concatenate(cells), np.concatenate(part_of)
 
 
-def _vertices_first(nodes: np.ndarray, cells: Ints) -> tuple[np.ndarray, Ints, int]:
+def _vertices_first(nodes: Array, cells: Ints) -> tuple[Array, Ints, int]:
     """Drop nodes without cells and number the corners before the edge middles."""
     corners, middles = np.unique(cells[:, :4]), np.unique(cells[:, 4:])
     order = np.concatenate([corners, middles])
@@ -292,7 +227,7 @@ def _vertices_first(nodes: np.ndarray, cells: Ints) -> tuple[np.ndarray, Ints, i
     return nodes[order].copy(), number[cells], len(corners)
 
 
-def _patches(geometry: Geometry, nodes: np.ndarray, cells: Ints, part_of: Ints) -> dict[str, Ints]:
+def _patches(geometry: Geometry, nodes: Array, cells: Ints, part_of: Ints) -> dict[str, Ints]:
     tolerance = 1e-6 * geometry.length
     found = {}
     for patch in geometry.patches:

@@ -1,0 +1,118 @@
+"""Constructs of a study file: what stands in or on the femur, or on a bench."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from geometries.parameters import Defect, ExchangeNail, Nail, Parameters, Plate
+
+
+class Layer(Parameters):
+    """One of the bonded concentric tubes of a specimen."""
+
+    outer_diameter_mm: float = Field(gt=0, le=100, description="Outer diameter, mm.")
+    inner_diameter_mm: float = Field(0.0, ge=0, lt=100, description="Inner diameter, mm.")
+    material: Literal["titanium", "steel", "cobalt", "cortical", "cancellous"] = Field(
+        description="Material."
+    )
+
+    @model_validator(mode="after")
+    def _wall_left(self) -> Self:
+        if self.inner_diameter_mm > self.outer_diameter_mm - 0.2:
+            raise ValueError(
+                f"inner_diameter_mm = {self.inner_diameter_mm:g} leaves no wall in "
+                f"outer_diameter_mm = {self.outer_diameter_mm:g}; make it at least 0.2 mm smaller"
+            )
+        return self
+
+
+class Named(Parameters):
+    """What every construct has: a name and, if it differs from the study's, a defect."""
+
+    name: str = Field(
+        min_length=1,
+        max_length=40,
+        pattern=r"^[a-z0-9][a-z0-9_-]*$",
+        description="Name in tables and folders: lower-case letters, digits, - and _.",
+    )
+    defect: Defect | None = Field(None, description="Defect of this construct alone.")
+
+
+class IntactConstruct(Named):
+    """The femur without gap or implant."""
+
+    kind: Literal["intact"]
+
+
+class NailConstruct(Named):
+    """A nail alone across the gap."""
+
+    kind: Literal["nail"]
+    nail: Nail = Field(Nail(), description="The nail.")
+
+
+class ExchangeNailConstruct(Named):
+    """A larger nail alone after reaming."""
+
+    kind: Literal["exchange_nail"]
+    nail: ExchangeNail = Field(ExchangeNail(), description="The larger nail.")
+
+
+class PlateConstruct(Named):
+    """A plate alone across the gap."""
+
+    kind: Literal["plate"]
+    plate: Plate = Field(Plate(), description="The plate.")
+
+
+class NailPlateConstruct(Named):
+    """A nail with a plate over it."""
+
+    kind: Literal["nail_plate"]
+    nail: Nail = Field(Nail(), description="The nail.")
+    plate: Plate = Field(Plate(), description="The plate.")
+
+
+class Specimen(Named):
+    """Bonded concentric tubes without femur or defect, as tested on a bench or in a handbook."""
+
+    kind: Literal["specimen"]
+    length_mm: float = Field(gt=1, le=1000, description="Length, mm.")
+    layers: tuple[Layer, ...] = Field(
+        min_length=1,
+        max_length=4,
+        description="Tubes from the outside inwards, each touching the next.",
+    )
+    section_inset_mm: float = Field(
+        20.0,
+        gt=0,
+        description="Reference sections this far inside either end, mm.",
+    )
+
+    @model_validator(mode="after")
+    def _layers_touch(self) -> Self:
+        for outside, inside in zip(self.layers, self.layers[1:], strict=False):
+            if outside.inner_diameter_mm != inside.outer_diameter_mm:
+                raise ValueError(
+                    f"layers must touch: inner_diameter_mm = {outside.inner_diameter_mm:g} against "
+                    f"outer_diameter_mm = {inside.outer_diameter_mm:g} of the next; make them equal"
+                )
+        if self.section_inset_mm * 2 >= self.length_mm:
+            raise ValueError(
+                f"section_inset_mm = {self.section_inset_mm:g} does not fit length_mm = "
+                f"{self.length_mm:g}; allowed less than half of it"
+            )
+        return self
+
+
+Construct = Annotated[
+    IntactConstruct
+    | NailConstruct
+    | ExchangeNailConstruct
+    | PlateConstruct
+    | NailPlateConstruct
+    | Specimen,
+    Field(discriminator="kind"),
+]

@@ -1,0 +1,128 @@
+"""A finished case as it is drawn: its cells by role, their curved surfaces, its two fields."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyvista as pv
+from numpy.typing import NDArray
+from vtkmodules.vtkFiltersGeometry import vtkDataSetSurfaceFilter
+
+from geometries.solids import IMPLANT_ROLES
+from pipeline.errors import OutputError
+from pipeline.store import FIELDS, read_summary
+
+Array = NDArray[np.float64]
+
+BONE = ("cortex", "cancellous")
+ROLES = (*BONE, "gap", *IMPLANT_ROLES)
+STRESS, STRAIN = "von_mises_MPa", "octahedral_strain_percent"
+
+
+@dataclass(frozen=True)
+class Model:
+    """A finished case under one load at one tissue stage.
+
+    Parameters
+    ----------
+    summary : dict
+        Its record.
+    solids, surfaces : dict
+        Cells and curved outer surface of each role that is drawn.
+    """
+
+    summary: Mapping[str, Any]
+    solids: dict[str, pv.UnstructuredGrid]
+    surfaces: dict[str, pv.PolyData]
+
+    @property
+    def height(self) -> float:
+        """Top of all parts, mm."""
+        return max(float(surface.bounds[5]) for surface in self.surfaces.values())
+
+    @property
+    def reach(self) -> float:
+        """Half the width that a view of bone and plate needs, mm."""
+        return max(float(surface.bounds[1]) for surface in self.surfaces.values()) + 8
+
+    @property
+    def implants(self) -> list[str]:
+        """Roles of the implants that are there."""
+        return [role for role in IMPLANT_ROLES if role in self.solids]
+
+    @property
+    def has_tissue(self) -> bool:
+        """Whether there is tissue in the gap at this stage."""
+        return "gap" in self.solids
+
+    @property
+    def gap(self) -> tuple[float, float]:
+        """Middle and length of the gap, mm; the length is 0 where bone fills its place."""
+        gap = self.summary["gap"] or {"height_mm": self.height / 2, "length_mm": 0.0}
+        roles = [_drawn_role(part) for part in self.summary["parts"]]
+        return gap["height_mm"], gap["length_mm"] if "gap" in roles else 0.0
+
+
+def read_values(out: Path, name: str, stage: str, load: str) -> dict[str, Array]:
+    """Both cell fields of a case, without the cells that have no value."""
+    grid = _read(out, name, stage, load)
+    return {key: _finite(grid.cell_data[key]) for key in (STRESS, STRAIN)}
+
+
+def _finite(values: Array) -> Array:
+    return np.asarray(values[np.isfinite(values)], dtype=np.float64)
+
+
+def _read(out: Path, name: str, stage: str, load: str) -> pv.UnstructuredGrid:
+    """Mesh with ``part`` and the two fields, renamed without stage and load."""
+    path = out / "cases" / name / FIELDS
+    reader = pv.get_reader(str(path))  # type: ignore[no-untyped-call]
+    there = reader.cell_array_names
+    stage = stage if f"{STRESS}:{stage}:{load}" in there else "intact"
+    wanted = {key: f"{key}:{stage}:{load}" for key in (STRESS, STRAIN)}
+    if not set(wanted.values()) <= set(there):
+        raise OutputError(f"{name}: has no fields of that stage under load {load!r} to draw")
+    reader.disable_all_point_arrays()
+    reader.disable_all_cell_arrays()
+    for key in ("part", *wanted.values()):
+        reader.enable_cell_array(key)
+    grid = reader.read()
+    for short, long in wanted.items():
+        grid.cell_data[short] = grid.cell_data.pop(long)
+    return grid
+
+
+def read_model(out: Path, name: str, stage: str, load: str) -> Model:
+    """Read a case and sort its cells by role; bone in the gap's place is cortex.
+
+    Raises
+    ------
+    OutputError
+        If the case has no such fields.
+    """
+    summary, grid = read_summary(out, name), _read(out, name, stage, load)
+    roles = np.array([_drawn_role(part) for part in summary["parts"]])[grid.cell_data["part"]]
+    strained = np.isfinite(grid.cell_data[STRAIN])
+    solids = {}
+    for role in ROLES:
+        cells = (roles == role) & (strained if role == "gap" else True)
+        if cells.any():
+            solids[role] = grid.extract_cells(cells)
+    return Model(summary, solids, {role: _surface(solid) for role, solid in solids.items()})
+
+
+def _drawn_role(part: Mapping[str, str]) -> str:
+    return "cortex" if part["role"] == "gap" and part["material"] == "cortical" else part["role"]
+
+
+def _surface(solid: pv.UnstructuredGrid) -> pv.PolyData:
+    """Outer surface, curved faces in four; fields averaged to its points."""
+    skin = vtkDataSetSurfaceFilter()
+    skin.SetInputData(solid)
+    skin.SetNonlinearSubdivisionLevel(1)
+    skin.Update()
+    return pv.wrap(skin.GetOutput()).cell_data_to_point_data()

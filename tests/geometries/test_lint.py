@@ -1,0 +1,430 @@
+"""Clearances: every finding is said in full, its neighbour passes, and what passes does not overlap."""
+
+from __future__ import annotations
+
+import re
+from itertools import combinations, product
+from typing import Any
+
+import numpy as np
+import pytest
+from pydantic import ValidationError
+from scipy.stats import qmc
+
+from geometries.assembly import assemble
+from geometries.errors import StudyError
+from geometries.lint import check_clearances
+from geometries.constructs import (
+    Construct,
+    ExchangeNailConstruct,
+    NailConstruct,
+    NailPlateConstruct,
+    PlateConstruct,
+)
+from geometries.parameters import Bolts, Defect, ExchangeNail, Femur, Nail, Plate, Screws
+from geometries.solids import Frustum, Geometry, Part, Points, Prism, Solid, radial
+
+FEMUR, DEFECT = Femur(), Defect()  # 430 mm; 3 mm at mid-shaft, 213.5 to 216.5 mm
+REMEDY = re.compile(r"\b(change|choose|fill|lengthen|make|move|or another|shorten|thicken|use)\b")
+
+
+def _lint(
+    femur: Femur = FEMUR, defect: Defect = DEFECT, nail: Nail | None = None, plate: Plate | None = None
+) -> list[str]:
+    try:
+        check_clearances("mine", femur, defect, nail, plate)
+    except StudyError as error:
+        return str(error).splitlines()
+    return []
+
+
+def _nail(**changes: Any) -> dict[str, Any]:
+    return {"nail": Nail(**changes)}
+
+
+def _bolts(**changes: Any) -> dict[str, Any]:
+    return _nail(
+        **{k: changes.pop(k) for k in list(changes) if k in Nail.model_fields}, bolts=Bolts(**changes)
+    )
+
+
+def _plate(**changes: Any) -> dict[str, Any]:
+    screws = {k: changes.pop(k) for k in list(changes) if k in ("holes", "cortices", "diameter_mm")}
+    return {"plate": Plate(**changes, screws=Screws(**screws))}
+
+
+def _both(nail: dict[str, Any] | None = None, **plate: Any) -> dict[str, Any]:
+    return {"nail": Nail(**nail or {}), **_plate(**plate)}
+
+
+# Each: what is built wrong, what the line must say, and the nearest that must pass.
+# A few need values beyond the limits of the parameters; those are checked all the same.
+FINDINGS: dict[str, tuple[dict[str, Any], list[str], dict[str, Any]]] = {
+    "nail wider than the bone": (
+        {"femur": FEMUR.model_copy(update={"shaft_diameter_mm": 13.8}), **_nail(diameter_mm=10)},
+        ["cortex", "1.4 mm is left", "1.5 mm or more", "thinner nail", "reaming_mm"],
+        {"femur": FEMUR.model_copy(update={"shaft_diameter_mm": 14.2}), **_nail(diameter_mm=10)},
+    ),
+    "cortex too thin without a nail": (
+        {"femur": FEMUR.model_copy(update={"shaft_diameter_mm": 13.3})},
+        ["cortex", "1.4 mm is left", "1.5 mm or more", "thicken the femur"],
+        {"femur": FEMUR.model_copy(update={"shaft_diameter_mm": 13.7})},
+    ),
+    "gap beyond the knee": (
+        {"defect": DEFECT.model_copy(update={"site_percent": 95.1})},
+        ["gap", "19.6 to 22.6", "20 to 410 mm", "site_percent", "gap_mm"],
+        {"defect": DEFECT.model_copy(update={"site_percent": 94.9})},
+    ),
+    "gap beyond the hip": (
+        {"defect": DEFECT.model_copy(update={"site_percent": 4.9})},
+        ["gap", "407.4 to 410.4", "20 to 410 mm", "site_percent", "gap_mm"],
+        {"defect": DEFECT.model_copy(update={"site_percent": 5.1})},
+    ),
+    "nail ends below the gap": (
+        _bolts(length_mm=180, distal_end_mm=36, first_mm=8, spacing_mm=10),
+        ["from 36 to 216 mm", "does not bridge", "213.5 to 216.5", "lengthen", "distal_end_mm"],
+        _bolts(length_mm=200, distal_end_mm=36, first_mm=8, spacing_mm=20, proximal=1),
+    ),
+    "nail begins above the gap": (
+        _nail(length_mm=190, distal_end_mm=214),
+        ["from 214 to 404 mm", "does not bridge", "213.5 to 216.5", "lengthen", "distal_end_mm"],
+        _bolts(length_mm=220, distal_end_mm=190, distal=1),
+    ),
+    "nail stands out of the bone": (
+        _nail(length_mm=381, distal_end_mm=35),
+        ["top is at 416 mm", "415 mm or less", "length_mm", "distal_end_mm", "shorten"],
+        _nail(length_mm=380, distal_end_mm=35),
+    ),
+    "bolts as wide as the nail": (
+        {"nail": Nail(diameter_mm=9, bolts=Bolts(diameter_mm=6.1))},
+        ["nail.bolts.diameter_mm = 6.1", "6 mm or less"],
+        {"nail": Nail(diameter_mm=9, bolts=Bolts(diameter_mm=6))},
+    ),
+    "bolts touch": (
+        {"nail": Nail(bolts=Bolts().model_copy(update={"spacing_mm": 5.9}))},
+        ["nail.bolts.spacing_mm = 5.9", "6 mm or more"],
+        {"nail": Nail(bolts=Bolts().model_copy(update={"spacing_mm": 6.0}))},
+    ),
+    "bolt in the gap": (
+        _bolts(length_mm=220, distal_end_mm=185, first_mm=28, distal=1),
+        ["nail bolt at 213 mm", "from the gap", "1 mm or more", "move"],
+        _bolts(length_mm=220, distal_end_mm=185, first_mm=25, distal=1),
+    ),
+    "bolt just below the gap": (
+        _bolts(length_mm=220, distal_end_mm=185, first_mm=25.1, distal=1),
+        ["nail bolt at 210.1 mm", "0.9 mm from the gap", "1 mm or more", "move"],
+        _bolts(length_mm=220, distal_end_mm=185, first_mm=24.9, distal=1),
+    ),
+    "distal bolts above the gap": (
+        _bolts(length_mm=200, distal_end_mm=200, first_mm=8, spacing_mm=20),
+        ["nail.bolts.distal = 2", "1 bolts lie on that side", "shorten", "first_mm", "spacing_mm"],
+        _bolts(length_mm=200, distal_end_mm=180, first_mm=8, spacing_mm=20),
+    ),
+    "proximal bolts below the gap": (
+        _bolts(length_mm=200, distal_end_mm=30, first_mm=8, spacing_mm=20),
+        ["nail.bolts.proximal = 2", "1 bolts lie on that side", "shorten", "first_mm", "spacing_mm"],
+        _bolts(length_mm=200, distal_end_mm=55, first_mm=8, spacing_mm=20),
+    ),
+    "no distal bolt": (
+        _bolts(distal=0),
+        ["nail.bolts.distal = 0", "slides and turns", "distal fragment", "use 1 bolt or more"],
+        _bolts(distal=1),
+    ),
+    "no proximal bolt": (
+        _bolts(proximal=0),
+        ["nail.bolts.proximal = 0", "slides and turns", "proximal fragment", "use 1 bolt or more"],
+        _bolts(proximal=1),
+    ),
+    "plate beyond the hip": (
+        _plate(hole_count=18, pitch_mm=18, shift_mm=49),
+        ["plate", "102 to 426 mm", "5 to 425 mm", "fewer holes", "shift_mm"],
+        _plate(hole_count=18, pitch_mm=18, shift_mm=48, holes=(1, 2, 5, 9)),
+    ),
+    "plate beyond the knee": (
+        _plate(hole_count=18, pitch_mm=18, shift_mm=-49),
+        ["plate", "4 to 328 mm", "5 to 425 mm", "fewer holes", "shift_mm"],
+        _plate(hole_count=18, pitch_mm=18, shift_mm=-48, holes=(1, 2, 5, 9)),
+    ),
+    "screw in the gap": (
+        _plate(holes=(1, 3), shift_mm=-9),
+        ["plate screw at 215 mm", "from the gap", "1 mm or more", "fill holes further out", "shift_mm"],
+        _plate(holes=(2, 3), shift_mm=-9),
+    ),
+    "screw just above the gap": (
+        _plate(holes=(1, 3), shift_mm=-4.1),
+        ["plate screw at 219.9 mm", "0.9 mm from the gap", "1 mm or more", "fill holes", "shift_mm"],
+        _plate(holes=(1, 3), shift_mm=-3.9),
+    ),
+    "all screws above the gap": (
+        _plate(hole_count=6, holes=(1, 2, 3), shift_mm=60),
+        ["plate", "one side of the gap", "smaller shift_mm"],
+        _plate(hole_count=6, holes=(2, 3), shift_mm=40),
+    ),
+    "all screws below the gap": (
+        _plate(hole_count=6, holes=(1, 2, 3), shift_mm=-60),
+        ["plate", "one side of the gap", "smaller shift_mm"],
+        _plate(hole_count=6, holes=(2, 3), shift_mm=-40),
+    ),
+    "screw through the nail": (
+        _both(cortices="bicortical"),
+        ["plate screw at 134 mm", "hits the nail", "from the axis", "5.5 mm or more", "cortices"],
+        _both(cortices="unicortical"),
+    ),
+    "screw on a bolt": (
+        _both({"distal_end_mm": 115, "length_mm": 280}, holes=(2, 4, 5), shift_mm=0),
+        ["plate screw at 134 mm", "bolt at 130 mm", "4.0 mm between", "6 mm or more", "shift_mm"],
+        _both({"distal_end_mm": 113, "length_mm": 280}, holes=(2, 5), offset_mm=4),
+    ),
+    "plate on a bolt": (  # in the straight part of the shaft, where the limit is plain
+        _both({"distal_end_mm": 165, "length_mm": 240, "bolts": {"distal": 1}}, offset_mm=1.7, holes=(1, 2)),
+        ["plate.offset_mm = 1.7", "bolt at 180 mm", "1.5 mm out", "1.8 mm or more", "azimuth_deg"],
+        _both({"distal_end_mm": 165, "length_mm": 240, "bolts": {"distal": 1}}, offset_mm=1.9, holes=(1, 2)),
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("wrong", FINDINGS)
+def test_finding(wrong: str):
+    built, words, _ = FINDINGS[wrong]
+    lines = _lint(**built)
+    assert all(line.startswith("construct 'mine': ") for line in lines)
+    fitting = [line for line in lines if all(word in line for word in words)]
+    assert fitting, f"no line says all of {words}: {lines}"
+    assert REMEDY.search(fitting[0]), f"no remedy in: {fitting[0]}"
+    assert re.search(r"\d", fitting[0].removeprefix("construct 'mine'")), f"no value in: {fitting[0]}"
+
+
+@pytest.mark.parametrize("wrong", FINDINGS)
+def test_neighbour_just_inside_the_limit_passes(wrong: str):
+    assert _lint(**FINDINGS[wrong][2]) == []
+
+
+def test_default_constructs_pass():
+    assert _lint() == []
+    assert _lint(nail=Nail()) == []
+    assert _lint(nail=ExchangeNail()) == []
+    assert _lint(plate=Plate()) == []
+    assert _lint(nail=Nail(), plate=Plate()) == []
+
+
+def test_screw_that_misses_the_cortex():
+    """Stopped short of a nail that fills the canal of a thin bone."""
+    thin = FEMUR.model_copy(update={"shaft_diameter_mm": 16.8})
+    (line, *_) = _lint(thin, **_both({"diameter_mm": 10}))
+    assert all(word in line for word in ("misses the cortex", "holds 1.4 mm", "1.5 mm or more"))
+    assert REMEDY.search(line)
+    thick = FEMUR.model_copy(update={"shaft_diameter_mm": 17.2})
+    assert _lint(thick, **_both({"diameter_mm": 10})) == []
+
+
+def test_screws_above_the_nail_do_not_hit_it():
+    short = {"length_mm": 160.0, "distal_end_mm": 100.0, "bolts": {"first_mm": 8.0, "spacing_mm": 10.0}}
+    built = _both(short, holes=(7,), hole_count=14, pitch_mm=11, shift_mm=60, cortices="bicortical")
+    hits = [line for line in _lint(**built) if "hits the nail" in line]
+    assert all(float(line.split(" at ")[1].split()[0]) < 260 for line in hits), hits
+
+
+def test_every_finding_at_once_has_its_line():
+    wrong = _nail(length_mm=381, distal_end_mm=35, bolts={"distal": 0, "proximal": 0})
+    wrong |= _plate(holes=(1, 3), shift_mm=-9)
+    lines = _lint(**wrong)
+    assert len(lines) == len(set(lines)) == 4
+
+
+# --- What passes does not overlap: an oracle that only knows the solids ---------------------------
+
+SPREAD = qmc.Sobol(3, rng=np.random.default_rng(1)).random_base2(11)
+SHARED = {  # pairs that share space by design: a later part paints over an earlier one
+    frozenset(pair)
+    for pair in (
+        ("bolt", "nail"), ("bolt", "cortex"), ("bolt", "cancellous"), ("screw", "plate"),
+        ("screw", "cortex"), ("screw", "cancellous"),
+    )
+}  # fmt: skip
+
+
+def _box(solid: Solid, frame: Points) -> tuple[Points, Points]:
+    """Least and greatest coordinates of a solid along the rows of the frame."""
+    if isinstance(solid, Prism):
+        near = np.array(solid.corners())
+        corners = np.vstack([near, near + solid.sweep]) @ frame.T
+        return corners.min(axis=0), corners.max(axis=0)
+    axis = np.array(solid.axis)
+    ends = np.array([solid.base, solid.base + axis]) @ frame.T
+    tilt = np.sqrt(np.clip(1 - (frame @ axis / solid.height) ** 2, 0, 1))
+    reach = np.array([[solid.radius], [solid.end_radius]]) * tilt
+    return (ends - reach).min(axis=0), (ends + reach).max(axis=0)
+
+
+def _between_levels(solid: Solid, low: float, high: float) -> Solid:
+    """A plate no longer than the box asks for, so that points are not wasted on its flare."""
+    if not isinstance(solid, Prism) or low >= high:
+        return solid
+    r, z = np.array(solid.outline).T
+    half = len(r) // 2  # up along the inner face, down along the outer one
+    levels = [low, *[h for h in z[:half] if low < h < high], high]
+    inner = [(float(np.interp(h, z[:half], r[:half])), float(h)) for h in levels]
+    wall = float(r[half] - r[half - 1])
+    outer = [(x + wall, h) for x, h in reversed(inner)]
+    return Prism((*inner, *outer), solid.azimuth_deg, solid.width)
+
+
+def _overlap(one: Part, other: Part, azimuth: float = 0.0) -> float:
+    """Shared volume, mm³, by points in the box where two pieces could meet at all."""
+    out = radial(azimuth)
+    frame = np.array([out, (-out[1], out[0], 0.0), (0.0, 0.0, 1.0)])
+    shared = 0.0
+    for a, b in product(one.pieces, other.pieces):
+        low, high = _meeting(a.solid, b.solid, frame)
+        solids = [_between_levels(piece.solid, low[2], high[2]) for piece in (a, b)]
+        low, high = _meeting(*solids, frame)
+        size = high - low
+        if size.min() > 1e-6:
+            points = (low + SPREAD * size) @ frame
+            shared += float((a.contains(points) & b.contains(points)).mean() * size.prod())
+    return shared
+
+
+def _meeting(one: Solid, other: Solid, frame: Points) -> tuple[Points, Points]:
+    (low, high), (least, most) = _box(one, frame), _box(other, frame)
+    return np.maximum(low, least), np.minimum(high, most)
+
+
+def _overlaps(geometry: Geometry) -> list[str]:
+    azimuth = geometry.gap.near_azimuth_deg if geometry.gap else 0.0
+    return [
+        f"{one.name} and {other.name} share {shared:.3f} mm³"
+        for one, other in combinations(geometry.parts, 2)
+        if frozenset((one.role, other.role)) not in SHARED
+        if (shared := _overlap(one, other, azimuth))
+    ]
+
+
+def _pick(rng: np.random.Generator, low: float, high: float) -> float:
+    return float(rng.choice([low, high, rng.uniform(low, high)], p=[0.1, 0.1, 0.8]))
+
+
+def _random(rng: np.random.Generator, kind: str) -> tuple[Construct, Femur, Defect]:
+    """Anything within the limits of the parameters, more often of a usual size."""
+    femur = Femur(
+        length_mm=_pick(rng, 380, 490), shaft_diameter_mm=_pick(rng, 24, 32),
+        canal_diameter_mm=_pick(rng, 8, 15), distal_diameter_mm=_pick(rng, 32, 45),
+        distal_cortex_mm=_pick(rng, 2.5, 6), proximal_diameter_mm=_pick(rng, 32, 50),
+    )  # fmt: skip
+    defect = Defect(site_percent=_pick(rng, 30, 75), gap_mm=_pick(rng, 0.5, 20))
+    diameter = _pick(rng, 9, 15)
+    nail = {
+        "diameter_mm": diameter, "length_mm": _pick(rng, 250, 400), "distal_end_mm": _pick(rng, 15, 80),
+        "reaming_mm": _pick(rng, 0.5, 3),
+        "bolts": {
+            "diameter_mm": _pick(rng, 3.5, min(6.5, diameter - 3)), "proximal": int(rng.integers(1, 3)),
+            "distal": int(rng.integers(1, 4)), "first_mm": _pick(rng, 8, 40),
+            "spacing_mm": _pick(rng, 10, 40),
+        },
+    }  # fmt: skip
+    width = _pick(rng, 8, 20)
+    half = int(rng.integers(3, 10))
+    plate = {
+        "hole_count": 2 * half, "pitch_mm": _pick(rng, 11, 25), "width_mm": width,
+        "thickness_mm": _pick(rng, 2.5, 7), "offset_mm": _pick(rng, 0.3, 6),
+        "azimuth_deg": float(rng.choice([0, 90, 180, rng.uniform(-180, 180)], p=[0.1, 0.1, 0.1, 0.7])),
+        "shift_mm": _pick(rng, -40, 40),
+        "screws": {
+            "diameter_mm": _pick(rng, 2.7, min(6.5, 0.6 * width)),
+            "holes": tuple((rng.permutation(half)[:3] + 1).tolist()),
+        },
+    }  # fmt: skip
+    if kind == "nail_plate" and rng.random() < 0.7:  # a plate that covers bolts, close to the bone
+        nail |= {"length_mm": _pick(rng, 160, 300), "distal_end_mm": _pick(rng, 40, 150)}
+        plate |= {"offset_mm": _pick(rng, 0.3, 2.5), "hole_count": 2 * int(rng.integers(6, 10))}
+        turn = rng.choice(
+            [0, 0, 180, rng.uniform(10, 45), rng.uniform(-45, -10), rng.uniform(135, 170)]
+        )
+        plate["azimuth_deg"] = float(turn)
+        plate["screws"]["holes"] = (int(rng.integers(1, 3)),)
+    if kind == "nail_plate":
+        return NailPlateConstruct(kind=kind, name="any", nail=nail, plate=plate), femur, defect
+    if kind == "plate":
+        return PlateConstruct(kind=kind, name="any", plate=plate), femur, defect
+    if kind == "nail":
+        return NailConstruct(kind=kind, name="any", nail=nail), femur, defect
+    return ExchangeNailConstruct(kind="exchange_nail", name="any", nail=nail), femur, defect
+
+
+@pytest.mark.parametrize(
+    ("kind", "least"), [("nail", 30), ("exchange_nail", 30), ("plate", 30), ("nail_plate", 300)]
+)
+def test_what_passes_does_not_overlap(kind: str, least: int):
+    rng = np.random.default_rng(20)
+    built, offenders = 0, []
+    while built < least:
+        try:
+            case = _random(rng, kind)
+            geometry = assemble(*case)
+        except (StudyError, ValidationError):
+            continue
+        built += 1
+        offenders += [f"{found}: {case}" for found in _overlaps(geometry)]
+    assert not offenders, f"{len(offenders)} overlaps, first {offenders[0]}"
+
+
+@pytest.mark.parametrize(
+    ("femur", "nail", "plate"),
+    [
+        (
+            {"shaft_diameter_mm": 24, "distal_diameter_mm": 45},
+            {"distal_end_mm": 75},
+            {"offset_mm": 1.81},
+        ),
+        (
+            {"shaft_diameter_mm": 24},
+            {"distal_end_mm": 115, "bolts": {"distal": 1, "first_mm": 60, "diameter_mm": 3.5}},
+            {
+                "width_mm": 8,
+                "offset_mm": 0.3,
+                "azimuth_deg": 25,
+                "screws": {"diameter_mm": 4, "holes": (2, 5)},
+            },
+        ),
+    ],
+    ids=["on the flare", "beside the plate"],
+)
+def test_plate_that_only_just_lies_on_a_bolt(
+    femur: dict[str, Any], nail: dict[str, Any], plate: dict[str, Any]
+):
+    """Refused, or built without an overlap."""
+    nail = {"length_mm": 280, "bolts": {"distal": 1, "first_mm": 15}, **nail}
+    plate = {"hole_count": 14, "screws": {"holes": (2, 3)}, **plate}
+    construct = NailPlateConstruct(kind="nail_plate", name="any", nail=nail, plate=plate)
+    bone, defect = Femur(**femur), Defect(site_percent=55)
+    lines = _lint(bone, defect, construct.nail, construct.plate)
+    assert all("lies on the nail's bolt" in line for line in lines)
+    if not lines:
+        assert _overlaps(assemble(construct, bone, defect)) == []
+
+
+def test_the_oracle_sees_overlaps():
+    """It would catch a screw in the nail, a screw in a bolt, and a plate in the bone or on a bolt."""
+    bicortical = NailPlateConstruct(kind="nail_plate", name="any")
+    geometry = assemble(bicortical, FEMUR, DEFECT)
+    parts = {part.name: part for part in geometry.parts}
+    assert _overlaps(geometry) == []
+    for changed, hit in (("screw_1", "nail"), ("plate", "cortex_distal"), ("screw_1", "bolt_1")):
+        moved = _moved(parts[changed], -12.0 if hit != "bolt_1" else 0.0, parts[hit])
+        assert _overlap(moved, parts[hit]) > 0, (changed, hit)
+
+
+def _moved(part: Part, outwards: float, target: Part) -> Part:
+    """The part pushed into the bone, or to the height of the target."""
+    piece = part.pieces[0]
+    solid = piece.solid
+    if isinstance(solid, Prism):
+        solid = Prism(
+            tuple((r + outwards, z) for r, z in solid.outline), solid.azimuth_deg, solid.width
+        )
+    else:
+        x, y, z = solid.base
+        goal = target.pieces[0].solid
+        height = goal.base[2] if outwards == 0 and isinstance(goal, Frustum) else z
+        solid = Frustum((x - outwards, y, height), solid.axis, solid.radius, solid.end_radius)
+    return Part(part.name, part.role, part.material, (type(piece)(solid),), part.wall)

@@ -1,0 +1,150 @@
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import meshio
+import numpy as np
+import pytest
+from matplotlib.image import imread
+
+from pipeline.errors import OutputError
+from pipeline.output.figures import CAUTION, draw_study, shared_top
+from pipeline.output.model import STRAIN, STRESS, read_model, read_values
+from pipeline.output.scene import Camera, Scale, loaded_implants
+from pipeline.store import FIELDS, SUMMARY
+
+BLOCKS = (  # role, material, box: two bone ends with a gap, a plate on their lateral side
+    ("cortex", "cortical", (-10, -10, 0, 10, 10, 48)),
+    ("cortex", "cortical", (-10, -10, 52, 10, 10, 100)),
+    ("gap", "tissue", (-10, -10, 48, 10, 10, 52)),
+    ("plate", "steel", (-16, -8, 20, -10, 8, 80)),
+)
+CORNERS = np.array([(x, y, z) for z in (0, 1) for y in (0, 1) for x in (0, 1)], dtype=float)
+TETRAHEDRA = [(0, 1, 3, 7), (0, 3, 2, 7), (0, 2, 6, 7), (0, 6, 4, 7), (0, 4, 5, 7), (0, 5, 1, 7)]
+EDGES = [(0, 1), (1, 2), (0, 2), (0, 3), (1, 3), (2, 3)]
+
+
+def _box(low: np.ndarray, high: np.ndarray, first: int) -> tuple[np.ndarray, np.ndarray]:
+    corners = low + CORNERS * (high - low)
+    cells = []
+    nodes = []
+    for tetrahedron in TETRAHEDRA:
+        four = corners[list(tetrahedron)]
+        middles = [(four[a] + four[b]) / 2 for a, b in EDGES]
+        cells.append(np.arange(10) + first + len(nodes))
+        nodes += [*four, *middles]
+    return np.array(nodes), np.array(cells)
+
+
+def _write_case(out: Path, name: str, level: float, *, tissue: bool = True) -> None:
+    nodes, cells, part = np.empty((0, 3)), np.empty((0, 10), dtype=int), []
+    for index, (_, _, box) in enumerate(BLOCKS):
+        more, own = _box(np.array(box[:3], float), np.array(box[3:], float), len(nodes))
+        nodes, cells = np.vstack([nodes, more]), np.vstack([cells, own])
+        part += [index] * len(own)
+    number = np.array(part)
+    stress = np.where(number == 3, level * np.linspace(0.5, 1, len(cells)), np.nan)
+    strain = np.where((number == 2) & tissue, level / 10, np.nan)
+    folder = out / "cases" / name
+    folder.mkdir(parents=True)
+    meshio.Mesh(
+        nodes,
+        [("tetra10", cells)],
+        point_data={"displacement_mm:soft:axial": np.zeros_like(nodes, dtype=np.float32)},
+        cell_data={
+            "part": [number.astype(np.int32)],
+            f"{STRESS}:soft:axial": [stress.astype(np.float32)],
+            f"{STRAIN}:soft:axial": [strain.astype(np.float32)],
+        },
+    ).write(folder / FIELDS, file_format="vtu")
+    summary = {
+        "name": name,
+        "kind": "plate",
+        "site": "mid-shaft",
+        "gap_mm": 4.0,
+        "parts": [{"name": r, "role": r, "material": m} for r, m, _ in BLOCKS],
+        "gap": {"height_mm": 50.0, "length_mm": 4.0, "radius_mm": 10.0, "near_azimuth_deg": 0.0},
+        "facts": {},
+    }
+    (folder / SUMMARY).write_text(json.dumps(summary))
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("study")
+    _write_case(out, "weak", 400.0)
+    _write_case(out, "stiff", 40.0, tissue=False)
+    return out
+
+
+@pytest.fixture(scope="module")
+def pictures(study: Path) -> list[Path]:
+    return draw_study(study, ["weak", "stiff"], "soft", "axial")
+
+
+def test_every_construct_and_the_overview_have_a_picture(study, pictures):
+    names = ["weak.png", "stiff.png", "overview.png"]
+    assert pictures == [study / "figures" / name for name in names]
+    for path in pictures:
+        assert path.stat().st_size < 1_000_000
+        image = imread(path)[..., :3]
+        ink = (image < 0.9).any(axis=2)
+        assert 0.02 < ink.mean() < 0.9
+    assert sorted(p.name for p in (study / "figures").iterdir()) == sorted(names)
+
+
+def test_the_overview_is_wide_enough_for_a_page(pictures):
+    assert 1600 <= imread(pictures[-1]).shape[1] <= 2000
+
+
+def test_both_constructs_share_one_range(study):
+    values = [read_values(study, name, "soft", "axial")[STRESS] for name in ("weak", "stiff")]
+    together = np.concatenate(values)
+    assert shared_top(values) == pytest.approx(np.percentile(together, 99))
+    assert shared_top(values) > 9 * values[1].max()
+
+
+def test_a_picture_uses_the_range_it_is_given(study):
+    stiff = read_model(study, "stiff", "soft", "axial")
+    camera = Camera((0.0, 0.0, 50.0), 25.0, 55.0)
+
+    def red(top: float) -> float:
+        scale = Scale(STRESS, top, "viridis", "#ff0000", "")
+        image = loaded_implants(stiff, camera, scale).image.astype(int)
+        return float((image[..., 0] > image[..., 1] + image[..., 2]).mean())
+
+    assert red(400.0) == 0.0
+    assert red(10.0) > 0.02
+
+
+def test_nothing_to_show_still_has_a_range():
+    assert shared_top([]) == 1.0
+    assert shared_top([np.zeros(5)]) == 1.0
+
+
+def test_an_empty_gap_is_not_drawn_as_tissue(study):
+    assert read_model(study, "weak", "soft", "axial").has_tissue
+    assert not read_model(study, "stiff", "soft", "axial").has_tissue
+
+
+def test_lateral_is_to_the_right_and_proximal_up():
+    camera = Camera((0.0, 0.0, 50.0), 25.0, 55.0)
+    assert camera.project((-10.0, 0.0, 50.0))[0] > 0
+    assert camera.project((0.0, 0.0, 60.0)) == pytest.approx((0.0, 10.0))
+
+
+def test_a_load_without_fields_is_named(study):
+    with pytest.raises(OutputError, match="torsion"):
+        draw_study(study, ["weak"], "soft", "torsion")
+
+
+def test_a_folder_that_takes_no_file_is_named(study, tmp_path):
+    (tmp_path / "cases").symlink_to(study / "cases")
+    (tmp_path / "figures").write_text("in the way")
+    with pytest.raises(OutputError, match="figures"):
+        draw_study(tmp_path, ["weak"], "soft", "axial")
+
+
+def test_the_caution_is_whole():
+    assert "not a medical device" in CAUTION
