@@ -6,14 +6,14 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from geometries.parameters import Defect, ExchangeNail, Nail, Parameters, Plate
+from geometries.parameters import Defect, ExchangeNail, Nail, Parameters, Plate, Real
 
 
 class Layer(Parameters):
     """One of the bonded concentric tubes of a specimen."""
 
-    outer_diameter_mm: float = Field(gt=0, le=100, description="Outer diameter, mm.")
-    inner_diameter_mm: float = Field(0.0, ge=0, lt=100, description="Inner diameter, mm.")
+    outer_diameter_mm: Real = Field(gt=0, le=100, description="Outer diameter, mm.")
+    inner_diameter_mm: Real = Field(0.0, ge=0, lt=100, description="Inner diameter, mm.")
     material: Literal["titanium", "steel", "cobalt", "cortical", "cancellous"] = Field(
         description="Material."
     )
@@ -79,15 +79,16 @@ class Specimen(Named):
     """Bonded concentric tubes without femur or defect, as tested on a bench or in a handbook."""
 
     kind: Literal["specimen"]
-    length_mm: float = Field(gt=1, le=1000, description="Length, mm.")
+    length_mm: Real = Field(gt=1, le=1000, description="Length, mm.")
     layers: tuple[Layer, ...] = Field(
         min_length=1,
         max_length=4,
         description="Tubes from the outside inwards, each touching the next.",
     )
-    section_inset_mm: float = Field(
+    section_inset_mm: Real = Field(
         20.0,
         gt=0,
+        le=500,
         description="Reference sections this far inside either end, mm.",
     )
 
@@ -102,7 +103,7 @@ class Specimen(Named):
         if self.section_inset_mm * 2 >= self.length_mm:
             raise ValueError(
                 f"section_inset_mm = {self.section_inset_mm:g} does not fit length_mm = "
-                f"{self.length_mm:g}; allowed less than half of it"
+                f"{self.length_mm:g}; allowed less than half of it: make it smaller"
             )
         return self
 

@@ -16,6 +16,7 @@ DISTAL_CORE, PROXIMAL_CORE = 0.20, 0.85
 DISTAL_LEVEL = 0.25
 END_CORTEX_MM = 2.0
 BORE_BELOW_NAIL_MM = 5.0
+SAME_MM = 1e-6
 
 
 @dataclass(frozen=True)
@@ -82,15 +83,22 @@ def reamed_profile(femur: Femur, nail: Nail | None) -> Profile:
 def rings(outer: Profile, inner: Profile | None, low: float, high: float) -> tuple[Piece, ...]:
     """Rings between two profiles from one height to another, one a straight stretch of both."""
     profiles = [outer] if inner is None else [outer, inner]
-    breaks = {z for profile in profiles for z in profile.heights if low < z < high}
+    breaks = {
+        z for p in profiles for z in p.heights if low + SAME_MM < z < high - SAME_MM
+    }  # fmt: skip
     pieces = []
     for start, end in pairwise([low, *sorted(breaks), high]):
-        solids = [
-            Frustum((0.0, 0.0, start), (0.0, 0.0, end - start), p.at(start), p.at(end))
-            for p in profiles
-        ]
+        solids = [_stretch(profile, start, end) for profile in profiles]
         pieces.append(Piece(solids[0], tuple(solids[1:])))
     return tuple(pieces)
+
+
+def _stretch(profile: Profile, start: float, end: float) -> Frustum:
+    """A straight stretch; a cylinder where the radii differ by rounding alone."""
+    radius, end_radius = profile.at(start), profile.at(end)
+    if abs(end_radius - radius) < SAME_MM:
+        end_radius = radius
+    return Frustum((0.0, 0.0, start), (0.0, 0.0, end - start), radius, end_radius)
 
 
 def level_rings(outer: Profile, inner: Profile | None, levels: list[float]) -> tuple[Piece, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import product
-from math import cos, hypot, radians, sin
+from math import cos, hypot, inf, radians, sin
 
 from geometries.defect import gap_levels
 from geometries.errors import StudyError
@@ -84,12 +84,12 @@ def _nail_findings(femur: Femur, defect: Defect, nail: Nail) -> Iterator[str]:
     if nail.bolts.diameter_mm > nail.diameter_mm - 3:
         yield (
             f"nail.bolts.diameter_mm = {nail.bolts.diameter_mm:g} leaves under 1.5 mm of nail on "
-            f"either side; allowed {nail.diameter_mm - 3:g} mm or less"
+            f"either side; allowed {nail.diameter_mm - 3:g} mm or less: choose thinner bolts"
         )
     if nail.bolts.spacing_mm < nail.bolts.diameter_mm + LEAST_BETWEEN_MM:
         yield (
             f"nail.bolts.spacing_mm = {nail.bolts.spacing_mm:g} lets bolts touch; allowed "
-            f"{nail.bolts.diameter_mm + LEAST_BETWEEN_MM:g} mm or more"
+            f"{nail.bolts.diameter_mm + LEAST_BETWEEN_MM:g} mm or more: move them apart"
         )
     for z in bolt_levels(nail):
         distance = max(gap[0] - z, z - gap[1]) - nail.bolts.diameter_mm / 2
@@ -135,8 +135,8 @@ def _plate_findings(femur: Femur, defect: Defect, plate: Plate) -> Iterator[str]
             )
     if not (min(levels) < gap[0] and gap[1] < max(levels)):
         yield (
-            "plate: all its screws lie on one side of the gap, nothing holds the other fragment; "
-            "use a smaller shift_mm"
+            f"plate: all its screws, from {min(levels):g} to {max(levels):g} mm, lie on one side of "
+            "the gap, nothing holds the other fragment; use a smaller shift_mm"
         )
 
 
@@ -145,8 +145,10 @@ def _nail_against_screws(femur: Femur, defect: Defect, nail: Nail, plate: Plate)
     outer, inner = outer_profile(femur), reamed_profile(femur, nail)
     keep_off = nail.diameter_mm / 2 + NAIL_CLEARANCE_MM
     placed = screws(plate, nail, outer, inner, centre)
+    low = nail.distal_end_mm - plate.screws.diameter_mm
+    high = nail.distal_end_mm + nail.length_mm + plate.screws.diameter_mm
     for screw in placed:
-        passes = nail.distal_end_mm - plate.screws.diameter_mm < screw.height
+        passes = low < screw.height < high
         if passes and (is_bicortical(plate, nail) or screw.tip < keep_off):
             yield (
                 f"plate screw at {screw.height:g} mm hits the nail: its tip is {screw.tip:.1f} mm "
@@ -177,9 +179,13 @@ def _plate_over_bolts(outer: Profile, nail: Nail, plate: Plate, centre: float) -
     aside, along = abs(sin(radians(plate.azimuth_deg))), abs(cos(radians(plate.azimuth_deg)))
     radius, least = nail.bolts.diameter_mm / 2, PROTRUSION_MM + 0.3
     for z in bolt_levels(nail):
-        reach = outer.at(z) + PROTRUSION_MM
-        beside = reach * aside - radius * along > plate.width_mm / 2
-        below = reach * along + radius * aside < outer.at(z) + plate.offset_mm - 0.3
+        reach = outer.largest(z - radius, z + radius) + PROTRUSION_MM
+        face = min(outer.at(z - radius), outer.at(z + radius)) + plate.offset_mm
+        # The bolt lies deepest under the plate at its end, or where it leaves the plate's edge.
+        edge = (plate.width_mm / 2 + radius * along) / aside if aside > 0 else inf
+        under = min(reach, edge)
+        beside = edge < reach and under * along + radius * aside < face
+        below = reach * along + radius * aside < face - 0.3
         if low - radius < z < high + radius and not (beside or below):
             yield (
                 f"plate.offset_mm = {plate.offset_mm:g}: the plate lies on the nail's bolt at "

@@ -6,10 +6,12 @@ read for.
 
 from __future__ import annotations
 
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, Strict, model_validator
 
+Real = Annotated[float, Strict()]
+Whole = Annotated[int, Strict()]
 Metal = Literal["titanium", "steel", "cobalt"]
 
 
@@ -22,53 +24,47 @@ class Parameters(BaseModel):
 class Femur(Parameters):
     """A straight femur of revolution: tubular shaft, flared ends, cancellous cores."""
 
-    length_mm: float = Field(
+    length_mm: Real = Field(
         430.0,
         ge=380,
         le=490,
         description="Femur length, mm. Men 448, women 419 on average "
         "(Karakas & Harma 2008); default from memory.",
     )
-    shaft_diameter_mm: float = Field(
+    shaft_diameter_mm: Real = Field(
         27.0,
         ge=24,
         le=32,
         description="Outer diameter at mid-shaft, mm. 26.5 (men), 25.6 (women) "
         "in Karakas & Harma 2008; default from memory.",
     )
-    canal_diameter_mm: float = Field(
+    canal_diameter_mm: Real = Field(
         10.5,
         ge=8,
         le=15,
         description="Canal diameter at the isthmus, mm. 10.49 ± 1.52 in 204 CT "
         "scans (DOI 10.1155/2015/459612).",
     )
-    distal_diameter_mm: float = Field(
+    distal_diameter_mm: Real = Field(
         36.0,
         ge=32,
         le=45,
         description="Outer diameter a quarter of the length above the knee, mm. From memory.",
     )
-    distal_cortex_mm: float = Field(
-        4.5,
-        ge=2.5,
-        le=6,
-        description="Cortical thickness at the same level, mm. From memory.",
+    distal_cortex_mm: Real = Field(
+        4.5, ge=2.5, le=6, description="Cortical thickness at the same level, mm. From memory."
     )
-    proximal_diameter_mm: float = Field(
-        42.0,
-        ge=32,
-        le=50,
-        description="Outer diameter at the proximal end, mm. From memory.",
+    proximal_diameter_mm: Real = Field(
+        42.0, ge=32, le=50, description="Outer diameter at the proximal end, mm. From memory."
     )
-    head_offset_mm: float = Field(
+    head_offset_mm: Real = Field(
         42.0,
         ge=24,
         le=61,
         description="Medial offset of the head centre, mm. 43.0 ± 6.8, Noble "
         "1988 as quoted by Cho 2015 (DOI 10.1155/2015/730538).",
     )
-    head_below_top_mm: float = Field(
+    head_below_top_mm: Real = Field(
         23.0,
         ge=18,
         le=30,
@@ -90,14 +86,14 @@ class Femur(Parameters):
 class Defect(Parameters):
     """A transverse gap through the shaft, filled by one tissue over the cross-section of the cortex."""
 
-    site_percent: float = Field(
+    site_percent: Real = Field(
         50.0,
         ge=20,
         le=80,
         description="Centre of the gap, percent of femur length from the hip: "
         "45 to 55 mid-shaft, 68 to 80 distal metadiaphysis (common practice, no source).",
     )
-    gap_mm: float = Field(
+    gap_mm: Real = Field(
         3.0,
         ge=0.5,
         le=60,
@@ -116,21 +112,18 @@ class Defect(Parameters):
 class Bolts(Parameters):
     """Interlocking bolts of a nail, medial to lateral, tied in nail and bone."""
 
-    diameter_mm: float = Field(
+    diameter_mm: Real = Field(
         5.0,
         ge=3.5,
         le=6.5,
         description="Bolt diameter, mm. 4.5 to 6 usual; from memory.",
     )
-    proximal: int = Field(2, ge=0, le=2, description="Bolts at the proximal end. From memory.")
-    distal: int = Field(2, ge=0, le=3, description="Bolts at the distal end. From memory.")
-    first_mm: float = Field(
-        15.0,
-        ge=8,
-        le=60,
-        description="From the nail's end to the first bolt, mm. From memory.",
+    proximal: Whole = Field(2, ge=0, le=2, description="Bolts at the proximal end. From memory.")
+    distal: Whole = Field(2, ge=0, le=3, description="Bolts at the distal end. From memory.")
+    first_mm: Real = Field(
+        15.0, ge=8, le=60, description="From the nail's end to the first bolt, mm. From memory."
     )
-    spacing_mm: float = Field(
+    spacing_mm: Real = Field(
         20.0,
         ge=10,
         le=60,
@@ -141,32 +134,32 @@ class Bolts(Parameters):
 class Nail(Parameters):
     """A straight hollow intramedullary nail in a reamed canal, clearance left void."""
 
-    diameter_mm: float = Field(
+    diameter_mm: Real = Field(
         10.0,
         ge=8,
         le=15,
         description="Outer diameter, mm. 9 to 14 usual; from memory.",
     )
-    cannulation_mm: float = Field(
+    cannulation_mm: Real = Field(
         5.0,
         ge=3,
         le=9,
         description="Inner diameter, mm. 4 to 5.5 usual; from memory.",
     )
-    length_mm: float = Field(
+    length_mm: Real = Field(
         360.0,
         ge=160,
         le=440,
         description="Length, mm. 300 to 440 usual; from memory.",
     )
-    distal_end_mm: float = Field(
+    distal_end_mm: Real = Field(
         35.0,
         ge=15,
         le=250,
         description="Height of the nail's distal end above the knee end, mm. "
         "At least 15 mm of bone at either end; from memory.",
     )
-    reaming_mm: float = Field(
+    reaming_mm: Real = Field(
         1.0,
         ge=0.5,
         le=3,
@@ -190,7 +183,7 @@ class Nail(Parameters):
 class ExchangeNail(Nail):
     """A larger nail after reaming; the same model with other defaults."""
 
-    diameter_mm: float = Field(
+    diameter_mm: Real = Field(
         12.0,
         ge=9,
         le=15,
@@ -201,18 +194,18 @@ class ExchangeNail(Nail):
 class Screws(Parameters):
     """Locking screws of a plate: one cylinder each, tied in plate and bone, threads left out."""
 
-    diameter_mm: float = Field(
+    diameter_mm: Real = Field(
         5.0,
         ge=2.7,
         le=6.5,
         description="Screw diameter, mm. 3.5 and 5.0 usual; from memory.",
     )
-    holes: tuple[int, ...] = Field(
+    holes: tuple[Whole, ...] = Field(
         (2, 4, 5),
         min_length=1,
         max_length=9,
         description="Filled holes of each fragment, counted "
-        "from the gap outwards: 1 is the hole next to it. 2 to 6 screws a fragment are usual.",
+        "from the gap outwards: 1 is the hole next to it. 2 to 6 a fragment; from memory.",
     )
     cortices: Literal["auto", "unicortical", "bicortical"] = Field(
         "auto",
@@ -233,45 +226,45 @@ class Screws(Parameters):
 class Plate(Parameters):
     """A bone plate that follows the flare of the shaft, held off the bone by locking screws."""
 
-    hole_count: int = Field(
+    hole_count: Whole = Field(
         10,
         ge=4,
         le=18,
         multiple_of=2,
         description="Number of holes, half on either side of the plate's centre. From memory.",
     )
-    pitch_mm: float = Field(
+    pitch_mm: Real = Field(
         18.0,
         ge=11,
         le=25,
         description="Distance between holes, mm. 13 to 20 usual; from memory.",
     )
-    width_mm: float = Field(
+    width_mm: Real = Field(
         16.0,
         ge=8,
         le=20,
         description="Width, mm: broad 16 to 17.5, narrow 13.5, small 11. From memory.",
     )
-    thickness_mm: float = Field(
+    thickness_mm: Real = Field(
         5.0,
         ge=2.5,
         le=7,
         description="Thickness, mm: broad 5 to 5.2, narrow 4.6, small 3.5 to 4. From memory.",
     )
-    offset_mm: float = Field(
+    offset_mm: Real = Field(
         2.0,
         ge=0.3,
         le=6,
         description="From the bone's surface to the plate's inner face, mm. 2 is "
         "usual for locking plates; from memory.",
     )
-    azimuth_deg: float = Field(
+    azimuth_deg: Real = Field(
         0.0,
         ge=-180,
         le=180,
         description="Side of the bone, degrees: 0 lateral, 45 anterolateral, 90 anterior, 180 medial.",
     )
-    shift_mm: float = Field(
+    shift_mm: Real = Field(
         0.0,
         ge=-120,
         le=120,
@@ -290,12 +283,13 @@ class Plate(Parameters):
         if self.screws.diameter_mm > 0.6 * self.width_mm:
             raise ValueError(
                 f"screws.diameter_mm = {self.screws.diameter_mm:g} is too large for a plate "
-                f"{self.width_mm:g} mm wide; allowed {0.6 * self.width_mm:.1f} mm or less"
+                f"{self.width_mm:g} mm wide; allowed {0.6 * self.width_mm:.1f} mm or less: "
+                "choose a thinner screw"
             )
         if self.screws.diameter_mm + 3 > self.pitch_mm:
             raise ValueError(
                 f"pitch_mm = {self.pitch_mm:g} leaves under 3 mm between holes; allowed "
-                f"{self.screws.diameter_mm + 3:g} mm or more"
+                f"{self.screws.diameter_mm + 3:g} mm or more: choose a wider pitch"
             )
         if max(self.screws.holes) > self.hole_count // 2:
             raise ValueError(

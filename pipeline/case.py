@@ -17,7 +17,7 @@ from geometries.constructs import Construct, IntactConstruct, Specimen
 from geometries.materials import MATERIALS, Material
 from geometries.parameters import Defect, Femur
 from geometries.solids import IMPLANT_ROLES, GapFrame, Geometry
-from pipeline.config import Load, Stage, StudyConfig
+from pipeline.config import StudyConfig
 from pipeline.fem import stiffness as elastic
 from pipeline.fem.loads import unit_loads
 from pipeline.fem.mesh import Mesh
@@ -25,6 +25,7 @@ from pipeline.fem.mesher import build_mesh
 from pipeline.fem.sizes import Level
 from pipeline.fem.solve import Solution, solve
 from pipeline.fem.space import Array
+from pipeline.inputs import Load, Stage
 from pipeline.measures.cells import implant_stress_of_cells, tissue_strain_of_cells
 from pipeline.measures.dictionary import Measure
 from pipeline.measures.field import strain_field, stress_field

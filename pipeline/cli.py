@@ -62,14 +62,14 @@ def run(
     ] = None,
     workers: Annotated[
         int | None,
-        typer.Option("--workers", min=1, max=64, help="Cases at a time; half the cores by default."),
+        typer.Option("--workers", min=1, max=64, help="Cases at a time; all cores by default."),
     ] = None,
     changes: Changes = None,
 ) -> None:
     """Mesh and solve every construct of a study; write tables, pictures and fields for viewers."""
     config = load_study(study, tuple(changes or ()))
     folder = out or Path("results") / study.stem
-    count = workers or max(1, (os.cpu_count() or 2) // 2)
+    count = workers or os.cpu_count() or 1
     _print_plan(config)
     outcomes = []
     with _progress() as bar:

@@ -4,107 +4,16 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterable
+from datetime import date, time
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Any, Literal, Self
 
-from pydantic import Field, ValidationError, model_validator
+from pydantic import Field, ValidationError, field_validator, model_validator
 
 from geometries.constructs import Construct
 from geometries.errors import StudyError
-from geometries.materials import TISSUES, Material
 from geometries.parameters import Defect, Femur, Parameters
-
-NAME = r"^[a-z0-9][a-z0-9_-]*$"
-
-
-class HipForce(Parameters):
-    """A force on the head centre, pointing down the shaft and leaning with adduction and flexion."""
-
-    kind: Literal["hip_force"]
-    name: str = Field(min_length=1, max_length=40, pattern=NAME, description="Name in tables.")
-    force_n: float = Field(gt=0, le=10_000, description="Size, N.")
-    adduction_deg: float = Field(
-        6.0,
-        ge=-30,
-        le=45,
-        description="Angle to the shaft in the frontal plane, degrees; positive "
-        "pushes the head laterally. About 6 is the line from hip to knee (geometry of the default "
-        "femur), 13 single-leg stance (from memory).",
-    )
-    flexion_deg: float = Field(
-        0.0,
-        ge=-60,
-        le=60,
-        description="Angle to the shaft in the sagittal plane, degrees; positive "
-        "pushes the head backwards.",
-    )
-
-
-class Torsion(Parameters):
-    """A torque about the shaft; positive turns the medial side of the proximal end forwards."""
-
-    kind: Literal["torsion"]
-    name: str = Field(min_length=1, max_length=40, pattern=NAME, description="Name in tables.")
-    moment_nm: float = Field(description="Size, N·m: 5 to 10 on the bench (from memory).")
-
-
-class Bending(Parameters):
-    """A constant bending moment; positive tilts the proximal end medially, or forwards."""
-
-    kind: Literal["bending"]
-    name: str = Field(min_length=1, max_length=40, pattern=NAME, description="Name in tables.")
-    plane: Literal["frontal", "sagittal"] = Field(description="Plane of bending.")
-    moment_nm: float = Field(description="Size, N·m: 10 to 15 on the bench (from memory).")
-
-
-class EndForce(Parameters):
-    """A force on the middle of the proximal end."""
-
-    kind: Literal["end_force"]
-    name: str = Field(min_length=1, max_length=40, pattern=NAME, description="Name in tables.")
-    medial_n: float = Field(0.0, description="Medial part, N.")
-    anterior_n: float = Field(0.0, description="Anterior part, N.")
-    proximal_n: float = Field(0.0, description="Part up the shaft, N; negative compresses.")
-
-
-Load = Annotated[HipForce | Torsion | Bending | EndForce, Field(discriminator="kind")]
-
-
-class Stage(Parameters):
-    """Tissue in the gap: a stage of the built-in ladder, or any name with both constants."""
-
-    name: str = Field(min_length=1, max_length=40, pattern=NAME, description="Name in tables.")
-    modulus_mpa: float | None = Field(
-        None,
-        ge=0,
-        le=25_000,
-        description="Young's modulus, MPa; 0 leaves the gap empty.",
-    )
-    poisson_ratio: float | None = Field(
-        None,
-        ge=0,
-        le=0.45,
-        description="Poisson's ratio; above 0.45 these elements lock.",
-    )
-
-    @model_validator(mode="after")
-    def _known(self) -> Self:
-        if self.name not in TISSUES and (self.modulus_mpa is None or self.poisson_ratio is None):
-            raise ValueError(
-                f"name = {self.name!r} is not built in; allowed {', '.join(TISSUES)}, or give both "
-                "modulus_mpa and poisson_ratio"
-            )
-        return self
-
-    def material(self) -> Material:
-        """Constants of the stage."""
-        known = TISSUES.get(self.name, Material(0.0, 0.0, "study file"))
-        given = self.modulus_mpa is not None or self.poisson_ratio is not None
-        return Material(
-            known.modulus if self.modulus_mpa is None else self.modulus_mpa,
-            known.poisson if self.poisson_ratio is None else self.poisson_ratio,
-            "study file" if given else known.source,
-        )
+from pipeline.inputs import Load, Stage
 
 
 class MeshChoice(Parameters):
@@ -139,6 +48,11 @@ class StudyConfig(Parameters):
 
     show: Show = Field(Show(), description="What the terminal table and the pictures show.")
 
+    @field_validator("schema_version", mode="before")
+    @classmethod
+    def _not_a_truth_value(cls, value: object) -> object:
+        return str(value).lower() if isinstance(value, bool) else value
+
     @property
     def shown(self) -> tuple[str, str]:
         """Names of the stage and the load that are shown."""
@@ -165,7 +79,7 @@ class StudyConfig(Parameters):
             known = [item.name for item in items]
             if name is not None and name not in known:
                 raise ValueError(
-                    f"show.{key} = {name!r} is not in the study; allowed {', '.join(known)}"
+                    f"show.{key} = {name!r} is not in the study; allowed {', '.join(known)}; correct it"
                 )
         return self
 
@@ -191,12 +105,12 @@ def load_study(path: Path, changes: tuple[str, ...] = ()) -> StudyConfig:
         One line per finding: key, value, what is allowed, what to do.
     """
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
+        data = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except FileNotFoundError:
         raise StudyError(f"{path}: no such file; give the path of a study file") from None
     except (OSError, UnicodeDecodeError) as error:
         raise StudyError(f"{path}: can not be read ({error}); give a text file") from None
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise StudyError(f"{path}: not valid TOML: {error}; correct that line") from None
     for change in changes:
         _apply(data, change)
@@ -208,67 +122,93 @@ def parse_study(data: dict[str, Any], place: str) -> StudyConfig:
     try:
         return StudyConfig.model_validate(data)
     except ValidationError as error:
-        lines = [f"{place}: {_line(detail)}" for detail in error.errors()]
+        details = error.errors()
+        # A list whose only entry is refused is reported as empty too; that says nothing new.
+        above = {detail["loc"][:n] for detail in details for n in range(len(detail["loc"]))}
+        lines = [
+            f"{place}: {_line(detail)}"
+            for detail in details
+            if not (detail["type"] == "too_short" and detail["loc"] in above)
+        ]
         raise StudyError("\n".join(dict.fromkeys(lines))) from None
 
 
 def _apply(data: dict[str, Any], change: str) -> None:
+    """Change one key of a study file's contents."""
     key, equals, text = change.partition("=")
     if not equals or not key.strip():
-        raise StudyError(f"--set {change}: allowed is dotted.key=value, as in mesh.level=coarse")
-    try:
-        value = tomllib.loads(f"value = {text}")["value"]
-    except tomllib.TOMLDecodeError:
-        value = text
+        raise StudyError(
+            f"--set {_short(change)}: allowed is dotted.key=value, as in mesh.level=coarse"
+        )
     *parents, last = key.strip().split(".")
     node: Any = data
     for name in parents:
-        if isinstance(node, dict) and (name in node or not name.isdigit()):
-            node = node.setdefault(name, {})
-        elif isinstance(node, list) and name.isdigit() and int(name) < len(node):
-            node = node[int(name)]
-        else:
-            raise StudyError(f"--set {change}: {name!r} is not there; name a key of the study file")
-    if isinstance(node, dict):
-        node[last] = value
-    elif isinstance(node, list) and last.isdigit() and int(last) < len(node):
-        node[int(last)] = value
-    else:
-        raise StudyError(f"--set {change}: {last!r} is not there; name a key of the study file")
+        if isinstance(node, dict) and name not in node and not name.isdigit():
+            node[name] = {}
+        node = node[_index(node, name, change)]
+    node[_index(node, last, change, new=True)] = _value(text.strip(), change)
 
 
+def _index(node: Any, name: str, change: str, new: bool = False) -> str | int:
+    """Key or position of an entry of a table or a list."""
+    if isinstance(node, dict) and (new or name in node):
+        return name
+    digits = name.isascii() and name.isdigit() and len(name) < 9
+    if isinstance(node, list) and digits and int(name) < len(node):
+        return int(name)
+    raise StudyError(f"--set {_short(change)}: {name!r} is not there; name a key of the study file")
+
+
+def _value(text: str, change: str) -> object:
+    """A TOML value, or else the text itself."""
+    try:
+        found = tomllib.loads(f"value = {text}")
+    except (ValueError, RecursionError):
+        return text
+    if set(found) != {"value"}:
+        raise StudyError(f"--set {_short(change)}: one value only; give each key a --set of its own")
+    return found["value"]
+
+
+_TABLE, _LIST = "allowed is a table; correct it", "allowed is a list; correct it"
 _REMEDIES = {
     "extra_forbidden": "unknown key; remove it or correct its spelling",
     "missing": "missing; add it",
     "finite_number": "allowed is a finite number; correct it",
     "union_tag_not_found": "the key 'kind' is missing; add it",
+    "union_tag_invalid": "kind = {tag} is not known; allowed {expected_tags}; correct it",
+    "too_short": "{actual_length} entries; allowed {min_length} or more; add some",
+    "too_long": "too many entries; allowed {max_length} or fewer; remove some",
+    "model_type": _TABLE,
+    "model_attributes_type": _TABLE,
+    "tuple_type": _LIST,
 }
 
 
 def _line(detail: Any) -> str:
     """One finding of pydantic as one line: key, value, limit, remedy."""
-    # The tag of a union stands in the location, though it is no key of the file.
-    kinds = {"intact", "nail", "exchange_nail", "plate", "nail_plate", "specimen",
-             "hip_force", "torsion", "bending", "end_force"}  # fmt: skip
-    steps = list(detail["loc"])
-    path = [
-        str(step)
-        for k, step in enumerate(steps)
-        if not (k > 0 and step in kinds and isinstance(steps[k - 1], int))
-    ]
-    key = ".".join(path) or "study"
-    found = detail["input"]
-    shown = "" if isinstance(found, dict | list | tuple) else f" = {_short(found)}"
-    kind, message = detail["type"], detail["msg"]
+    steps, kind, message = list(detail["loc"]), detail["type"], detail["msg"]
+    if len(steps) > 2 and steps[0] in ("loads", "constructs"):
+        del steps[2]  # the kind, which is no key of the file
+    key = ".".join(_step(step) for step in steps) or "study"
     if kind == "value_error":
         return f"{key}: {message.removeprefix('Value error, ')}"
-    remedy = _REMEDIES.get(kind)
-    if remedy:
-        return f"{key}{'' if kind == 'missing' else shown}: {remedy}"
+    found = detail["input"]
+    hidden = kind == "missing" or isinstance(found, dict | list | tuple)
+    shown = "" if hidden else f" = {_short(found)}"
+    if kind in _REMEDIES:
+        context = {name: value if name == "expected_tags" else _short(value) for name, value in detail.get("ctx", {}).items()}
+        return f"{key}{shown}: {_REMEDIES[kind].format(**context)}"
     text = message[0].lower() + message[1:]
     return f"{key}{shown}: {text.replace(chr(10), ' ')}; correct it"
 
 
+def _step(step: str | int) -> str:
+    text = str(step)
+    return text if text and text.isprintable() else repr(text)
+
+
 def _short(value: object) -> str:
-    text = repr(value)
+    plain = isinstance(value, date | time)
+    text = str(value) if plain else repr(value)
     return text if len(text) <= 60 else text[:57] + "..."

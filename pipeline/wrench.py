@@ -8,8 +8,8 @@ from math import radians, tan
 import numpy as np
 
 from geometries.parameters import Femur
-from pipeline.config import Bending, EndForce, HipForce, Load, Torsion
 from pipeline.fem.space import Array
+from pipeline.inputs import Bending, EndForce, HipForce, Load, Torsion
 
 
 @singledispatch

@@ -20,12 +20,15 @@ ROOMS = {
     "pipeline": set(),
     "pipeline.__main__": {"pipeline.cli"},
     "pipeline.errors": {"geometries"},
-    "pipeline.config": GROUND,
+    "pipeline.config": GROUND | {"pipeline.inputs"},
     "pipeline.fem": GROUND,
     "pipeline.measures": GROUND | {"pipeline.fem", "pipeline.measures.dictionary"},
     "pipeline.measures.dictionary": set(),
     "pipeline.store": {"pipeline.errors", "pipeline.fem"},
-    "pipeline.case": PHYSICS | {"pipeline.config", "pipeline.store"},
+    "pipeline.inputs": GROUND,
+    "pipeline.wrench": GROUND | {"pipeline.inputs", "pipeline.fem"},
+    "pipeline.case": PHYSICS
+    | {"pipeline.inputs", "pipeline.config", "pipeline.wrench", "pipeline.store"},
     "pipeline.study": PHYSICS | {"pipeline.config", "pipeline.store", "pipeline.case"},
     "pipeline.output": GROUND | {"pipeline.store", "pipeline.config", "pipeline.measures.dictionary"},
     "pipeline.cli": PHYSICS
@@ -35,7 +38,7 @@ FLOORS = {  # inside geometries: a module may import those of a lower number, no
     "assembly": 5,
     "lint": 4,
     **dict.fromkeys(("nail", "plate", "defect"), 3),
-    "femur": 2,
+    **dict.fromkeys(("femur", "constructs"), 2),
     "parameters": 1,
     **dict.fromkeys(("solids", "materials", "errors"), 0),
 }

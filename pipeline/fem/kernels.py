@@ -2,7 +2,7 @@
 
 A block vector is an array (n, 3, 8): eight loads side by side, so that one pass over the matrix
 serves them all and a load's components fill one vector register. Results do not depend on the number
-of threads: each row is summed in one order, and reductions run over a fixed number of strips.
+of threads: each row and each scalar product is summed in one order.
 """
 
 from __future__ import annotations
@@ -21,7 +21,6 @@ from pipeline.fem.space import Array, Ints
 Number = float | np.floating[Any]
 
 LANES = 8
-STRIPS = 64
 
 
 def _row_product(
@@ -201,19 +200,14 @@ def scale_blocks(inverse: Array, b: Array, factor: Number, step: Array, x: Array
                 x[i, k, c] = move
 
 
-@numba.njit(parallel=True, cache=True)
+@numba.njit(cache=True)
 def dots(x: Array, y: Array) -> Array:
-    """Scalar products of the loads (LANES,), summed in double precision."""
-    partial = np.zeros((STRIPS, LANES))
-    count = x.shape[0]
-    for strip in numba.prange(STRIPS):
-        for i in range(strip * count // STRIPS, (strip + 1) * count // STRIPS):
-            for k in range(3):
-                for c in range(LANES):
-                    partial[strip, c] += np.float64(x[i, k, c]) * np.float64(y[i, k, c])
+    """Scalar products of the loads (LANES,), summed in double precision and in one order."""
     total = np.zeros(LANES)
-    for strip in range(STRIPS):
-        total += partial[strip]
+    for i in range(x.shape[0]):
+        for k in range(3):
+            for c in range(LANES):
+                total[c] += np.float64(x[i, k, c]) * np.float64(y[i, k, c])
     return total
 
 

@@ -41,7 +41,7 @@ SMOOTHING_RANGE = 8.0
 SAFETY = 1.1
 POWER_STEPS = 40
 MOST_ITERATIONS = 200
-ROUND_OFF = 16 * np.finfo(float).eps
+ROUND_OFF = 64 * np.finfo(float).eps
 
 
 @dataclass(frozen=True)

@@ -33,14 +33,19 @@ LOADS: list[dict[str, Any]] = [
 ]
 
 
-def case_of(construct: dict[str, Any], level: str, stages: tuple[str, ...] = ("empty",)) -> Case:
+def case_of(
+    construct: dict[str, Any],
+    level: str,
+    stages: tuple[str, ...] = ("empty",),
+    loads: list[dict[str, Any]] = LOADS,
+) -> Case:
     """The case of one construct, read as from a study file."""
     study = {
         "schema_version": 1,
         "title": "verification",
         "mesh": {"level": level},
         "stages": [{"name": name} for name in stages],
-        "loads": LOADS,
+        "loads": loads,
         "constructs": [construct],
     }
     return cases(parse_study(study, "test"))[-1]
@@ -147,9 +152,11 @@ class Tube:
         return 2 * self.I
 
 
-def stiffness_of(mesh: Mesh, constants: Array) -> elastic.Stiffness:
+def stiffness_of(
+    mesh: Mesh, constants: Array, patterns: elastic.Patterns | None = None
+) -> elastic.Stiffness:
     """Stiffness from Young's modulus and Poisson's ratio of each part (parts, 2), part by part."""
-    patterns = elastic.Patterns.of(mesh)
+    patterns = patterns or elastic.Patterns.of(mesh)
     total = None
     for part, (modulus, poisson) in enumerate(constants):
         cells = np.flatnonzero(mesh.part_of == part)
@@ -199,6 +206,13 @@ def end_held(mesh: Mesh) -> np.ndarray:
     held = np.zeros(mesh.nodes.shape, dtype=bool)
     held[mesh.patches["distal_end"]] = True
     return held
+
+
+def plain_resultant(nodes: Array, forces: Array, about: Array) -> Array:
+    """Sum of forces, and of arms times forces (6, loads): statics, by nothing but a cross product."""
+    arms = (nodes - about)[:, :, None]
+    moments = np.cross(arms, forces, axisa=1, axisb=1, axisc=1)
+    return np.concatenate([forces.sum(axis=0), moments.sum(axis=0)])
 
 
 def worst(found: Array, expected: Array) -> float:

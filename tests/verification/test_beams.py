@@ -8,7 +8,16 @@ import numpy as np
 import pytest
 
 from pipeline.measures.motion import face_motion
-from tests.verification.helpers import SIDE_N, Solved, Tube, case_of, solved, specimen
+from tests.verification.helpers import (
+    BEND_NM,
+    SIDE_N,
+    TWIST_NM,
+    Solved,
+    Tube,
+    case_of,
+    solved,
+    specimen,
+)
 
 NAIL = Tube(11.0, 5.0, "titanium")
 BONE = Tube(28.0, 11.0, "cortical")
@@ -53,12 +62,32 @@ def test_tip_deflection_of_a_cantilever(tubes: dict[float, Solved], L: float):
 
 
 def test_only_the_clamp_parts_solid_from_beam(tubes: dict[float, Solved]):
-    # The clamp acts as a spring less in series, PL² c of rotation against PL³/3EI of bending: its
-    # share falls as 1/L (statics). What a straight line through the shares leaves at 1/L = 0 is the
-    # error of the beam itself.
+    # A clamp spares a fixed rotation c per moment, so PL·c·L against PL³/3EI: its share falls as 1/L
+    # (statics). What a straight line through the shares leaves at 1/L = 0 is the beam's own error.
     shares = [tip_deflection(tubes[L]) / beam_deflection(L) - 1 for L in LENGTHS]
     _, beam_error = np.polyfit([1 / L for L in LENGTHS], shares, 1)
     assert abs(beam_error) < 1e-3
+
+
+@pytest.mark.parametrize(("plane", "axis"), [("frontal", 0), ("sagittal", 1)])
+def test_positive_moment_tilts_the_end_medially_or_forwards(
+    tubes: dict[float, Solved], plane: str, axis: int
+):
+    # ML²/2EI; from memory. Directions as the study file defines them: x medial, y forwards.
+    L = LENGTHS[-1]
+    expected = np.zeros(3)
+    expected[axis] = 1000 * BEND_NM * L**2 / (2 * NAIL.E * NAIL.I)
+    tip = face_motion(tubes[L].mesh, "proximal_end", tubes[L].under(plane)).translation[:, 0]
+    np.testing.assert_allclose(tip, expected, atol=0.01 * expected[axis])
+
+
+def test_positive_torque_turns_the_medial_side_forwards(tubes: dict[float, Solved]):
+    # TL/GJ times the radius; from memory. The medial point of the rim moves forwards.
+    L = LENGTHS[-1]
+    mesh, u = tubes[L].mesh, tubes[L].under("twist")[:, :, 0]
+    medial = np.linalg.norm(mesh.nodes - [NAIL.outer / 2, 0.0, L], axis=1).argmin()
+    forwards = 1000 * TWIST_NM * L / (NAIL.G * NAIL.J) * mesh.nodes[medial, 0]
+    np.testing.assert_allclose(u[medial], [0.0, forwards, 0.0], atol=0.005 * forwards)
 
 
 @pytest.mark.parametrize("L", LENGTHS)
@@ -93,20 +122,20 @@ def nail_in_bone() -> Solved:
 # Sums over the two tubes. Torsion: exact for any constants, since circles stay circles (statics).
 # Tension and bending: exact only for equal Poisson's ratios; the excess for unlike ones is second
 # order in their difference (Hill 1964, J Mech Phys Solids 12:199; from memory), here 0.03² of the
-# whole, far under the 1 % allowed.
+# whole, far under the 0.2 % allowed.
 
 
 def test_bonded_tubes_add_their_ea(nail_in_bone: Solved):
     expected = (NAIL.E * NAIL.A + BONE.E * BONE.A) / 80.0
-    assert nail_in_bone.stiffness("axial_stiffness", "pull") == pytest.approx(expected, rel=0.01)
+    assert nail_in_bone.stiffness("axial_stiffness", "pull") == pytest.approx(expected, rel=2e-3)
 
 
 def test_bonded_tubes_add_their_gj(nail_in_bone: Solved):
     expected = newton_metres_per_degree(NAIL.G * NAIL.J + BONE.G * BONE.J, 80.0)
-    assert nail_in_bone.stiffness("torsional_stiffness", "twist") == pytest.approx(expected, rel=0.01)
+    assert nail_in_bone.stiffness("torsional_stiffness", "twist") == pytest.approx(expected, rel=2e-3)
 
 
 @pytest.mark.parametrize("plane", ["frontal", "sagittal"])
 def test_bonded_tubes_add_their_ei(nail_in_bone: Solved, plane: str):
     expected = (NAIL.E * NAIL.I + BONE.E * BONE.I) * 1e-6
-    assert nail_in_bone.stiffness("bending_stiffness", plane) == pytest.approx(expected, rel=0.01)
+    assert nail_in_bone.stiffness("bending_stiffness", plane) == pytest.approx(expected, rel=2e-3)

@@ -7,13 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pipeline.fem.loads import resultant, unit_loads
+from pipeline.fem.loads import unit_loads
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.solve import Solution, solve
 from pipeline.fem.space import Array
-from tests.verification.helpers import end_held, own_constants, stiffness_of, worst
+from tests.verification.helpers import end_held, own_constants, plain_resultant, stiffness_of, worst
 
-SOLVER = 1e-7  # residual 1e-9 of the load, times what bending of a short tube makes of it
+SOLVER = 1e-8  # the solver stops at a residual of 1e-9 of the load
 TOP = np.array([0.0, 0.0, 17.0])
 OFF_AXIS = np.array([11.0, -7.0, -50.0, 130.0, 90.0, -210.0])
 MIRROR_CELL = [0, 2, 1, 3, 6, 5, 4, 7, 9, 8]
@@ -40,10 +40,10 @@ def reference(small: Mesh, forces: Array) -> Solution:
     return solve_held(small, forces)
 
 
-def test_twice_the_load_moves_twice_as_far(small: Mesh, forces: Array, reference: Solution):
-    # Linearity; definition.
-    doubled = solve_held(small, 2 * forces).displacement
-    assert worst(doubled, 2 * reference.displacement) < SOLVER
+def test_more_load_moves_further_in_proportion(small: Mesh, forces: Array, reference: Solution):
+    # Linearity; definition. Not a factor of two, which would be exact bit by bit.
+    found = solve_held(small, 3.7 * forces).displacement
+    assert worst(found, 3.7 * reference.displacement) < SOLVER
 
 
 def test_stiffer_materials_move_less_in_proportion(small: Mesh, forces: Array, reference: Solution):
@@ -89,13 +89,13 @@ def test_turned_copy_moves_as_the_copy(small: Mesh, reference: Solution, forces:
 
 def test_unit_loads_are_what_they_say(small: Mesh):
     # Definition: force and moment about the middle of the end, each 1.
-    applied = resultant(small.nodes, unit_loads(small, "proximal_end", TOP), TOP)
+    applied = plain_resultant(small.nodes, unit_loads(small, "proximal_end", TOP), TOP)
     np.testing.assert_allclose(applied, np.eye(6), atol=1e-12 * 17)
 
 
 def test_reactions_equal_every_unit_load(small: Mesh):
     # Statics: force and moment of the supports are the load's, turned round.
     found = solve_held(small, unit_loads(small, "proximal_end", TOP))
-    reactions = resultant(small.nodes, found.reaction, TOP)
+    reactions = plain_resultant(small.nodes, found.reaction, TOP)
     arms = np.array([1.0, 1.0, 1.0, 17.0, 17.0, 17.0])  # a moment's share is of force times length
     assert (np.abs(reactions + np.eye(6)) / arms[:, None] * arms[None, :] < 1e-7).all()

@@ -79,19 +79,11 @@ def test_free_part_is_refused_loaded_or_not(small: Mesh, loaded: str):
         )
 
 
-def one_node(mesh: Mesh) -> np.ndarray:
-    return np.array([0])
-
-
-def two_nodes(mesh: Mesh) -> np.ndarray:
-    return np.unique(mesh.patches["distal_end"])[[0, 5]]
-
-
-@pytest.mark.parametrize("held_nodes", [one_node, two_nodes])
-def test_ball_joint_and_hinge_are_refused(small: Mesh, held_nodes):
-    # Statics: three or five components held leave rotations free.
+@pytest.mark.parametrize("count", [1, 2])
+def test_ball_joint_and_hinge_are_refused(small: Mesh, count: int):
+    # Statics: one or two nodes held leave rotations free.
     held = np.zeros(small.nodes.shape, dtype=bool)
-    held[held_nodes(small)] = True
+    held[np.unique(small.patches["distal_end"])[:count]] = True
     with pytest.raises(SolveError):
         solve(
             small,
@@ -101,11 +93,10 @@ def test_ball_joint_and_hinge_are_refused(small: Mesh, held_nodes):
         )
 
 
-@pytest.mark.parametrize("left_free", [0, 2])
-def test_slide_is_refused(small: Mesh, left_free: int):
-    # Statics: one direction held by nothing.
+def test_slide_is_refused(small: Mesh):
+    # Statics: nothing holds the body along its axis.
     held = end_held(small)
-    held[:, left_free] = False
+    held[:, 2] = False
     with pytest.raises(SolveError):
         solve(
             small,
