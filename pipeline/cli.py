@@ -15,7 +15,7 @@ from rich.table import Table
 from geometries.errors import StudyError
 from pipeline.config import StudyConfig, load_study
 from pipeline.output.figures import draw_study
-from pipeline.output.tables import HEADINGS, headline
+from pipeline.output.tables import HEADINGS, failures, headline
 from pipeline.study import plan, run_study
 
 CAUTION = (
@@ -31,7 +31,7 @@ app = typer.Typer(
     help="Compare fixation constructs at a femoral gap by finite elements: how much the gap moves and "
     "strains, and how hard the implants are loaded. " + CAUTION,
 )
-console = Console()
+console = Console(width=None if sys.stdout.isatty() else 132)
 
 StudyFile = Annotated[Path, typer.Argument(metavar="STUDY.toml", help="The study file.")]
 Changes = Annotated[
@@ -140,6 +140,8 @@ def _print_results(config: StudyConfig, folder: Path) -> None:
     for row in headline(folder, stage, load):
         table.add_row(*row)
     console.print(table)
+    for name, reason in failures(folder).items():
+        console.print(f"{name} failed: {reason}", markup=False, highlight=False)
 
 
 def main() -> None:

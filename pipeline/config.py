@@ -197,7 +197,10 @@ def _line(detail: Any) -> str:
     hidden = kind == "missing" or isinstance(found, dict | list | tuple)
     shown = "" if hidden else f" = {_short(found)}"
     if kind in _REMEDIES:
-        context = {name: value if name == "expected_tags" else _short(value) for name, value in detail.get("ctx", {}).items()}
+        context = {
+            name: value if name == "expected_tags" else _short(value)
+            for name, value in detail.get("ctx", {}).items()
+        }
         return f"{key}{shown}: {_REMEDIES[kind].format(**context)}"
     text = message[0].lower() + message[1:]
     return f"{key}{shown}: {text.replace(chr(10), ' ')}; correct it"

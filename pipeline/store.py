@@ -67,6 +67,11 @@ def case_folder(out: Path, name: str) -> Iterator[Path]:
         shutil.rmtree(draft, ignore_errors=True)
 
 
+def discard_case(out: Path, name: str) -> None:
+    """Remove what an earlier run left of a case, so that nothing stale stays if this run fails."""
+    shutil.rmtree(out / "cases" / name, ignore_errors=True)
+
+
 def write_table(path: Path, rows: Iterable[Mapping[str, object]], columns: Sequence[str]) -> None:
     """Write a comma-separated table with a decimal point, seven significant digits; whole or not."""
     draft = path.with_name(f".{path.name}.part")

@@ -26,6 +26,7 @@ from pipeline.store import (
     SUMMARY,
     case_folder,
     check_writable,
+    discard_case,
     read_table,
     write_fields,
     write_json,
@@ -140,6 +141,7 @@ def run_study(study: StudyConfig, out: Path, workers: int) -> Iterator[Outcome]:
 
 def complete_case(case: Case, out: Path) -> Outcome:
     """Run a case and store it; a case that can not be run becomes a sentence."""
+    discard_case(out, case.name)
     try:
         result = run_case(case)
     except OutputError:

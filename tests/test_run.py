@@ -146,6 +146,20 @@ def test_full_disk_leaves_nothing_half_written(tmp_path: Path) -> None:
     assert not list((tmp_path / "cases").iterdir())
 
 
+def test_a_failed_case_leaves_nothing_of_an_earlier_run(
+    tmp_path: Path, demo: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(*_: Any) -> None:
+        raise MeshError("no mesh")
+
+    case = cases(parse_study(demo, "demo"))[1]
+    with case_folder(tmp_path, case.name) as folder:
+        (folder / "rows.csv").write_text("stale")
+    monkeypatch.setattr("pipeline.case.build_mesh", fail)
+    complete_case(case, tmp_path)
+    assert not (tmp_path / "cases" / case.name).exists()
+
+
 def test_a_finished_case_survives_a_failed_rewrite(tmp_path: Path) -> None:
     with case_folder(tmp_path, "a") as folder:
         (folder / "rows.csv").write_text("good")

@@ -113,8 +113,8 @@ def _refuse_floating(mesh: Mesh, stiffness: Stiffness, held: Flags, empty: Flags
     """Raise if some part is joined to no support."""
     pattern = stiffness.patterns.nodes
     joined = np.trace(stiffness.nodes, axis1=1, axis2=2) != 0
-    size = (pattern.size, pattern.size)
-    graph = sp.csr_array((joined, pattern.indices, pattern.indptr), shape=size)
+    edges = (joined[joined], (pattern.rows[joined], pattern.indices[joined]))
+    graph = sp.csr_array(edges, shape=(pattern.size, pattern.size))
     count, body = connected_components(graph, directed=False)
     supported = np.zeros(count, dtype=bool)
     supported[body[held.any(axis=1)]] = True

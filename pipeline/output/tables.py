@@ -42,8 +42,7 @@ def headline(out: Path, stage: str, load: str) -> list[tuple[str, ...]]:
     for name in dict.fromkeys(row["construct"] for row in rows):
         own = [row for row in rows if row["construct"] == name]
         if any(row["status"] != "ok" for row in own):
-            reason = next(row["reason"] for row in own if row["status"] != "ok")
-            table.append((name, f"failed: {reason}", *[""] * (len(HEADINGS) - 2)))
+            table.append((name, "failed", *[""] * (len(HEADINGS) - 2)))
             continue
         table.append(
             (
@@ -59,6 +58,15 @@ def headline(out: Path, stage: str, load: str) -> list[tuple[str, ...]]:
             )
         )
     return table
+
+
+def failures(out: Path) -> dict[str, str]:
+    """First reason for which each failed construct failed."""
+    reasons: dict[str, str] = {}
+    for row in read_table(out / "results.csv"):
+        if row["status"] != "ok":
+            reasons.setdefault(row["construct"], row["reason"])
+    return reasons
 
 
 def _value(
