@@ -140,9 +140,13 @@ def test_output_folder_that_can_not_be_made(tmp_path: Path, bench_study: str) ->
 
 
 def test_full_disk_leaves_nothing_half_written(tmp_path: Path) -> None:
-    with pytest.raises(OutputError, match="free disk space"), case_folder(tmp_path, "a") as folder:
-        (folder / "rows.csv").write_text("partly")
-        raise OSError(errno.ENOSPC, "No space left on device")
+    def write_partly() -> None:
+        with case_folder(tmp_path, "a") as folder:
+            (folder / "rows.csv").write_text("partly")
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+    with pytest.raises(OutputError, match="free disk space"):
+        write_partly()
     assert not list((tmp_path / "cases").iterdir())
 
 

@@ -75,6 +75,8 @@ class Subject:
 def draw_study(out: Path, names: Sequence[str], stage: str, load: str) -> list[Path]:
     """Draw ``figures/NAME.png`` of each construct and ``figures/overview.png``.
 
+    The overview leaves out constructs without implants.
+
     Parameters
     ----------
     out : Path
@@ -105,7 +107,10 @@ def draw_study(out: Path, names: Sequence[str], stage: str, load: str) -> list[P
     for name in names:
         sheet = _sheet(read_model(out, name, stage, load), subject)
         paths.append(_save(_construct(sheet, subject), out / "figures" / f"{name}.png"))
-        sheets.append(replace(sheet, near=None, strain=None))
+        if sheet.stress is not None:
+            sheets.append(replace(sheet, near=None, strain=None))
+    if not sheets:
+        return paths
     return [*paths, _save(_overview(sheets, subject), out / "figures" / "overview.png")]
 
 

@@ -51,8 +51,8 @@ def name_sides(axes: Axes) -> None:
     word = partial(axes.text, transform=axes.transAxes, fontsize=9, color=MUTED)
     word(0.5, 1.006, "proximal", ha="center", va="bottom")
     word(0.5, -0.006, "distal", ha="center", va="top")
-    word(0.0, -0.034, "medial", ha="center", va="top")
-    word(1.0, -0.034, "lateral", ha="center", va="top")
+    word(1.0, -0.034, "medial", ha="center", va="top")
+    word(0.0, -0.034, "lateral", ha="center", va="top")
 
 
 def ruler(axes: Axes, view: View, enlarged: tuple[float, float]) -> None:

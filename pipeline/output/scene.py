@@ -81,10 +81,14 @@ class Camera:
         return right, np.cross(toward, right), toward
 
     def project(self, point: tuple[float, float, float]) -> tuple[float, float]:
-        """Where a point falls in the window, mm right of and above its middle."""
+        """Where a point falls in the window, mm right of and above its middle.
+
+        Medial, anterior and proximal are a right-handed triad on a left femur, so that pictures show
+        the mirror image of what the camera sees: a right femur.
+        """
         right, up, _ = self.axes
         offset = np.asarray(point) - self.centre
-        return float(offset @ right), float(offset @ up)
+        return -float(offset @ right), float(offset @ up)
 
 
 @dataclass(frozen=True)
@@ -197,4 +201,4 @@ class _Stage:
         self.plotter.enable_anti_aliasing("ssaa")
         image = np.asarray(self.plotter.screenshot(None, return_img=True), dtype=np.uint8)
         self.plotter.close()
-        return View(image, camera)
+        return View(image[:, ::-1], camera)

@@ -128,9 +128,9 @@ def test_an_empty_gap_is_not_drawn_as_tissue(study):
     assert not read_model(study, "stiff", "soft", "axial").has_tissue
 
 
-def test_lateral_is_to_the_right_and_proximal_up():
+def test_a_right_femur_seen_from_the_front_has_lateral_on_the_left_and_proximal_up():
     camera = Camera((0.0, 0.0, 50.0), 25.0, 55.0)
-    assert camera.project((-10.0, 0.0, 50.0))[0] > 0
+    assert camera.project((-10.0, 0.0, 50.0))[0] < 0
     assert camera.project((0.0, 0.0, 60.0)) == pytest.approx((0.0, 10.0))
 
 
