@@ -15,7 +15,7 @@ from pipeline.fem.multigrid import BlockMatrix, conjugate_gradients, prepare, ro
 from pipeline.fem.space import Array, Flags
 from pipeline.fem.stiffness import Stiffness
 
-TOLERANCE = 5e-9
+TOLERANCE = 1e-9
 ACCEPTED = 1e-8
 
 
