@@ -42,7 +42,7 @@ def build_mesh(geometry: Geometry, level: Level) -> Mesh:
     sizes, reasons = LEVELS[level], []
     for _ in range(ATTEMPTS):
         try:
-            return _attempt(geometry, sizes)
+            return mesh_once(geometry, sizes)
         except MeshError as error:
             reasons.append(str(error))
             sizes = sizes.finer()
@@ -92,7 +92,8 @@ def _session() -> Iterator[Any]:
         gmsh.finalize()
 
 
-def _attempt(geometry: Geometry, sizes: Sizes) -> Mesh:
+def mesh_once(geometry: Geometry, sizes: Sizes) -> Mesh:
+    """Mesh a geometry with the given edge lengths, or raise MeshError."""
     with _session() as gmsh:
         try:
             volumes = _fragments(gmsh, geometry)

@@ -1,0 +1,150 @@
+"""One measurement in a process of its own: seconds, peak memory, iterations, as a line of JSON.
+
+``python -m tests.bench.jobs JOB MODEL.npz THREADS``
+"""
+
+from __future__ import annotations
+
+import json
+import resource
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import scipy.sparse as sp
+from threadpoolctl import threadpool_limits
+
+from pipeline.fem.kernels import LANES, multiply, use_threads
+from pipeline.fem.multigrid import BlockMatrix
+from pipeline.fem.solve import solve
+from tests.bench.model import Model, load
+
+Result = dict[str, float]
+
+
+def clock(work: Callable[[], Any]) -> tuple[float, Any]:
+    start = time.perf_counter()
+    value = work()
+    return time.perf_counter() - start, value
+
+
+def compiled(model: Model) -> None:
+    """Compile every loop on a tiny problem, so that no timing holds a compiler."""
+    from tests.bench.model import make
+
+    tiny = model if len(model.mesh.cells) < 20_000 else make(2.0)
+    solve(tiny.mesh, tiny.stiffness(), tiny.forces, tiny.held)
+
+
+def assembly(model: Model) -> Result:
+    """Ours: pattern and all values."""
+    seconds, _ = clock(model.stiffness)
+    return {"seconds": seconds}
+
+
+def form_assembly(model: Model) -> Result:
+    """scikit-fem's elasticity form at its cheapest rule (order 2), the basis included."""
+    from skfem import Basis, ElementTetP2, ElementVector, MeshTet2
+    from skfem.models.elasticity import linear_elasticity
+
+    mesh = MeshTet2(model.mesh.nodes.T.copy(), model.mesh.cells.T.copy())
+    mu = model.modulus / (2 * (1 + model.poisson))
+    lam = 2 * mu * model.poisson / (1 - 2 * model.poisson)
+
+    def work() -> None:
+        basis = Basis(mesh, ElementVector(ElementTetP2()), intorder=2)
+        points = np.ones((1, basis.X.shape[1]))
+        linear_elasticity(lam[:, None] * points, mu[:, None] * points).assemble(basis)
+
+    return {"seconds": clock(work)[0]}
+
+
+def ours(model: Model) -> Result:
+    """Set-up and six loads from an assembled matrix, to 1e-8."""
+    total = model.stiffness()
+    seconds, solution = clock(lambda: solve(model.mesh, total, model.forces, model.held))
+    return {
+        "seconds": seconds,
+        "iterations": solution.iterations,
+        "checksum": float(np.abs(solution.displacement).max()),
+    }
+
+
+def pardiso(model: Model) -> Result:
+    """MKL PARDISO, symmetric positive definite: factor and six solves."""
+    from pypardiso import PyPardisoSolver
+
+    matrix, b = model.reduced()
+    upper = sp.csr_matrix(sp.triu(matrix, format="csr"))
+    solver = PyPardisoSolver(mtype=2)
+
+    def work() -> Any:
+        solver.factorize(upper)
+        return solver.solve(upper, np.asfortranarray(b))
+
+    seconds, x = clock(work)
+    return {"seconds": seconds, "checksum": float(np.abs(x).max())}
+
+
+def ngsolve(model: Model) -> Result:
+    """NGSolve's sparse Cholesky on the same matrix: factor and six solves."""
+    import ngsolve as ng
+
+    matrix, b = model.reduced()
+    lower = sp.tril(matrix, format="coo")
+    rows, columns = lower.row.tolist(), lower.col.tolist()
+    size = matrix.shape[0]
+    stored = ng.la.SparseMatrixSymmetricd.CreateFromCOO(rows, columns, lower.data, size, size)
+
+    def work() -> float:
+        inverse = stored.Inverse(inverse="sparsecholesky")
+        largest = 0.0
+        for column in b.T:
+            right, out = stored.CreateColVector(), stored.CreateColVector()
+            right.FV().NumPy()[:] = column
+            out.data = inverse * right
+            largest = max(largest, float(np.abs(out.FV().NumPy()).max()))
+        return largest
+
+    seconds, checksum = clock(work)
+    return {"seconds": seconds, "checksum": checksum}
+
+
+def bandwidth(model: Model) -> Result:
+    """Bytes a second: of a large copy, and of our matrix pass in double precision."""
+    total = model.stiffness()
+    A = BlockMatrix(total.patterns.nodes, total.nodes.reshape(-1, 9))
+    x = np.ones((len(model.mesh.nodes), 3, LANES))
+    y = np.empty_like(x)
+    moved = A.values.nbytes + A.pattern.indices.nbytes + x.nbytes + y.nbytes
+    multiply(*A.compressed, x, y)
+    seconds = min(clock(lambda: multiply(*A.compressed, x, y))[0] for _ in range(5))
+    big = np.ones(40_000_000)
+    out = np.empty_like(big)
+    copy = min(clock(lambda: np.copyto(out, big))[0] for _ in range(3))
+    return {"pass_gb_s": moved / seconds / 1e9, "copy_gb_s": 2 * big.nbytes / copy / 1e9}
+
+
+JOBS: dict[str, Callable[[Model], Result]] = {
+    work.__name__: work for work in (assembly, form_assembly, ours, pardiso, ngsolve, bandwidth)
+}
+
+
+def main() -> None:
+    job, path, threads = sys.argv[1], Path(sys.argv[2]), int(sys.argv[3])
+    model = load(path)
+    use_threads(threads)
+    if job in ("ours", "bandwidth"):
+        compiled(model)
+    with threadpool_limits(threads if job in ("pardiso", "ngsolve") else 1):
+        result = JOBS[job](model)
+    result["unknowns"], result["cells"] = model.mesh.unknowns, len(model.mesh.cells)
+    result["peak_gb"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2
+    print(json.dumps(result))
+
+
+if __name__ == "__main__":
+    main()
