@@ -17,6 +17,7 @@ from pipeline.fem.space import Array, Ints
 TETRAHEDRON, QUADRATIC_TETRAHEDRON = 4, 11
 FROM_GMSH = [0, 1, 2, 3, 4, 5, 6, 7, 9, 8]
 ATTEMPTS = 4
+FLATTEST = 0.01
 
 
 def build_mesh(geometry: Geometry, level: Level) -> Mesh:
@@ -78,6 +79,7 @@ def _session() -> Iterator[Any]:
         "Mesh.Algorithm": 6,
         "Mesh.Algorithm3D": 1,
         "Mesh.Optimize": 1,
+        "Mesh.OptimizeThreshold": 0.5,
         "Mesh.OptimizeNetgen": 0,
         "Mesh.HighOrderOptimize": 0,
         "Mesh.MeshSizeExtendFromBoundary": 0,
@@ -100,6 +102,7 @@ def mesh_once(geometry: Geometry, sizes: Sizes) -> Mesh:
             exact = [sum(gmsh.model.occ.getMass(3, tag) for tag in tags) for tags in volumes]
             _set_sizes(gmsh, geometry, volumes, sizes)
             gmsh.model.mesh.generate(3)
+            _dissolve_slivers(gmsh)
             gmsh.model.mesh.setOrder(2)
         except MeshError:
             raise
@@ -202,6 +205,13 @@ def _radius(gmsh: Any, surface: int) -> float | None:
     middle = [(a + b) / 2 for a, b in zip(low, high, strict=True)]
     curvature = np.abs(gmsh.model.getPrincipalCurvatures(surface, middle)[:2]).max()
     return float(1 / curvature)
+
+
+def _dissolve_slivers(gmsh: Any) -> None:
+    """Rebuild round cells so flat that the solver would need hundreds of iterations for them."""
+    tags, _ = gmsh.model.mesh.getElementsByType(TETRAHEDRON)
+    if min(gmsh.model.mesh.getElementQualities(tags, "gamma")) < FLATTEST:
+        gmsh.model.mesh.optimize("Netgen")
 
 
 def _arrays(gmsh: Any, volumes: list[list[int]]) -> tuple[Array, Ints, Ints]:

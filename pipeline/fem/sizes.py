@@ -64,7 +64,7 @@ LEVELS: dict[Level, Sizes] = {
         longest=11.0, shortest=1.5, sagitta=0.25, circle=10,
     ),
     "default": Sizes(
-        {"cortex": 0.75, "cancellous": 0.45, "gap": 0.6, "nail": 1.0, "plate": 0.7,
+        {"cortex": 0.75, "cancellous": 0.45, "gap": 0.6, "nail": 1.0, "plate": 0.5,
          "bolt": 0.5, "screw": 0.5},
         longest=7.0, shortest=1.2, sagitta=0.2, circle=10,
     ),
