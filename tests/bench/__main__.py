@@ -14,7 +14,7 @@ import numpy as np
 
 from tests.bench.model import make, save
 
-FACTORS = {"S": 1.6, "M": 0.9, "L": 0.56, "XL": 0.36}
+FACTORS = {"S": 2.2, "M": 0.9, "L": 0.49, "XL": 0.27}
 PEERS = ("pardiso", "ngsolve")
 OUT = Path("results/bench")
 Row = dict[str, object]
