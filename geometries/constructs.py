@@ -29,7 +29,7 @@ class Layer(Parameters):
 
 
 class Named(Parameters):
-    """What every construct has: a name and, if it differs from the study's, a defect."""
+    """What has a name in tables and folders."""
 
     name: str = Field(
         min_length=1,
@@ -37,37 +37,42 @@ class Named(Parameters):
         pattern=r"^[a-z0-9][a-z0-9_-]*$",
         description="Name in tables and folders: lower-case letters, digits, - and _.",
     )
+
+
+class Compared(Named):
+    """What every construct has besides: a defect, if it differs from the study's."""
+
     defect: Defect | None = Field(None, description="Defect of this construct alone.")
 
 
-class IntactConstruct(Named):
+class IntactConstruct(Compared):
     """The femur without gap or implant."""
 
     kind: Literal["intact"]
 
 
-class NailConstruct(Named):
+class NailConstruct(Compared):
     """A nail alone across the gap."""
 
     kind: Literal["nail"]
     nail: Nail = Field(Nail(), description="The nail.")
 
 
-class ExchangeNailConstruct(Named):
+class ExchangeNailConstruct(Compared):
     """A larger nail alone after reaming."""
 
     kind: Literal["exchange_nail"]
     nail: ExchangeNail = Field(ExchangeNail(), description="The larger nail.")
 
 
-class PlateConstruct(Named):
+class PlateConstruct(Compared):
     """A plate alone across the gap."""
 
     kind: Literal["plate"]
     plate: Plate = Field(Plate(), description="The plate.")
 
 
-class NailPlateConstruct(Named):
+class NailPlateConstruct(Compared):
     """A nail with a plate over it."""
 
     kind: Literal["nail_plate"]
@@ -75,7 +80,7 @@ class NailPlateConstruct(Named):
     plate: Plate = Field(Plate(), description="The plate.")
 
 
-class Specimen(Named):
+class Specimen(Compared):
     """Bonded concentric tubes without femur or defect, as tested on a bench or in a handbook."""
 
     kind: Literal["specimen"]

@@ -16,7 +16,7 @@ from geometries.errors import StudyError
 from pipeline.config import StudyConfig, load_study
 from pipeline.output.figures import draw_study
 from pipeline.output.tables import HEADINGS, failures, headline
-from pipeline.study import plan, run_study
+from pipeline.study import Planned, plan, run_study
 
 CAUTION = (
     "Research and teaching only: idealised geometry, linear elastic, not validated for an individual, "
@@ -49,7 +49,7 @@ Changes = Annotated[
 def check(study: StudyFile, changes: Changes = None) -> None:
     """Read a study file, check every construct's clearances, and print the plan. Solves nothing."""
     config = load_study(study, tuple(changes or ()))
-    _print_plan(config)
+    _print_plan(config, plan(config))
     console.print("The study file is sound.")
 
 
@@ -70,17 +70,18 @@ def run(
     config = load_study(study, tuple(changes or ()))
     folder = out or Path("results") / study.stem
     count = workers or os.cpu_count() or 1
-    _print_plan(config)
+    planned = plan(config)
+    _print_plan(config, planned)
     outcomes = []
     with _progress() as bar:
-        task = bar.add_task("meshing and solving", total=len(plan(config)))
+        task = bar.add_task("meshing and solving", total=len(planned))
         for outcome in run_study(config, folder, count):
             outcomes.append(outcome)
             took = outcome.failure or f"{outcome.seconds:.0f} s"
             bar.console.print(f"  {outcome.case.name}: {took}", markup=False, highlight=False)
             bar.advance(task)
     whole = [outcome.case.name for outcome in outcomes if not outcome.failure]
-    listed = [name for name in _order(config) if name in whole]
+    listed = [item.case.name for item in planned if item.case.name in whole]
     with console.status("drawing"):
         draw_study(folder, listed, *config.shown)
     _print_results(config, folder)
@@ -90,10 +91,6 @@ def run(
     if failed:
         console.print(f"{failed} of {len(outcomes)} cases failed; results.csv says why.")
         raise typer.Exit(1)
-
-
-def _order(config: StudyConfig) -> list[str]:
-    return [planned.case.name for planned in plan(config)]
 
 
 def _progress() -> Progress:
@@ -106,8 +103,7 @@ def _progress() -> Progress:
     return Progress(*columns, console=console)
 
 
-def _print_plan(config: StudyConfig) -> None:
-    planned = plan(config)
+def _print_plan(config: StudyConfig, planned: list[Planned]) -> None:
     table = Table(title=config.title, title_justify="left", header_style="bold")
     for heading in ("construct", "kind", "site", "gap mm", "to know before the run"):
         table.add_column(heading)

@@ -6,17 +6,15 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from geometries.constructs import Named
 from geometries.materials import TISSUES, Material
-from geometries.parameters import Parameters, Real
-
-NAME = r"^[a-z0-9][a-z0-9_-]*$"
+from geometries.parameters import Real
 
 
-class HipForce(Parameters):
+class HipForce(Named):
     """A force on the head centre, pointing down the shaft and leaning with adduction and flexion."""
 
     kind: Literal["hip_force"]
-    name: str = Field(min_length=1, max_length=40, pattern=NAME, description="Name in tables.")
     force_n: Real = Field(gt=0, le=10_000, description="Size, N.")
     adduction_deg: Real = Field(
         6.0,
@@ -35,32 +33,29 @@ class HipForce(Parameters):
     )
 
 
-class Torsion(Parameters):
+class Torsion(Named):
     """A torque about the shaft; positive turns the medial side of the proximal end forwards."""
 
     kind: Literal["torsion"]
-    name: str = Field(min_length=1, max_length=40, pattern=NAME, description="Name in tables.")
     moment_nm: Real = Field(
         ge=-500, le=500, description="Size, N·m: 5 to 10 on the bench (from memory)."
     )
 
 
-class Bending(Parameters):
+class Bending(Named):
     """A constant bending moment; positive tilts the proximal end medially, or forwards."""
 
     kind: Literal["bending"]
-    name: str = Field(min_length=1, max_length=40, pattern=NAME, description="Name in tables.")
     plane: Literal["frontal", "sagittal"] = Field(description="Plane of bending.")
     moment_nm: Real = Field(
         ge=-500, le=500, description="Size, N·m: 10 to 15 on the bench (from memory)."
     )
 
 
-class EndForce(Parameters):
+class EndForce(Named):
     """A force on the middle of the proximal end."""
 
     kind: Literal["end_force"]
-    name: str = Field(min_length=1, max_length=40, pattern=NAME, description="Name in tables.")
     medial_n: Real = Field(0.0, ge=-10_000, le=10_000, description="Medial part, N.")
     anterior_n: Real = Field(0.0, ge=-10_000, le=10_000, description="Anterior part, N.")
     proximal_n: Real = Field(
@@ -71,10 +66,9 @@ class EndForce(Parameters):
 Load = Annotated[HipForce | Torsion | Bending | EndForce, Field(discriminator="kind")]
 
 
-class Stage(Parameters):
+class Stage(Named):
     """Tissue in the gap: a stage of the built-in ladder, or any name with both constants."""
 
-    name: str = Field(min_length=1, max_length=40, pattern=NAME, description="Name in tables.")
     modulus_mpa: Real | None = Field(
         None,
         ge=0,
