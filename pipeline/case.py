@@ -4,11 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-import resource
-import time
 from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -17,6 +14,7 @@ from geometries.constructs import Construct, IntactConstruct, Specimen
 from geometries.materials import MATERIALS, Material
 from geometries.parameters import Defect, Femur
 from geometries.solids import IMPLANT_ROLES, GapFrame, Geometry
+from pipeline.clock import Clock
 from pipeline.config import StudyConfig
 from pipeline.fem import stiffness as elastic
 from pipeline.fem.loads import unit_loads
@@ -122,8 +120,6 @@ class CaseResult:
         Mises stress of implant cells, MPa, and octahedral shear strain of gap cells, % (m,).
     facts : dict
         Numbers about geometry, mesh and solver for the record.
-    seconds : dict
-        Time of each step, s.
     """
 
     mesh: Mesh
@@ -132,7 +128,6 @@ class CaseResult:
     point_fields: dict[str, Array]
     cell_fields: dict[str, Array]
     facts: dict[str, float | int | str]
-    seconds: dict[str, float]
 
 
 def cases(study: StudyConfig) -> tuple[Case, ...]:
@@ -157,15 +152,14 @@ def cases(study: StudyConfig) -> tuple[Case, ...]:
     return tuple(added + listed)
 
 
-def run_case(case: Case) -> CaseResult:
-    """Build, mesh, solve and measure one construct.
+def run_case(case: Case, clock: Clock) -> CaseResult:
+    """Build, mesh, solve and measure one construct; the clock takes the time of each step.
 
     Raises
     ------
     StudyError
         If any step can not be done; the message says which part and why.
     """
-    clock = _Clock()
     with clock("geometry"):
         geometry = assemble(case.construct, case.femur, case.defect)
     with clock("mesh"):
@@ -193,13 +187,12 @@ def run_case(case: Case) -> CaseResult:
         "relaxed_cells": mesh.relaxed,
         "mesh_sha256": mesh.digest,
         "iterations": max(iterations),
-        "peak_memory_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024,
     }
-    return CaseResult(mesh, geometry.gap, tuple(rows), points, cells, facts, clock.seconds)
+    return CaseResult(mesh, geometry.gap, tuple(rows), points, cells, facts)
 
 
 def solve_unit_loads(
-    mesh: Mesh, geometry: Geometry, case: Case, clock: _Clock
+    mesh: Mesh, geometry: Geometry, case: Case, clock: Clock
 ) -> Iterator[tuple[Stage, Solution, Array]]:
     """Displacements under six unit loads for each tissue stage, stiffest tissue first.
 
@@ -278,18 +271,3 @@ def _stiffness(
 ) -> elastic.Stiffness:
     modulus, poisson = constants[mesh.part_of[cells]].T
     return elastic.assemble(mesh, patterns, cells, modulus, poisson)
-
-
-@dataclass
-class _Clock:
-    """Adds up the seconds of each step."""
-
-    seconds: dict[str, float] = field(default_factory=dict)
-
-    @contextmanager
-    def __call__(self, step: str) -> Iterator[None]:
-        start = time.perf_counter()
-        try:
-            yield
-        finally:
-            self.seconds[step] = self.seconds.get(step, 0.0) + time.perf_counter() - start

@@ -15,6 +15,7 @@ from pathlib import Path
 from geometries.assembly import assemble
 from geometries.errors import StudyError
 from pipeline.case import Case, CaseResult, cases, run_case
+from pipeline.clock import Clock
 from pipeline.config import StudyConfig
 from pipeline.errors import OutputError
 from pipeline.fem.kernels import use_threads
@@ -142,17 +143,18 @@ def run_study(study: StudyConfig, out: Path, workers: int) -> Iterator[Outcome]:
 def complete_case(case: Case, out: Path) -> Outcome:
     """Run a case and store it; a case that can not be run becomes a sentence."""
     discard_case(out, case.name)
+    clock = Clock()
     try:
-        result = run_case(case)
+        result = run_case(case, clock)
     except OutputError:
         raise
     except StudyError as error:
         return Outcome(case, " ".join(str(error).split("\n")), 0.0)
-    _store(case, result, out)
-    return Outcome(case, "", sum(result.seconds.values()))
+    _store(case, result, clock, out)
+    return Outcome(case, "", sum(clock.seconds.values()))
 
 
-def _store(case: Case, result: CaseResult, out: Path) -> None:
+def _store(case: Case, result: CaseResult, clock: Clock, out: Path) -> None:
     rows = []
     for row in result.rows:
         balance, fault = row.balance, row.balance.fault()
@@ -186,13 +188,15 @@ def _store(case: Case, result: CaseResult, out: Path) -> None:
             for part in result.mesh.parts
         ],
         "facts": result.facts,
-        "seconds": result.seconds,
+        "seconds": clock.seconds,
+        "peak_memory_mb": clock.peak_mb,
         "versions": {name: importlib.metadata.version(name) for name in PACKAGES},
         "platform": platform.platform(),
     }
     with case_folder(out, case.name) as folder:
-        write_table(folder / ROWS, rows, CASE_COLUMNS)
-        write_fields(folder / FIELDS, result.mesh, result.point_fields, result.cell_fields)
+        with clock("write"):
+            write_table(folder / ROWS, rows, CASE_COLUMNS)
+            write_fields(folder / FIELDS, result.mesh, result.point_fields, result.cell_fields)
         write_json(folder / SUMMARY, summary)
 
 

@@ -20,6 +20,7 @@ ROOMS = {
     "pipeline": set(),
     "pipeline.__main__": {"pipeline.cli"},
     "pipeline.errors": {"geometries"},
+    "pipeline.clock": set(),
     "pipeline.config": GROUND | {"pipeline.inputs"},
     "pipeline.fem": GROUND,
     "pipeline.measures": GROUND | {"pipeline.fem", "pipeline.measures.dictionary"},
@@ -28,8 +29,9 @@ ROOMS = {
     "pipeline.inputs": GROUND,
     "pipeline.wrench": GROUND | {"pipeline.inputs", "pipeline.fem"},
     "pipeline.case": PHYSICS
-    | {"pipeline.inputs", "pipeline.config", "pipeline.wrench", "pipeline.store"},
-    "pipeline.study": PHYSICS | {"pipeline.config", "pipeline.store", "pipeline.case"},
+    | {"pipeline.clock", "pipeline.inputs", "pipeline.config", "pipeline.wrench", "pipeline.store"},
+    "pipeline.study": PHYSICS
+    | {"pipeline.clock", "pipeline.config", "pipeline.store", "pipeline.case"},
     "pipeline.output": GROUND | {"pipeline.store", "pipeline.config", "pipeline.measures.dictionary"},
     "pipeline.cli": PHYSICS
     | {"pipeline.config", "pipeline.store", "pipeline.case", "pipeline.study", "pipeline.output"},
@@ -46,6 +48,7 @@ OWNERS = {  # a library and the only module or package that may import it
     "gmsh": "pipeline.fem.mesher",
     "numba": "pipeline.fem.kernels",
     "llvmlite": "pipeline.fem.kernels",
+    "pymetis": "pipeline.fem.factors",
     "skfem": "pipeline.fem",
     "meshio": "pipeline.store",
     "pyvista": "pipeline.output",

@@ -21,6 +21,7 @@ from pipeline.fem.space import Array, Ints
 Number = float | np.floating[Any]
 
 LANES = 8
+SHARES = 64
 
 
 def _row_product(
@@ -95,13 +96,45 @@ _row_times: Any = intrinsic(_row_product)
 
 
 @numba.njit(parallel=True, cache=True)
+def locate(indptr: Ints, indices: Ints, cells: Ints) -> Ints:
+    """Position (m, k, k) of the block of each pair of a cell's nodes; cells are (m, k)."""
+    m, k = cells.shape
+    slots = np.empty((m, k, k), np.int32)
+    for e in numba.prange(m):
+        for a in range(k):
+            start, stop = indptr[cells[e, a]], indptr[cells[e, a] + 1]
+            for b in range(k):
+                slots[e, a, b] = start + np.searchsorted(indices[start:stop], cells[e, b])
+    return slots
+
+
+@numba.njit(cache=True)
+def scatter(slots: Ints, blocks: Array, total: Array) -> None:
+    """Add element blocks (m, k, k, 3, 3) to a matrix's blocks (n, 3, 3), in one order."""
+    m, k, _ = slots.shape
+    for e in range(m):
+        for a in range(k):
+            for b in range(k):
+                for i in range(3):
+                    for j in range(3):
+                        total[slots[e, a, b], i, j] += blocks[e, a, b, i, j]
+
+
+@numba.njit(cache=True)
+def _first_row(indptr: Ints, share: int) -> int:
+    """First row of a share of the matrix; shares have equal numbers of blocks, not of rows."""
+    return np.searchsorted(indptr, indptr[-1] * share // SHARES)
+
+
+@numba.njit(parallel=True, cache=True)
 def multiply(indptr: Ints, indices: Ints, values: Array, x: Array, y: Array) -> None:
     """Write the matrix product into y (n, 3, LANES)."""
-    for i in numba.prange(indptr.size - 1):
-        row = _row_times(indices, np.int64(indptr[i]), np.int64(indptr[i + 1]), values, x)
-        out = y[i].reshape(3 * LANES)
-        for k in range(3 * LANES):
-            out[k] = row[k]
+    for share in numba.prange(SHARES):
+        for i in range(_first_row(indptr, share), _first_row(indptr, share + 1)):
+            row = _row_times(indices, np.int64(indptr[i]), np.int64(indptr[i + 1]), values, x)
+            out = y[i].reshape(3 * LANES)
+            for k in range(3 * LANES):
+                out[k] = row[k]
 
 
 @numba.njit(parallel=True, cache=True)
@@ -125,31 +158,55 @@ def smooth(
         f0 and f1.
     """
     indptr, indices, values, inverse = matrix
-    for i in numba.prange(indptr.size - 1):
-        row = _row_times(indices, np.int64(indptr[i]), np.int64(indptr[i + 1]), values, x)
-        d = inverse[i]
-        right = b[i].reshape(3 * LANES)
-        for c in range(LANES):
-            r0 = right[c] - row[c]
-            r1 = right[LANES + c] - row[LANES + c]
-            r2 = right[2 * LANES + c] - row[2 * LANES + c]
-            for k in range(3):
-                move = factors[0] * step[i, k, c] + factors[1] * (
-                    d[3 * k] * r0 + d[3 * k + 1] * r1 + d[3 * k + 2] * r2
-                )
-                step[i, k, c] = move
-                fresh[i, k, c] = x[i, k, c] + move
+    for share in numba.prange(SHARES):
+        for i in range(_first_row(indptr, share), _first_row(indptr, share + 1)):
+            row = _row_times(indices, np.int64(indptr[i]), np.int64(indptr[i + 1]), values, x)
+            d = inverse[i]
+            right = b[i].reshape(3 * LANES)
+            for c in range(LANES):
+                r0 = right[c] - row[c]
+                r1 = right[LANES + c] - row[LANES + c]
+                r2 = right[2 * LANES + c] - row[2 * LANES + c]
+                for k in range(3):
+                    move = factors[0] * step[i, k, c] + factors[1] * (
+                        d[3 * k] * r0 + d[3 * k + 1] * r1 + d[3 * k + 2] * r2
+                    )
+                    step[i, k, c] = move
+                    fresh[i, k, c] = x[i, k, c] + move
 
 
 @numba.njit(parallel=True, cache=True)
 def subtract_product(matrix: tuple[Ints, Ints, Array], b: Array, x: Array, out: Array) -> None:
     """Write b - A x into out; the matrix is indptr, indices, values (blocks, 9)."""
     indptr, indices, values = matrix
-    for i in numba.prange(indptr.size - 1):
-        row = _row_times(indices, np.int64(indptr[i]), np.int64(indptr[i + 1]), values, x)
-        left, right = out[i].reshape(3 * LANES), b[i].reshape(3 * LANES)
-        for k in range(3 * LANES):
-            left[k] = right[k] - row[k]
+    for share in numba.prange(SHARES):
+        for i in range(_first_row(indptr, share), _first_row(indptr, share + 1)):
+            row = _row_times(indices, np.int64(indptr[i]), np.int64(indptr[i + 1]), values, x)
+            left, right = out[i].reshape(3 * LANES), b[i].reshape(3 * LANES)
+            for k in range(3 * LANES):
+                left[k] = right[k] - row[k]
+
+
+@numba.njit(parallel=True, cache=True)
+def substitute(matrix: tuple[Ints, Ints, Array, Array], first: Ints, second: Ints, x: Array) -> None:
+    """Solve with a triangular matrix, row after row: x[i] = D[i] (x[i] - A[i] x).
+
+    The matrix is indptr, indices, values (blocks, 9) of A and the inverse diagonal blocks D (n, 9).
+    The two chains of rows run side by side, so neither may use a row of the other.
+    """
+    indptr, indices, values, inverse = matrix
+    for chain in numba.prange(2):
+        for i in first if chain == 0 else second:
+            row = _row_times(indices, np.int64(indptr[i]), np.int64(indptr[i + 1]), values, x)
+            d = inverse[i]
+            for c in range(LANES):
+                r0, r1, r2 = (
+                    x[i, 0, c] - row[c],
+                    x[i, 1, c] - row[LANES + c],
+                    x[i, 2, c] - row[2 * LANES + c],
+                )
+                for k in range(3):
+                    x[i, k, c] = d[3 * k] * r0 + d[3 * k + 1] * r1 + d[3 * k + 2] * r2
 
 
 @numba.njit(parallel=True, cache=True)
@@ -168,22 +225,14 @@ def interpolate(
         1 for a free component, 0 for a held one (rows, 3).
     """
     indptr, indices, weights = transfer
-    for i in numba.prange(indptr.size - 1):
-        for k in range(3):
-            for c in range(LANES):
-                total = 0.0
-                for p in range(indptr[i], indptr[i + 1]):
-                    total += weights[p] * x[indices[p], k, c]
-                out[i, k, c] = base[i, k, c] + free[i, k] * total
-
-
-@numba.njit(parallel=True, cache=True)
-def add(x: Array, y: Array) -> None:
-    """X += y."""
-    for i in numba.prange(x.shape[0]):
-        for k in range(3):
-            for c in range(LANES):
-                x[i, k, c] += y[i, k, c]
+    for share in numba.prange(SHARES):
+        for i in range(_first_row(indptr, share), _first_row(indptr, share + 1)):
+            for k in range(3):
+                for c in range(LANES):
+                    total = 0.0
+                    for p in range(indptr[i], indptr[i + 1]):
+                        total += weights[p] * x[indices[p], k, c]
+                    out[i, k, c] = base[i, k, c] + free[i, k] * total
 
 
 @numba.njit(parallel=True, cache=True)
@@ -212,22 +261,15 @@ def dots(x: Array, y: Array) -> Array:
 
 
 @numba.njit(parallel=True, cache=True)
-def advance(x: Array, r: Array, p: Array, q: Array, alpha: Array) -> None:
-    """X += alpha p and r -= alpha q, load by load."""
+def accumulate(x: Array, weights: Array, y: Array) -> None:
+    """Y += x times weights (LANES, LANES), for block vectors x and y."""
     for i in numba.prange(x.shape[0]):
         for k in range(3):
             for c in range(LANES):
-                x[i, k, c] += alpha[c] * p[i, k, c]
-                r[i, k, c] -= alpha[c] * q[i, k, c]
-
-
-@numba.njit(parallel=True, cache=True)
-def turn(p: Array, z: Array, beta: Array) -> None:
-    """P = z + beta p, load by load."""
-    for i in numba.prange(p.shape[0]):
-        for k in range(3):
-            for c in range(LANES):
-                p[i, k, c] = z[i, k, c] + beta[c] * p[i, k, c]
+                total = y[i, k, c]
+                for d in range(LANES):
+                    total += x[i, k, d] * weights[d, c]
+                y[i, k, c] = total
 
 
 def use_threads(count: int) -> None:

@@ -11,13 +11,14 @@ import numpy as np
 from geometries.solids import Frustum, Geometry, Piece, Prism, Solid
 from pipeline.errors import MeshError
 from pipeline.fem.mesh import Mesh, MeshPart, faces_on_plane, relax
+from pipeline.fem.numbering import along_curve
 from pipeline.fem.sizes import LEVELS, Level, Sizes
 from pipeline.fem.space import Array, Ints
 
 TETRAHEDRON, QUADRATIC_TETRAHEDRON = 4, 11
 FROM_GMSH = [0, 1, 2, 3, 4, 5, 6, 7, 9, 8]
 ATTEMPTS = 4
-FLATTEST = 0.01
+FLATTEST = 0.002
 
 
 def build_mesh(geometry: Geometry, level: Level) -> Mesh:
@@ -108,8 +109,8 @@ def mesh_once(geometry: Geometry, sizes: Sizes) -> Mesh:
             raise
         except Exception as error:  # gmsh raises bare Exception
             raise MeshError(f"gmsh: {error}") from error
-        nodes, cells, part_of = _arrays(gmsh, volumes)
-    nodes, cells, vertex_count = _vertices_first(nodes, cells)
+        raw = _arrays(gmsh, volumes)
+    nodes, cells, part_of, vertex_count = _renumber(*raw)
     nodes, relaxed = relax(nodes, cells)
     parts = tuple(
         MeshPart(part.name, part.role, part.material, float(volume))
@@ -229,13 +230,12 @@ def _arrays(gmsh: Any, volumes: list[list[int]]) -> tuple[Array, Ints, Ints]:
     return xyz.reshape(-1, 3), np.concatenate(cells), np.concatenate(part_of)
 
 
-def _vertices_first(nodes: Array, cells: Ints) -> tuple[Array, Ints, int]:
-    """Drop nodes without cells and number the corners before the edge middles."""
-    corners, middles = np.unique(cells[:, :4]), np.unique(cells[:, 4:])
-    order = np.concatenate([corners, middles])
+def _renumber(nodes: Array, cells: Ints, part_of: Ints) -> tuple[Array, Ints, Ints, int]:
+    """Positions, cells and parts in the solver's numbering, and the number of corners."""
+    cell_order, node_order, vertex_count = along_curve(nodes, cells)
     number = np.full(len(nodes), -1)
-    number[order] = np.arange(len(order))
-    return nodes[order].copy(), number[cells], len(corners)
+    number[node_order] = np.arange(len(node_order))
+    return nodes[node_order], number[cells[cell_order]], part_of[cell_order], vertex_count
 
 
 def _patches(geometry: Geometry, nodes: Array, cells: Ints, part_of: Ints) -> dict[str, Ints]:

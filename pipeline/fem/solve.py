@@ -5,18 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.sparse as sp
-from scipy.sparse.csgraph import connected_components
 
 from pipeline.errors import SolveError
-from pipeline.fem.kernels import LANES, dots
+from pipeline.fem.blocks import BlockMatrix
+from pipeline.fem.factors import factor
+from pipeline.fem.kernels import LANES
+from pipeline.fem.krylov import conjugate_gradients, norms, round_off
+from pipeline.fem.mechanism import refuse_mechanisms
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.multigrid import BlockMatrix, conjugate_gradients, prepare, round_off
+from pipeline.fem.multigrid import prepare
 from pipeline.fem.space import Array, Flags
 from pipeline.fem.stiffness import Stiffness
 
 TOLERANCE = 1e-9
 ACCEPTED = 1e-8
+DIRECT_UP_TO = 3000
 
 
 @dataclass(frozen=True)
@@ -32,7 +35,7 @@ class Solution:
     residual : float
         Largest out-of-balance force over all free components, as a share of the load.
     iterations : int
-        Iterations of the solver.
+        Iterations of the solver; 0 where a small system was factored whole.
     """
 
     displacement: Array
@@ -78,7 +81,7 @@ def solve(
     if loads > LANES:
         raise SolveError(f"solver: {loads} loads at once; allowed {LANES} or fewer")
     empty = _without_stiffness(stiffness)
-    _refuse_floating(mesh, stiffness, held, empty)
+    refuse_mechanisms(mesh, stiffness, held, empty)
     free = (~(held | empty[:, None])).astype(float)
     K = BlockMatrix(pattern, stiffness.nodes.reshape(-1, 9))
     A = BlockMatrix.held(pattern, stiffness.nodes, free)
@@ -86,13 +89,12 @@ def solve(
     f = _lanes(forces, forces.shape)
     b = (f - K @ fixed) * free[:, :, None]
     start = _lanes(guess, forces.shape) * free[:, :, None]
-    cycle = prepare(mesh, stiffness, A, free, loads)
-    x, iterations = conjugate_gradients(A, cycle, b, start, TOLERANCE)
+    x, iterations = _solve_free(mesh, stiffness, A, b, start, free)
     u = x + fixed
     imbalance = K @ u - f
     out = imbalance * free[:, :, None]
-    size, limit = np.sqrt(dots(b, b)), round_off(A, u)
-    missed = np.sqrt(dots(out, out)) / np.where(size > 0, size, 1)
+    size, limit = norms(b), round_off(A, u)
+    missed = norms(out) / np.where(size > 0, size, 1)
     if not (missed <= np.maximum(ACCEPTED, limit / np.where(size > 0, size, 1))).all():
         raise SolveError(
             f"solver: true residual {missed.max():.1e}; allowed {ACCEPTED:.0e}: refine mesh.level"
@@ -101,31 +103,24 @@ def solve(
     return Solution(u[:, :, :loads], reaction[:, :, :loads], float(missed.max()), iterations)
 
 
+def _solve_free(
+    mesh: Mesh, stiffness: Stiffness, A: BlockMatrix, b: Array, start: Array, free: Array
+) -> tuple[Array, int]:
+    """Free displacements and iterations: none for a small system, which is factored whole."""
+    if mesh.unknowns > DIRECT_UP_TO:
+        cycle = prepare(mesh, stiffness, A, free)
+        return conjugate_gradients(A, cycle, b, start, TOLERANCE)
+    factors = factor(A.sparse())
+    x = factors.solve(b)
+    return x + factors.solve(b - A @ x), 0
+
+
 def _lanes(values: Array | None, shape: tuple[int, ...]) -> Array:
     """Nodal values (n, 3, loads) filled up with zeros to the width of a block vector."""
     padded = np.zeros((shape[0], 3, LANES))
     if values is not None:
         padded[:, :, : shape[2]] = values
     return padded
-
-
-def _refuse_floating(mesh: Mesh, stiffness: Stiffness, held: Flags, empty: Flags) -> None:
-    """Raise if some part is joined to no support."""
-    pattern = stiffness.patterns.nodes
-    joined = np.trace(stiffness.nodes, axis1=1, axis2=2) != 0
-    edges = (joined[joined], (pattern.rows[joined], pattern.indices[joined]))
-    graph = sp.csr_array(edges, shape=(pattern.size, pattern.size))
-    count, body = connected_components(graph, directed=False)
-    supported = np.zeros(count, dtype=bool)
-    supported[body[held.any(axis=1)]] = True
-    floating = ~supported[body] & ~empty
-    if floating.any():
-        parts = np.unique(mesh.part_of[floating[mesh.cells[:, 0]]])
-        names = ", ".join(mesh.parts[part].name for part in parts)
-        raise SolveError(
-            f"nothing holds {names} (a mechanism: it moves without being strained); allowed is a way "
-            "for every load to the support: add bolts or screws, or fill the gap"
-        )
 
 
 def _without_stiffness(stiffness: Stiffness) -> Flags:

@@ -12,7 +12,9 @@ from dataclasses import dataclass
 from functools import cache, cached_property
 
 import numpy as np
+import scipy.sparse as sp
 
+from pipeline.fem.kernels import locate, scatter
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import EDGES, Array, Flags, Ints, cell_rule, gradients
 
@@ -43,15 +45,12 @@ class Pattern:
     @classmethod
     def of(cls, cells: Ints, count: int) -> Pattern:
         """Pattern of cells (m, k) over a number of nodes."""
-        keys = (cells[:, :, None] * count + cells[:, None, :]).ravel()
-        unique, slots = np.unique(keys, return_inverse=True)
-        rows = unique // count
-        indptr = np.searchsorted(rows, np.arange(count + 1))
-        return cls(
-            indptr.astype(np.int32),
-            (unique % count).astype(np.int32),
-            slots.reshape(len(cells), cells.shape[1], -1).astype(np.int32),
-        )
+        ones, starts = np.ones(cells.size), np.arange(0, cells.size + 1, cells.shape[1])
+        incidence = sp.csr_array((ones, cells.ravel(), starts), shape=(len(cells), count))
+        graph = sp.csr_array(incidence.T @ incidence)
+        graph.sort_indices()
+        indptr, indices = graph.indptr.astype(np.int32), graph.indices.astype(np.int32)
+        return cls(indptr, indices, locate(indptr, indices, cells))
 
     @property
     def size(self) -> int:
@@ -87,7 +86,11 @@ class Patterns:
 
 @dataclass(frozen=True)
 class Stiffness:
-    """Block values (blocks, 3, 3) over both patterns, N/mm. Adds with another of the same mesh."""
+    """Block values (blocks, 3, 3) over both patterns, N/mm.
+
+    Adds with another of the same mesh and scales with a number, so that the sum over parts of
+    Young's modulus times the part's stiffness at unit modulus is the whole.
+    """
 
     patterns: Patterns
     nodes: Array
@@ -95,6 +98,9 @@ class Stiffness:
 
     def __add__(self, other: Stiffness) -> Stiffness:
         return Stiffness(self.patterns, self.nodes + other.nodes, self.corners + other.corners)
+
+    def __rmul__(self, factor: float) -> Stiffness:
+        return Stiffness(self.patterns, factor * self.nodes, factor * self.corners)
 
 
 def assemble(mesh: Mesh, patterns: Patterns, cells: Ints, modulus: Array, poisson: Array) -> Stiffness:
@@ -116,18 +122,14 @@ def assemble(mesh: Mesh, patterns: Patterns, cells: Ints, modulus: Array, poisso
     """
     mu = modulus / (2 * (1 + poisson))
     lam = 2 * mu * poisson / (1 - 2 * poisson)
-    nodes = np.zeros((9, len(patterns.nodes.indices)))
-    corners = np.zeros((9, len(patterns.corners.indices)))
+    nodes = np.zeros((len(patterns.nodes.indices), 3, 3))
+    corners = np.zeros((len(patterns.corners.indices), 3, 3))
     for some, order in batches(mesh, cells):
         chunk = cells[some]
         blocks = element_blocks(mesh.nodes[mesh.cells[chunk]], lam[some], mu[some], order)
-        _scatter(nodes, patterns.nodes.slots[chunk], blocks)
-        _scatter(corners, patterns.corners.slots[chunk], _to_corners(blocks))
-    return Stiffness(
-        patterns,
-        np.ascontiguousarray(nodes.T).reshape(-1, 3, 3),
-        np.ascontiguousarray(corners.T).reshape(-1, 3, 3),
-    )
+        scatter(patterns.nodes.slots[chunk], blocks, nodes)
+        scatter(patterns.corners.slots[chunk], _to_corners(blocks), corners)
+    return Stiffness(patterns, nodes, corners)
 
 
 def is_straight(corners: Array) -> Flags:
@@ -193,11 +195,3 @@ def _projection() -> Array:
 def _to_corners(blocks: Array) -> Array:
     count = len(blocks)
     return np.matmul(_projection(), blocks.reshape(count, 100, 9)).reshape(count, 4, 4, 3, 3)
-
-
-def _scatter(total: Array, slots: Ints, blocks: Array) -> None:
-    """Add a batch of element blocks to the nine rows of block entries."""
-    flat, entries = slots.ravel(), blocks.reshape(-1, 9)
-    unique, inverse = np.unique(flat, return_inverse=True)
-    for k in range(9):
-        total[k, unique] += np.bincount(inverse, weights=entries[:, k], minlength=len(unique))

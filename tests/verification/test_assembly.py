@@ -77,6 +77,21 @@ def test_sum_does_not_depend_on_order_or_batches(small: Mesh, monkeypatch: pytes
     assert abs(sparse(shuffled) - expected).max() < 1e-14 * abs(expected).max()
 
 
+def test_whole_is_the_sum_of_moduli_times_parts(small: Mesh):
+    # Linearity of the energy in Young's modulus; definition.
+    constants, patterns = own_constants(small), elastic.Patterns.of(small)
+    total = None
+    for part, (modulus, poisson) in enumerate(constants):
+        cells = np.flatnonzero(small.part_of == part)
+        ones = np.ones(len(cells))
+        own = modulus * elastic.assemble(small, patterns, cells, ones, poisson * ones)
+        total = own if total is None else total + own
+    expected = stiffness_of(small, constants, patterns)
+    for name in ("nodes", "corners"):
+        found, wanted = getattr(total, name), getattr(expected, name)
+        assert abs(found - wanted).max() < 1e-13 * abs(wanted).max()
+
+
 @pytest.mark.parametrize("mesh_name", ["small_straight", "small"])
 def test_linear_level_is_the_projected_quadratic_level(request: pytest.FixtureRequest, mesh_name: str):
     # Galerkin: P' K P with linear interpolation to the edge middles; definition.

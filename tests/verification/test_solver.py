@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -10,23 +11,38 @@ import scipy.sparse.linalg as spl
 
 from pipeline.errors import SolveError
 from pipeline.fem.loads import unit_loads
-from pipeline.fem.mesh import Mesh
+from pipeline.fem.mesh import Mesh, MeshPart, cell_volumes
 from pipeline.fem.solve import solve
+from pipeline.fem.space import EDGES
 from tests.verification.helpers import end_held, own_constants, sparse, stiffness_of, worst
 
 TOP = np.array([0.0, 0.0, 17.0])
+SOFT_ROUND_STIFF = np.array([[0.1, 0.45], [230_000.0, 0.29]])
+STIFF_ROUND_SOFT = SOFT_ROUND_STIFF[::-1]
 
 
+@pytest.mark.parametrize("up_to", [0, 10**9], ids=["iterative", "direct"])
 @pytest.mark.parametrize("mesh_name", ["small_straight", "small"])
-def test_displacements_equal_a_direct_solution(request: pytest.FixtureRequest, mesh_name: str):
+@pytest.mark.parametrize("constants", [None, SOFT_ROUND_STIFF, STIFF_ROUND_SOFT])
+def test_displacements_equal_a_direct_solution(
+    request: pytest.FixtureRequest,
+    monkeypatch: pytest.MonkeyPatch,
+    constants: np.ndarray | None,
+    mesh_name: str,
+    up_to: int,
+):
     # Definition; SciPy's factorisation of the same matrix.
+    monkeypatch.setattr("pipeline.fem.solve.DIRECT_UP_TO", up_to)
     mesh: Mesh = request.getfixturevalue(mesh_name)
-    stiffness, forces = stiffness_of(mesh, own_constants(mesh)), unit_loads(mesh, "proximal_end", TOP)
+    constants = own_constants(mesh) if constants is None else constants
+    stiffness, forces = stiffness_of(mesh, constants), unit_loads(mesh, "proximal_end", TOP)
     free = ~end_held(mesh).ravel()
     expected = np.zeros((len(free), 6))
     matrix = sparse(stiffness)[free][:, free].tocsc()
     expected[free] = spl.splu(matrix).solve(forces.reshape(-1, 6)[free])
-    found = solve(mesh, stiffness, forces, end_held(mesh)).displacement.reshape(-1, 6)
+    solution = solve(mesh, stiffness, forces, end_held(mesh))
+    assert (solution.iterations == 0) == (up_to > 0)
+    found = solution.displacement.reshape(-1, 6)
     for load in range(6):
         assert worst(found[:, load], expected[:, load]) < 1e-7
 
@@ -70,7 +86,9 @@ def with_copy(mesh: Mesh, shift: tuple[float, float, float]) -> Mesh:
 def test_free_part_is_refused_loaded_or_not(small: Mesh, loaded: str):
     # Statics: no support, no answer.
     mesh = with_copy(small, (31.7, -12.1, 5.3))
-    with pytest.raises(SolveError, match="free_layer_1"):
+    with pytest.raises(
+        SolveError, match=r"free_layer_1.* slide along the shaft.* turn about the shaft"
+    ):
         solve(
             mesh,
             stiffness_of(mesh, own_constants(mesh)),
@@ -79,12 +97,34 @@ def test_free_part_is_refused_loaded_or_not(small: Mesh, loaded: str):
         )
 
 
+@pytest.mark.parametrize(
+    ("components", "motion"),
+    [
+        ([0, 1], "slide along the shaft$"),
+        ([1, 2], "slide medially$"),
+        ([2], "can slide medially, slide anteriorly, turn about the shaft$"),
+        ([], "turn about the shaft$"),
+    ],
+)
+def test_the_free_motion_is_named(small: Mesh, components: list[int], motion: str):
+    # Statics: which of the six rigid motions a support leaves.
+    held = end_held(small) & np.isin(np.arange(3), components)
+    with pytest.raises(SolveError) as caught:
+        solve(
+            small,
+            stiffness_of(small, own_constants(small)),
+            unit_loads(small, "proximal_end", TOP),
+            held,
+        )
+    assert re.search(motion, str(caught.value).split(" (a mechanism)")[0])
+
+
 @pytest.mark.parametrize("count", [1, 2])
 def test_ball_joint_and_hinge_are_refused(small: Mesh, count: int):
     # Statics: one or two nodes held leave rotations free.
     held = np.zeros(small.nodes.shape, dtype=bool)
     held[np.unique(small.patches["distal_end"])[:count]] = True
-    with pytest.raises(SolveError):
+    with pytest.raises(SolveError, match="can turn about"):
         solve(
             small,
             stiffness_of(small, own_constants(small)),
@@ -93,14 +133,20 @@ def test_ball_joint_and_hinge_are_refused(small: Mesh, count: int):
         )
 
 
-def test_slide_is_refused(small: Mesh):
-    # Statics: nothing holds the body along its axis.
-    held = end_held(small)
-    held[:, 2] = False
-    with pytest.raises(SolveError):
-        solve(
-            small,
-            stiffness_of(small, own_constants(small)),
-            unit_loads(small, "proximal_end", TOP),
-            held,
-        )
+def test_a_hinge_inside_a_body_is_refused():
+    # Statics: two cells that share an edge alone turn about it, though one of them is held.
+    corners = np.array([[0, 0, 0], [1.1, 0, 0], [0, 1.3, 0], [0.2, 0.1, 1.2], [0.4, -1.4, 0.1],
+                        [0.3, -0.9, -1.3]])  # fmt: skip
+    tetrahedra = np.array([[0, 1, 2, 3], [0, 1, 4, 5]])
+    ends = np.sort(tetrahedra[:, EDGES].reshape(-1, 2), axis=1)
+    pairs, middle = np.unique(ends, axis=0, return_inverse=True)
+    nodes = np.vstack([corners, corners[pairs].mean(axis=1)])
+    cells = np.hstack([tetrahedra, len(corners) + middle.reshape(2, 6)])
+    part = MeshPart("both", "cortex", "cortical", float(cell_volumes(nodes[cells]).sum()))
+    mesh = Mesh(nodes, cells, np.zeros(2, dtype=int), (part,), {}, len(corners))
+    held = np.zeros(nodes.shape, dtype=bool)
+    held[cells[0]] = True
+    forces = np.zeros((*nodes.shape, 1))
+    forces[5, 2] = 1.0
+    with pytest.raises(SolveError, match="mechanism inside"):
+        solve(mesh, stiffness_of(mesh, own_constants(mesh)), forces, held)
