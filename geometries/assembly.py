@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from itertools import pairwise
 
+from geometries.bone import Defect, Femur
 from geometries.constructs import Construct, IntactConstruct, Specimen
 from geometries.defect import gap_levels, gap_part
 from geometries.femur import bone_parts, outer_profile, reamed_profile
 from geometries.lint import check_clearances
-from geometries.nail import bolt_levels, nail_parts
-from geometries.parameters import Defect, Femur, Nail, Plate
-from geometries.plate import plate_parts, screw_levels
+from geometries.nail import bolt_levels, bolt_pins, nail_beam, nail_parts
+from geometries.parameters import Nail, Plate
+from geometries.plate import plate_beam, plate_parts, screw_levels, screw_pins, screws
+from geometries.readout import Beam, Pin
 from geometries.solids import Frustum, GapFrame, Geometry, Part, Patch, Piece, Role, cylinder
 
 SECTION_INSET_MM = 15.0
@@ -56,12 +58,18 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
     outer, inner = outer_profile(femur), reamed_profile(femur, nail)
 
     parts = bone_parts(femur, nail, gap, sections)
-    filling = "cortical" if isinstance(construct, IntactConstruct) else "tissue"
+    filling = femur.cortical if isinstance(construct, IntactConstruct) else "tissue"
     parts.append(gap_part(femur, nail, defect, filling))
+    pins: list[Pin] = []
+    beams: list[Beam] = []
     if nail is not None:
         parts += nail_parts(nail, outer)
+        pins += bolt_pins(nail)
+        beams.append(nail_beam(nail))
     if plate is not None:
         parts += plate_parts(plate, nail, outer, inner, centre)
+        pins += screw_pins(plate, screws(plate, nail, outer, inner, centre), outer, inner)
+        beams.append(plate_beam(plate))
 
     return Geometry(
         parts=tuple(parts),
@@ -77,6 +85,8 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
         sections=sections,
         gap=GapFrame(centre, defect.gap_mm, outer.at(centre), plate.azimuth_deg if plate else 0.0),
         facts=_facts(femur, defect, nail, plate),
+        pins=tuple(pins),
+        beams=tuple(beams),
         void=_void(nail),
     )
 

@@ -6,7 +6,8 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from geometries.parameters import Defect, ExchangeNail, Nail, Parameters, Plate, Real
+from geometries.bone import Defect
+from geometries.parameters import ExchangeNail, Nail, Parameters, Plate, Real
 
 
 class Layer(Parameters):

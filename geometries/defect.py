@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from geometries.bone import Defect, Femur
 from geometries.femur import level_rings, outer_profile, reamed_profile
-from geometries.parameters import Defect, Femur, Nail
+from geometries.parameters import Nail
 from geometries.solids import Part
 
 LAYERS = 3

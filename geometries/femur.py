@@ -7,7 +7,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from geometries.parameters import Femur, Nail
+from geometries.bone import Femur
+from geometries.parameters import Nail
 from geometries.solids import Frustum, Part, Piece
 
 # Shares of the femur's length, from memory: the tubular shaft and the tops of the cancellous cores.
@@ -132,8 +133,8 @@ def bone_parts(
     distal = level_rings(outer, inner, [0.0, sections[0], gap[0]])
     proximal = level_rings(outer, inner, [gap[1], sections[1], length])
     parts = [
-        Part("cortex_distal", "cortex", "cortical", distal, wall),
-        Part("cortex_proximal", "cortex", "cortical", proximal, wall),
+        Part("cortex_distal", "cortex", femur.cortical, distal, wall),
+        Part("cortex_proximal", "cortex", femur.cortical, proximal, wall),
     ]
     cores = {
         "cancellous_distal": [0.0, sections[0], min(DISTAL_CORE * length, gap[0])],

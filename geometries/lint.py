@@ -6,11 +6,12 @@ from collections.abc import Iterator
 from itertools import product
 from math import cos, hypot, inf, radians, sin
 
+from geometries.bone import Defect, Femur
 from geometries.defect import gap_levels
 from geometries.errors import StudyError
 from geometries.femur import Profile, outer_profile, reamed_profile
 from geometries.nail import PROTRUSION_MM, bolt_levels
-from geometries.parameters import Defect, Femur, Nail, Plate
+from geometries.parameters import Nail, Plate
 from geometries.plate import (
     NAIL_CLEARANCE_MM,
     is_bicortical,

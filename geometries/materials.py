@@ -1,36 +1,122 @@
-"""Elastic constants of bone, implants and gap tissue, each with its source."""
+"""Elastic constants and strength of bone, implants and gap tissue, each with its source."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
+
+@dataclass(frozen=True)
+class Across:
+    """What makes a material transversely isotropic: its constants across the shaft.
+
+    Parameters
+    ----------
+    modulus, poisson : float
+        Young's modulus, MPa, and Poisson's ratio in the cross-section.
+    shear_modulus : float
+        Shear modulus of the planes along the shaft, MPa.
+    """
+
+    modulus: float
+    poisson: float
+    shear_modulus: float
+
+
+@dataclass(frozen=True)
+class Strength:
+    """Published limits of a metal, MPa.
+
+    Parameters
+    ----------
+    yield_stress, ultimate : float
+        Least values that the standard allows.
+    endurance : (float, float)
+        Range of the endurance limit as an alternating amplitude (R = -1), from notched to smooth.
+    source : str
+        Where they come from.
+    """
+
+    yield_stress: float
+    ultimate: float
+    endurance: tuple[float, float]
+    source: str
+
 
 @dataclass(frozen=True)
 class Material:
-    """An isotropic linear elastic material.
+    """A linear elastic material, isotropic or with other constants across the shaft (z).
 
     Parameters
     ----------
     modulus : float
-        Young's modulus, MPa.
+        Young's modulus along z, MPa.
     poisson : float
-        Poisson's ratio.
+        Poisson's ratio under load along z.
     source : str
-        Where the two numbers come from.
+        Where the numbers come from.
+    across : Across, optional
+        Constants across z of a transversely isotropic material.
+    strength : Strength, optional
+        Limits of a metal.
     """
 
     modulus: float
     poisson: float
     source: str
+    across: Across | None = None
+    strength: Strength | None = None
+
+    @property
+    def elasticity(self) -> NDArray[np.float64]:
+        """Stress over strain (6, 6), MPa: xx, yy, zz, xy, yz, zx with engineering shears."""
+        if self.across is None:
+            return isotropic(self.modulus, self.poisson)
+        E, G = self.across.modulus, self.across.shear_modulus
+        compliance = np.zeros((6, 6))
+        compliance[:2, :2] = np.array([[1, -self.across.poisson], [-self.across.poisson, 1]]) / E
+        compliance[2, 2] = 1 / self.modulus
+        compliance[2, :2] = compliance[:2, 2] = -self.poisson / self.modulus
+        compliance[3, 3] = 2 * (1 + self.across.poisson) / E
+        compliance[4, 4] = compliance[5, 5] = 1 / G
+        return np.asarray(np.linalg.inv(compliance), dtype=np.float64)
+
+
+def isotropic(modulus: float, poisson: float) -> NDArray[np.float64]:
+    """Stress over strain (6, 6) of an isotropic material, MPa."""
+    mu = modulus / (2 * (1 + poisson))
+    lam = 2 * mu * poisson / (1 - 2 * poisson)
+    elasticity = np.diag([2 * mu, 2 * mu, 2 * mu, mu, mu, mu])
+    elasticity[:3, :3] += lam
+    return elasticity
 
 
 MATERIALS: dict[str, Material] = {
     "cortical": Material(17_000.0, 0.30, "along the shaft, Reilly & Burstein 1975; from memory"),
+    "cortical_transverse": Material(
+        17_000.0, 0.46, "Reilly & Burstein 1975, J Biomech 8:393; numbers from memory",
+        across=Across(11_500.0, 0.58, 3_300.0),
+    ),
     "cancellous": Material(400.0, 0.25, "metaphysis, 100 to 1500 in use; from memory"),
-    "titanium": Material(110_000.0, 0.33, "Ti-6Al-4V ELI, ASTM F136 data sheets 105 to 120 GPa"),
-    "steel": Material(193_000.0, 0.30, "316L, ASTM F138 data sheets 187 to 193 GPa; from memory"),
-    "cobalt": Material(220_000.0, 0.29, "wrought CoCrMo, ASTM F1537 data sheets"),
-}
+    "titanium": Material(
+        110_000.0, 0.33, "Ti-6Al-4V ELI, ASTM F136 data sheets 105 to 120 GPa",
+        strength=Strength(795.0, 860.0, (200.0, 600.0),
+                          "ASTM F136 least values; endurance notched to smooth, from memory"),
+    ),
+    "steel": Material(
+        193_000.0, 0.30, "316L, ASTM F138 data sheets 187 to 193 GPa; from memory",
+        strength=Strength(690.0, 860.0, (180.0, 450.0),
+                          "ASTM F139 cold worked, least values; endurance from memory"),
+    ),
+    "cobalt": Material(
+        220_000.0, 0.29, "wrought CoCrMo, ASTM F1537 data sheets",
+        strength=Strength(517.0, 897.0, (200.0, 480.0),
+                          "ASTM F1537 annealed, least values; endurance smooth 310 to 480 typical, "
+                          "notched from memory"),
+    ),
+}  # fmt: skip
 
 TISSUES: dict[str, Material] = {
     "empty": Material(0.0, 0.0, "nothing in the gap: the implants carry all"),

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from math import pi
+
 from geometries.femur import Profile
 from geometries.parameters import Nail
+from geometries.readout import Beam, Pin
 from geometries.solids import Frustum, Part, Piece, cylinder
 
 PROTRUSION_MM = 1.5
@@ -42,3 +45,21 @@ def nail_parts(nail: Nail, bone: Profile) -> list[Part]:
         name = f"bolt_{number}"
         parts.append(Part(name, "bolt", nail.material, (Piece(pin),), nail.bolts.diameter_mm))
     return parts
+
+
+def bolt_pins(nail: Nail) -> list[Pin]:
+    """Where bolts are cut: the two shear planes in the void beside the nail."""
+    plane = (nail.diameter_mm + nail.reaming_mm / 2) / 2
+    return [
+        Pin(f"bolt_{number}", z, 0.0, nail.bolts.diameter_mm,
+            {"lateral_shear_plane": plane, "medial_shear_plane": -plane})
+        for number, z in enumerate(bolt_levels(nail), start=1)
+    ]  # fmt: skip
+
+
+def nail_beam(nail: Nail) -> Beam:
+    """The nail's tube as a beam."""
+    outer, inner = nail.diameter_mm, nail.cannulation_mm
+    modulus = pi / 32 * (outer**4 - inner**4) / outer
+    area = pi / 4 * (outer**2 - inner**2)
+    return Beam("nail", area, ((1.0, 0.0), (0.0, 1.0)), (modulus, modulus), is_round=True)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from geometries.femur import Profile
 from geometries.parameters import Nail, Plate
+from geometries.readout import Beam, Pin
 from geometries.solids import Frustum, Part, Piece, Prism, cylinder, radial
 
 HEAD_MM = 1.0
@@ -108,3 +109,26 @@ def plate_parts(
             Part(f"screw_{number}", "screw", plate.material, (piece,), plate.screws.diameter_mm)
         )
     return parts
+
+
+def screw_pins(plate: Plate, placed: list[Screw], outer: Profile, inner: Profile) -> list[Pin]:
+    """Where screws are cut: between plate and bone, and in the middle of the near cortex."""
+    pins = []
+    for number, screw in enumerate(placed, start=1):
+        surface, canal = outer.at(screw.height), inner.at(screw.height)
+        planes = {
+            "plate_gap": surface + plate.offset_mm / 2,
+            "near_cortex": max((surface + canal) / 2, screw.tip + plate.screws.diameter_mm / 2),
+        }
+        pins.append(
+            Pin(f"screw_{number}", screw.height, plate.azimuth_deg, plate.screws.diameter_mm, planes)
+        )
+    return pins
+
+
+def plate_beam(plate: Plate) -> Beam:
+    """The plate between its holes as a beam."""
+    width, thickness = plate.width_mm, plate.thickness_mm
+    x, y, _ = radial(plate.azimuth_deg)
+    flat, on_edge = width * thickness**2 / 6, thickness * width**2 / 6
+    return Beam("plate", width * thickness, ((-y, x), (x, y)), (flat, on_edge), is_round=False)

@@ -13,6 +13,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from geometries.readout import Beam, Pin
+
 Vector = tuple[float, float, float]
 Points = NDArray[np.float64]
 Role = Literal["cortex", "cancellous", "gap", "nail", "plate", "bolt", "screw"]
@@ -227,6 +229,10 @@ class Geometry:
         Numbers that a surgeon would ask for, by name with unit, for print.
     void : (float, float) or None
         Radii of two round surfaces that face each other across a narrow void, mm.
+    pins : tuple of Pin
+        Bolts and screws.
+    beams : tuple of Beam
+        Nail and plate.
     """
 
     parts: tuple[Part, ...]
@@ -236,6 +242,8 @@ class Geometry:
     gap: GapFrame | None
     facts: dict[str, float]
     void: tuple[float, float] | None = None
+    pins: tuple[Pin, ...] = ()
+    beams: tuple[Beam, ...] = ()
 
     def clearance_at(self, radius: float) -> float:
         """Width of the void beside a round surface of this radius, mm; infinite away from it."""

@@ -10,14 +10,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from geometries.assembly import assemble
+from geometries.bone import Defect, Femur
 from geometries.constructs import Construct, IntactConstruct, Specimen
-from geometries.materials import MATERIALS, Material
-from geometries.parameters import Defect, Femur
-from geometries.solids import IMPLANT_ROLES, GapFrame, Geometry
+from geometries.defect import gap_levels
+from geometries.materials import MATERIALS
+from geometries.solids import GapFrame, Geometry
 from pipeline.clock import Clock
 from pipeline.config import StudyConfig
 from pipeline.fem import stiffness as elastic
-from pipeline.fem.loads import unit_loads
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.mesher import build_mesh
 from pipeline.fem.sizes import Level
@@ -25,17 +25,12 @@ from pipeline.fem.solve import Solution, solve
 from pipeline.fem.space import Array
 from pipeline.inputs import Load, Stage
 from pipeline.measures.cells import implant_stress_of_cells, tissue_strain_of_cells
-from pipeline.measures.dictionary import Measure
-from pipeline.measures.field import strain_field, stress_field
-from pipeline.measures.gap import gap_movement, tissue_strain
-from pipeline.measures.implants import implant_stress
-from pipeline.measures.motion import face_motion
+from pipeline.measures.dictionary import Measure, Scheme
 from pipeline.measures.quality import Balance, Balances
-from pipeline.measures.stiffness import section_stiffness
-from pipeline.wrench import wrench
+from pipeline.readings import Readings
+from pipeline.superposition import check_places, combinations, statics_residuals, unit_forces
 
-SCHEMA = 1
-ENDS = ("distal", "proximal")
+SCHEMA = 2
 NO_STAGE = Stage(name="intact", modulus_mpa=0.0, poisson_ratio=0.0)
 
 
@@ -49,6 +44,8 @@ class Case:
         What is built and how finely it is meshed.
     stages, loads :
         What it is solved for.
+    strain_bands : tuple of str
+        Schemes by which tissue strain is sorted.
     """
 
     construct: Construct
@@ -57,6 +54,7 @@ class Case:
     level: Level
     stages: tuple[Stage, ...]
     loads: tuple[Load, ...]
+    strain_bands: tuple[Scheme, ...]
 
     @property
     def name(self) -> str:
@@ -78,6 +76,7 @@ class Case:
             "defect": self.own_defect.model_dump(mode="json"),
             "level": self.level,
             "stages": [stage.model_dump(mode="json") for stage in self.stages],
+            "strain_bands": self.strain_bands,
             "loads": [load.model_dump(mode="json") for load in self.loads],
         }
         return hashlib.sha256(json.dumps(record, sort_keys=True).encode()).hexdigest()
@@ -95,12 +94,13 @@ class Case:
 
 @dataclass(frozen=True)
 class Row:
-    """A measure with the stage, load and balance that it belongs to."""
+    """A measure with the stage, load, balance and doubts that it belongs to."""
 
     stage: str
     load: str
     measure: Measure
     balance: Balance
+    flags: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -138,7 +138,8 @@ def cases(study: StudyConfig) -> tuple[Case, ...]:
     """
 
     def case(construct: Construct) -> Case:
-        return Case(construct, study.femur, study.defect, study.mesh.level, study.stages, study.loads)
+        common = (study.femur, study.defect, study.mesh.level, study.stages, study.loads)
+        return Case(construct, *common, study.strain_bands)
 
     listed = [case(construct) for construct in study.constructs]
     covered = [c.own_defect for c in listed if isinstance(c.construct, IntactConstruct)]
@@ -168,15 +169,15 @@ def run_case(case: Case, clock: Clock) -> CaseResult:
     points: dict[str, Array] = {}
     cells: dict[str, Array] = {}
     iterations = []
-    wrenches = {load.name: wrench(load, case.femur, geometry.length) for load in case.loads}
+    combined = combinations(case.loads, case.femur, geometry.length)
     for stage, solution, forces in solve_unit_loads(mesh, geometry, case, clock):
         iterations.append(solution.iterations)
         with clock("measures"):
-            rows += measure(mesh, geometry, stage, solution, forces, wrenches)
-            displacement = solution.displacement @ np.stack(list(wrenches.values()), axis=1)
-            stress = implant_stress_of_cells(mesh, displacement, part_constants(mesh, stage))
+            rows += measure(mesh, geometry, case, stage, solution, forces)
+            displacement = solution.displacement @ np.stack(list(combined.values()), axis=1)
+            stress = implant_stress_of_cells(mesh, displacement, part_elasticity(mesh, stage))
             strain = tissue_strain_of_cells(mesh, displacement)
-        for k, load in enumerate(wrenches):
+        for k, load in enumerate(combined):
             points[f"displacement_mm:{stage.name}:{load}"] = displacement[:, :, k]
             cells[f"von_mises_MPa:{stage.name}:{load}"] = stress[:, k]
             cells[f"octahedral_strain_percent:{stage.name}:{load}"] = strain[:, k]
@@ -194,24 +195,25 @@ def run_case(case: Case, clock: Clock) -> CaseResult:
 def solve_unit_loads(
     mesh: Mesh, geometry: Geometry, case: Case, clock: Clock
 ) -> Iterator[tuple[Stage, Solution, Array]]:
-    """Displacements under six unit loads for each tissue stage, stiffest tissue first.
+    """Displacements under the unit loads for each tissue stage, stiffest tissue first.
+
+    Six act at the proximal end, three more at each point below it that a load names.
 
     Everything but the tissue is assembled once; each stage starts from its neighbour's solution.
     """
     with clock("assembly"):
         patterns = elastic.Patterns.of(mesh)
-        constants = part_constants(mesh, NO_STAGE)
-        tissue = np.array([part.material == "tissue" for part in mesh.parts])[mesh.part_of]
-        fixed = _stiffness(mesh, patterns, np.flatnonzero(~tissue), constants)
-        forces = unit_loads(mesh, "proximal_end", np.array([0.0, 0.0, geometry.length]))
+        tissue = [k for k, part in enumerate(mesh.parts) if part.material == "tissue"]
+        others = [k for k in range(len(mesh.parts)) if k not in tissue]
+        fixed = elastic.assemble(mesh, patterns, part_elasticity(mesh, NO_STAGE), others)
+        forces = unit_forces(mesh, case.loads, case.femur, geometry.length)
     held = np.zeros(mesh.nodes.shape, dtype=bool)
     held[mesh.patches["distal_end"]] = True
     stages = case.stages if case.has_tissue else (NO_STAGE,)
     guess = None
     for stage in sorted(stages, key=lambda s: -s.material().modulus):
         with clock("assembly"):
-            own = part_constants(mesh, stage)
-            total = fixed + _stiffness(mesh, patterns, np.flatnonzero(tissue), own)
+            total = fixed + elastic.assemble(mesh, patterns, part_elasticity(mesh, stage), tissue)
         with clock("solve"):
             solution = solve(mesh, total, forces, held, guess)
         guess = solution.displacement
@@ -219,55 +221,43 @@ def solve_unit_loads(
 
 
 def measure(
-    mesh: Mesh,
-    geometry: Geometry,
-    stage: Stage,
-    solution: Solution,
-    forces: Array,
-    wrenches: dict[str, Array],
+    mesh: Mesh, geometry: Geometry, case: Case, stage: Stage, solution: Solution, forces: Array
 ) -> Iterator[Row]:
     """All measures of one stage under all loads."""
-    u = solution.displacement
-    constants = part_constants(mesh, stage)
+    elasticity = part_elasticity(mesh, stage)
     top = np.array([0.0, 0.0, geometry.length])
-    balances = Balances.of(mesh, solution, forces, constants, top)
-    distal, proximal = (face_motion(mesh, f"{end}_section", u) for end in ENDS)
-    implants = {
-        part.name: stress_field(mesh, np.flatnonzero(mesh.part_of == k), u, *constants[k])
-        for k, part in enumerate(mesh.parts)
-        if part.role in IMPLANT_ROLES
-    }
-    tissue = None
-    if geometry.gap is not None:
-        below, above = (face_motion(mesh, f"gap_{end}_face", u) for end in ENDS)
-        index = [part.role for part in mesh.parts].index("gap")
-        if constants[index, 0] > 0:
-            tissue = strain_field(mesh, mesh.cells_of("gap"), u)
-    for name, load in wrenches.items():
-        balance = balances.under(load)
-        found = list(section_stiffness(distal, proximal, load))
-        if geometry.gap is not None:
-            found += gap_movement(geometry.gap, below, above, load)
-        if tissue is not None:
-            found += tissue_strain(tissue, load)
-        for part, field_ in implants.items():
-            found += implant_stress(part, field_, load)
-        yield from (Row(stage.name, name, one, balance) for one in found)
+    balances = Balances.of(mesh, solution, forces, elasticity, top)
+    readings = Readings.of(mesh, geometry, elasticity, solution, forces)
+    combined = combinations(case.loads, case.femur, geometry.length)
+    for load in case.loads:
+        shares = combined[load.name]
+        found, flags = readings.under(shares, case.strain_bands)
+        if case.has_site:
+            found += statics_residuals(readings.sections, load, shares, case.femur, geometry.length)
+        balance = balances.under(shares)
+        yield from (Row(stage.name, load.name, one, balance, flags) for one in found)
 
 
-def part_constants(mesh: Mesh, stage: Stage) -> Array:
-    """Young's modulus, MPa, and Poisson's ratio of each part (parts, 2) at a tissue stage."""
-    tissue = stage.material()
+def check_loads(case: Case) -> None:
+    """Refuse loads that act where the construct has no bone.
 
-    def constants(material: str) -> Material:
-        return tissue if material == "tissue" else MATERIALS[material]
+    Raises
+    ------
+    StudyError
+        Names the construct, the point and the remedy.
+    """
+    gap = gap_levels(case.femur, case.own_defect) if case.has_site else None
+    check_places(case.name, case.loads, case.femur, gap)
 
-    found = [constants(part.material) for part in mesh.parts]
-    return np.array([[material.modulus, material.poisson] for material in found])
 
-
-def _stiffness(
-    mesh: Mesh, patterns: elastic.Patterns, cells: np.ndarray, constants: Array
-) -> elastic.Stiffness:
-    modulus, poisson = constants[mesh.part_of[cells]].T
-    return elastic.assemble(mesh, patterns, cells, modulus, poisson)
+def part_elasticity(mesh: Mesh, stage: Stage) -> Array:
+    """Stress over strain of each part (parts, 6, 6), MPa, at a tissue stage; zeros where empty."""
+    cortex = next((part.material for part in mesh.parts if part.role == "cortex"), "cortical")
+    plain = stage.modulus_mpa is None and stage.poisson_ratio is None
+    tissue = MATERIALS[cortex] if stage.name == "united" and plain else stage.material()
+    return np.stack(
+        [
+            (tissue if part.material == "tissue" else MATERIALS[part.material]).elasticity
+            for part in mesh.parts
+        ]
+    )

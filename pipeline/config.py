@@ -10,10 +10,13 @@ from typing import Any, Literal, Self
 
 from pydantic import Field, ValidationError, field_validator, model_validator
 
+from geometries.bone import Defect, Femur
 from geometries.constructs import Construct
 from geometries.errors import StudyError
-from geometries.parameters import Defect, Femur, Parameters
+from geometries.parameters import Parameters
 from pipeline.inputs import Load, Stage
+from pipeline.measures.dictionary import Scheme
+from pipeline.statics import check_points
 
 
 class MeshChoice(Parameters):
@@ -46,6 +49,11 @@ class StudyConfig(Parameters):
         min_length=1, max_length=200, description="What is compared."
     )
 
+    strain_bands: tuple[Scheme, ...] = Field(
+        ("classical", "deviatoric"),
+        max_length=3,
+        description="Schemes by which tissue strain is sorted into bands.",
+    )
     show: Show = Field(Show(), description="What the terminal table and the pictures show.")
 
     @field_validator("schema_version", mode="before")
@@ -81,6 +89,15 @@ class StudyConfig(Parameters):
                 raise ValueError(
                     f"show.{key} = {name!r} is not in the study; allowed {', '.join(known)}; correct it"
                 )
+        return self
+
+    @model_validator(mode="after")
+    def _loads_reach_the_bone(self) -> Self:
+        for number, load in enumerate(self.loads):
+            try:
+                check_points(load, self.femur)
+            except StudyError as error:
+                raise ValueError(f"loads.{number}: {error}") from None
         return self
 
 

@@ -1,69 +1,24 @@
-"""Loads and tissue stages as they stand in a study file."""
+"""Tissue stages as they stand in a study file, and the loads beside them."""
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self
+from typing import Self
 
 from pydantic import Field, model_validator
 
 from geometries.constructs import Named
 from geometries.materials import TISSUES, Material
 from geometries.parameters import Real
-
-
-class HipForce(Named):
-    """A force on the head centre, pointing down the shaft and leaning with adduction and flexion."""
-
-    kind: Literal["hip_force"]
-    force_n: Real = Field(gt=0, le=10_000, description="Size, N.")
-    adduction_deg: Real = Field(
-        6.0,
-        ge=-30,
-        le=45,
-        description="Angle to the shaft in the frontal plane, degrees; positive "
-        "pushes the head laterally. About 6 is the line from hip to knee (geometry of the default "
-        "femur), 13 single-leg stance (from memory).",
-    )
-    flexion_deg: Real = Field(
-        0.0,
-        ge=-60,
-        le=60,
-        description="Angle to the shaft in the sagittal plane, degrees; positive "
-        "pushes the head backwards.",
-    )
-
-
-class Torsion(Named):
-    """A torque about the shaft; positive turns the medial side of the proximal end forwards."""
-
-    kind: Literal["torsion"]
-    moment_nm: Real = Field(
-        ge=-500, le=500, description="Size, N·m: 5 to 10 on the bench (from memory)."
-    )
-
-
-class Bending(Named):
-    """A constant bending moment; positive tilts the proximal end medially, or forwards."""
-
-    kind: Literal["bending"]
-    plane: Literal["frontal", "sagittal"] = Field(description="Plane of bending.")
-    moment_nm: Real = Field(
-        ge=-500, le=500, description="Size, N·m: 10 to 15 on the bench (from memory)."
-    )
-
-
-class EndForce(Named):
-    """A force on the middle of the proximal end."""
-
-    kind: Literal["end_force"]
-    medial_n: Real = Field(0.0, ge=-10_000, le=10_000, description="Medial part, N.")
-    anterior_n: Real = Field(0.0, ge=-10_000, le=10_000, description="Anterior part, N.")
-    proximal_n: Real = Field(
-        0.0, ge=-10_000, le=10_000, description="Part up the shaft, N; negative compresses."
-    )
-
-
-Load = Annotated[HipForce | Torsion | Bending | EndForce, Field(discriminator="kind")]
+from pipeline.loads_input import Bending as Bending
+from pipeline.loads_input import EndForce as EndForce
+from pipeline.loads_input import Forces as Forces
+from pipeline.loads_input import HipForce as HipForce
+from pipeline.loads_input import Load as Load
+from pipeline.loads_input import PointForce as PointForce
+from pipeline.loads_input import Stairs as Stairs
+from pipeline.loads_input import Stance as Stance
+from pipeline.loads_input import Torsion as Torsion
+from pipeline.loads_input import Walking as Walking
 
 
 class Stage(Named):

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from geometries.assembly import assemble
 from geometries.errors import StudyError
-from pipeline.case import Case, CaseResult, cases, run_case
+from pipeline.case import Case, CaseResult, cases, check_loads, run_case
 from pipeline.clock import Clock
 from pipeline.config import StudyConfig
 from pipeline.errors import OutputError
@@ -45,10 +45,11 @@ CASE_COLUMNS = (
     *CHECKS,
     "status",
     "reason",
+    "flags",
 )
 RESULT_COLUMNS = (
     "case", "construct", "site", "gap_mm", "stage", "load", "quantity", "location", "value", "unit",
-    "error", "percent_of_intact", "percent_of_nail_only", "status", "reason", *CHECKS,
+    "error", "percent_of_intact", "percent_of_nail_only", "status", "reason", "flags", *CHECKS,
 )  # fmt: skip
 PACKAGES = ("gapstrain", "gmsh", "numba", "numpy", "scikit-fem", "scipy")
 INTACT_STAGE = "intact"
@@ -82,6 +83,7 @@ def plan(study: StudyConfig) -> list[Planned]:
     planned, findings = [], []
     for case in cases(study):
         try:
+            check_loads(case)
             geometry = assemble(case.construct, case.femur, case.defect)
             planned.append(Planned(case, geometry.facts))
         except StudyError as error:
@@ -168,6 +170,7 @@ def _store(case: Case, result: CaseResult, clock: Clock, out: Path) -> None:
                 "unit": QUANTITIES[row.measure.quantity].unit,
                 "status": "failed" if fault else "ok",
                 "reason": fault,
+                "flags": "; ".join(row.flags),
             }
         )
     gap = result.gap and {

@@ -21,15 +21,21 @@ ROOMS = {
     "pipeline.__main__": {"pipeline.cli"},
     "pipeline.errors": {"geometries"},
     "pipeline.clock": set(),
-    "pipeline.config": GROUND | {"pipeline.inputs"},
+    "pipeline.config": GROUND | {"pipeline.inputs", "pipeline.statics", "pipeline.measures.dictionary"},
+    "pipeline.readings": PHYSICS,
+    "pipeline.superposition": PHYSICS | {"pipeline.applied", "pipeline.inputs", "pipeline.statics"},
     "pipeline.fem": GROUND,
     "pipeline.measures": GROUND | {"pipeline.fem", "pipeline.measures.dictionary"},
     "pipeline.measures.dictionary": set(),
     "pipeline.store": {"pipeline.errors", "pipeline.fem"},
-    "pipeline.inputs": GROUND,
-    "pipeline.wrench": GROUND | {"pipeline.inputs", "pipeline.fem"},
+    "pipeline.activities": set(),
+    "pipeline.loads_input": GROUND,
+    "pipeline.inputs": GROUND | {"pipeline.loads_input"},
+    "pipeline.applied": GROUND | {"pipeline.activities", "pipeline.inputs"},
+    "pipeline.statics": GROUND | {"pipeline.applied", "pipeline.inputs"},
     "pipeline.case": PHYSICS
-    | {"pipeline.clock", "pipeline.inputs", "pipeline.config", "pipeline.wrench", "pipeline.store"},
+    | {"pipeline.clock", "pipeline.inputs", "pipeline.config", "pipeline.store"}
+    | {"pipeline.readings", "pipeline.superposition"},
     "pipeline.study": PHYSICS
     | {"pipeline.clock", "pipeline.config", "pipeline.store", "pipeline.case"},
     "pipeline.output": GROUND | {"pipeline.store", "pipeline.config", "pipeline.measures.dictionary"},
@@ -37,12 +43,14 @@ ROOMS = {
     | {"pipeline.config", "pipeline.store", "pipeline.case", "pipeline.study", "pipeline.output"},
 }
 FLOORS = {  # inside geometries: a module may import those of a lower number, no neighbours
-    "assembly": 5,
-    "lint": 4,
-    **dict.fromkeys(("nail", "plate", "defect"), 3),
-    **dict.fromkeys(("femur", "constructs"), 2),
+    "assembly": 6,
+    "lint": 5,
+    **dict.fromkeys(("nail", "plate", "defect"), 4),
+    **dict.fromkeys(("femur", "constructs"), 3),
+    "bone": 2,
     "parameters": 1,
     **dict.fromkeys(("solids", "materials", "errors"), 0),
+    "readout": -1,
 }
 OWNERS = {  # a library and the only module or package that may import it
     "gmsh": "pipeline.fem.mesher",

@@ -29,6 +29,10 @@ from pipeline.config import StudyConfig, load_study, parse_study
 
 DEMO = Path(__file__).parents[1] / "configs" / "demo.toml"
 PLACE = "study.toml"
+LOAD_KINDS = (
+    *("hip_force", "torsion", "bending", "end_force"),
+    *("stance", "walking", "stairs", "forces"),
+)
 Key = tuple[str | int, ...]
 
 fuzz = settings(
@@ -49,9 +53,7 @@ def _full_study() -> dict[str, Any]:
         mode="json", exclude_none=True
     )
     data["stages"].append({"name": "graft", "modulus_mpa": 50.0, "poisson_ratio": 0.2})
-    data["loads"].append(
-        {"kind": "end_force", "name": "push", "medial_n": 9.0, "anterior_n": 8.0, "proximal_n": -7.0}
-    )
+    data["loads"] += _more_loads()
     data["constructs"].append(
         {
             "kind": "specimen",
@@ -65,6 +67,26 @@ def _full_study() -> dict[str, Any]:
         }
     )
     return data
+
+
+def _more_loads() -> list[dict[str, Any]]:
+    """The kinds that the demo lacks; the points lie in every femur within the limits."""
+    held, hinged = {"support": "distal_end"}, {"support": "hip_knee"}
+    weight = {"body_weight_kg": 75.0, "fraction": 0.5}
+    push = {"medial_n": 9.0, "anterior_n": 8.0, "proximal_n": -7.0}
+    muscles = ["abductor", "vastus_lateralis"]
+    forces = [
+        {"name": "pull", "at": [9.0, 5.0, 211.0], "force_n": [3.0, -5.0, 17.0]},
+        {"name": "press", "at": [0.0, -2.0, 107.0], "force_n": [0.0, 11.0, 0.0]},
+    ]
+    return [
+        {"kind": "end_force", "name": "push", **push, **held},
+        {"kind": "stance", "name": "stand", "times_body_weight": 2.3, "adduction_deg": 13.0}
+        | (weight | held),
+        {"kind": "walking", "name": "walk", "muscles": muscles, **weight, **hinged},
+        {"kind": "stairs", "name": "climb", "muscles": muscles, **weight, **hinged},
+        {"kind": "forces", "name": "some", "forces": forces, **held},
+    ]
 
 
 def _walk(model: Parameters, key: Key = ()) -> Iterator[tuple[Key, FieldInfo, Any]]:
@@ -212,7 +234,7 @@ def test_the_study_that_we_break_is_whole():
     kinds = {_at(FULL, key) for key, *_ in FIELDS if key[-1] == "kind"}
     assert kinds == {
         *("intact", "nail", "exchange_nail", "plate", "nail_plate", "specimen"),
-        *("hip_force", "torsion", "bending", "end_force"),
+        *LOAD_KINDS,
     }
     assert len(NUMBERS) > 80
     assert len(TABLES) > 30
@@ -374,7 +396,7 @@ def _choices(annotation: Any) -> tuple[Any, ...]:
 
 CHOICES = {key: _choices(info.annotation) for key, info, _ in FIELDS if _choices(info.annotation)}
 UNION = {
-    "loads": ("hip_force", "torsion", "bending", "end_force"),
+    "loads": LOAD_KINDS,
     "constructs": ("intact", "nail", "exchange_nail", "plate", "nail_plate", "specimen"),
 }
 
@@ -450,6 +472,91 @@ def test_values_that_do_not_go_together(table: Key, changes: dict[str, Any], wor
     assert _dotted(table) in line
     for word in words:
         assert word in line
+
+
+def _load(kind: str) -> int:
+    return next(k for k, load in enumerate(FULL["loads"]) if load["kind"] == kind)
+
+
+def _line_of(kind: str, changes: dict[str, Any]) -> str:
+    """The only finding when these keys of the load of a kind are changed."""
+    key = ("loads", _load(kind))
+    (line,) = _findings(_changed(*[((*key, name), value) for name, value in changes.items()]))
+    assert _dotted(key) in line
+    return line
+
+
+@pytest.mark.parametrize(
+    ("kind", "changes", "words"),
+    [
+        ("torsion", {"moment_nm": 0.0}, ["moment_nm = 0", "other number"]),
+        ("bending", {"moment_nm": -0.0}, ["moment_nm = 0", "-500 to 500"]),
+        ("torsion", {"support": "hip_knee"}, ["'hip_knee'", "'distal_end'", "every level"]),
+        ("bending", {"support": "hip_knee"}, ["'hip_knee'", "'distal_end'", "every level"]),
+        ("end_force", {"medial_n": 0.0, "anterior_n": 0.0, "proximal_n": 0.0}, ["all 0"]),
+        ("walking", {"muscles": ["soleus"]}, ["'soleus'", "tensor_fasciae_latae", "abductor"]),
+        ("walking", {"muscles": ["vastus_medialis"]}, ["'vastus_medialis'", "vastus_lateralis"]),
+        ("stairs", {"muscles": ["soleus"]}, ["'soleus'", "iliotibial_tract", "vastus_medialis"]),
+        ("stairs", {"muscles": ["abductor", "abductor"]}, ["'abductor'", "once"]),
+        ("stairs", {"muscles": [3]}, ["muscles.0 = 3", "abductor"]),
+        ("walking", {"support": "knee"}, ["'knee'", "distal_end", "hip_knee"]),
+        ("forces", {"forces": []}, ["1 or more"]),
+    ],
+)
+def test_loads_that_are_none(kind: str, changes: dict[str, Any], words: list[str]):
+    line = _line_of(kind, changes)
+    for word in words:
+        assert word in line
+
+
+HIP_MM = 430.0 - 23.0  # level of the default femur's head
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"force_n": [0.0, 0.0, 0.0]}, ["force_n = [0.0, 0.0, 0.0]", "other than 0"]),
+        ({"force_n": [1.0, 2.0]}, ["force_n.2: missing"]),
+        ({"force_n": [1.0, 2.0, 3.0, 4.0]}, ["3 or fewer"]),
+        ({"force_n": [1.0, 2.0, 3e4]}, ["force_n.2 = 30000.0", "10000"]),
+        ({"at": "knee"}, ["at = 'knee'", "head", "vastus_medialis", "[x, y, z]"]),
+        ({"at": [1.0, 2.0]}, ["at: ", "[x, y, z]"]),
+        ({"at": [1.0, 2.0, float("nan")]}, ["at: ", "[x, y, z]"]),
+        ({"at": [0.0, 0.0, 1e4]}, ["at: ", "-600 to 600"]),
+        ({"at": [40.0, 0.0, 211.0]}, ["'some'", "'pull'", "[40, 0, 211]", "16.5 mm at that height"]),
+        ({"at": [0.0, 0.0, -1.0]}, ["'pull'", "[0, 0, -1]", "z from 0 mm"]),
+        ({"at": [70.0, 60.0, HIP_MM]}, ["'pull'", "92.2 mm", "80.0 mm at or above the head"]),
+        ({"at": [42.0, 0.0, HIP_MM - 0.5]}, ["'pull'", "at that height"]),
+        ({"name": "press"}, ["'press'", "its own"]),
+    ],
+)
+def test_forces_that_are_none(change: dict[str, Any], words: list[str]):
+    forces = FULL["loads"][_load("forces")]["forces"]
+    line = _line_of("forces", {"forces": [forces[0] | change, forces[1]]})
+    for word in words:
+        assert word in line
+
+
+def test_forces_that_leave_nothing():
+    at: Any
+    for at in ("head", [9.0, 5.0, 211.0]):
+        pair = [
+            {"name": name, "at": at, "force_n": [sign * 0.1, 0.0, sign * 0.3]}
+            for name, sign in (("there", 1), ("back", -1))
+        ]
+        assert "cancel" in _line_of("forces", {"forces": pair})
+
+
+@pytest.mark.parametrize(
+    "at",
+    [
+        *("head", "trochanter", "vastus_lateralis", "vastus_medialis", "proximal_end"),
+        *([0.0, 0.0, 0.0], [16.4, 0.0, 211.0], [-60.0, 50.0, HIP_MM], [0.0, 0.0, 500.0]),
+    ],
+)
+def test_points_where_a_force_may_act(at: Any):
+    key = ("loads", _load("forces"), "forces", 0, "at")
+    parse_study(_changed((key, at)), PLACE)
 
 
 # --- Files and --set ------------------------------------------------------------------------------
@@ -630,6 +737,7 @@ UNITS = {
     "_percent": r"\bpercent\b",
     "_mpa": r"\bMPa\b",
     "_n": r"\bN\b(?!·)",
+    "_kg": r"\bkg\b",
     "_nm": r"N·m\b",
 }
 SOURCE = re.compile(r"DOI|\b(19|20)\d\d\b|from memory|common\s+practice", re.IGNORECASE)
@@ -655,7 +763,7 @@ def _is_numeric(annotation: Any) -> bool:
 
 @declared
 def test_every_number_has_a_unit_or_none(model: type[Parameters], name: str, info: FieldInfo):
-    bare = {"proximal", "distal", "hole_count", "poisson_ratio"}
+    bare = {"proximal", "distal", "hole_count", "poisson_ratio", "fraction", "times_body_weight"}
     if _is_numeric(info.annotation) and name not in bare:
         assert name.endswith(tuple(UNITS)), f"{model.__name__}.{name} does not say its unit"
 

@@ -1,13 +1,17 @@
-"""Six unit loads at the proximal end, each spread over the bone's end face."""
+"""Unit loads as nodal forces: at the proximal end face, and at points on the bone's surface."""
 
 from __future__ import annotations
 
 import numpy as np
 
+from geometries.solids import Role
+from pipeline.errors import MeshError
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.space import Array, Ints, face_measure, face_rule, shape
+from pipeline.fem.space import FACE_NODES, Array, Ints, face_measure, face_rule, shape
 
 ORDER = 4
+SURFACE_MM2 = 150.0  # a muscle's origin on the bone, about 12 by 12 mm; an assumption
+OUTWARD = 0.5  # cosine between a face's normal and the radius from which it is on the outside
 
 
 def face_points(nodes: Array, faces: Ints) -> tuple[Array, Array, Array]:
@@ -38,8 +42,6 @@ def rigid_modes(places: Array, about: Array) -> Array:
 def unit_loads(mesh: Mesh, patch: str, about: Array) -> Array:
     """Nodal forces of unit forces and unit moments on a patch.
 
-    The traction is linear over the face, chosen so that its resultant is exactly the unit load.
-
     Parameters
     ----------
     mesh : Mesh
@@ -54,8 +56,66 @@ def unit_loads(mesh: Mesh, patch: str, about: Array) -> Array:
     Array
         (n, 3, 6), N: columns are Fx, Fy, Fz (1 N) and Mx, My, Mz (1 N·mm).
     """
-    faces = mesh.patches[patch]
-    places, weights, functions = face_points(mesh.nodes, faces)
+    return _spread(mesh.nodes, mesh.patches[patch], about)
+
+
+def surface_loads(mesh: Mesh, point: Array, roles: tuple[Role, ...] = ("cortex",)) -> Array:
+    """Nodal forces of unit forces at a point on the outer surface, spread over the faces around it.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        The mesh.
+    point : Array
+        Point (3,) on which the resultant acts, mm; its moment about the point is zero.
+    roles : tuple of str
+        Parts whose surface takes the load.
+
+    Returns
+    -------
+    Array
+        (n, 3, 3), N: columns are Fx, Fy, Fz (1 N).
+
+    Raises
+    ------
+    MeshError
+        If these parts have no face on the outside.
+    """
+    faces = outer_surface(mesh, roles)
+    if not len(faces):
+        raise MeshError(f"mesh: no outer face on {', '.join(roles)}; allowed 1 or more: name another")
+    distance = np.linalg.norm(mesh.nodes[faces[:, :3]].mean(axis=1) - point, axis=1)
+    faces = faces[np.argsort(distance, kind="stable")]
+    _, weights, _ = face_points(mesh.nodes, faces)
+    area = np.cumsum(weights.reshape(len(faces), -1).sum(axis=1))
+    count = 1 + int(np.searchsorted(area, SURFACE_MM2))
+    return np.ascontiguousarray(_spread(mesh.nodes, faces[:count], point)[:, :, :3])
+
+
+def outer_surface(mesh: Mesh, roles: tuple[Role, ...]) -> Ints:
+    """Faces (k, 6) of parts with these roles that belong to one cell only and look off the axis.
+
+    Without the second rule a thin wall would take part of the load on its inside, in the canal.
+    """
+    faces = mesh.cells[:, FACE_NODES]
+    corners = np.sort(faces[:, :, :3].reshape(-1, 3).astype(np.int64), axis=1)
+    # One number for each triple of corners: much faster to sort than rows, and it fits 64 bits up
+    # to two million corners, beyond what the solver can hold.
+    keys = (corners[:, 0] * mesh.vertex_count + corners[:, 1]) * mesh.vertex_count + corners[:, 2]
+    _, first, counts = np.unique(keys, return_index=True, return_counts=True)
+    single = first[counts == 1]
+    wanted = np.zeros(len(mesh.cells), dtype=bool)
+    wanted[mesh.cells_of(*roles)] = True
+    found = faces.reshape(-1, 6)[single[wanted[single // 4]]]
+    middle = np.full((1, 2), 1 / 3)
+    normal = face_measure(mesh.nodes[found], middle)[1][:, 0]
+    radius = mesh.nodes[found[:, :3]].mean(axis=1) * [1.0, 1.0, 0.0]
+    return found[np.einsum("ki,ki->k", normal, radius) > OUTWARD * np.linalg.norm(radius, axis=1)]
+
+
+def _spread(nodes: Array, faces: Ints, about: Array) -> Array:
+    """Nodal forces (n, 3, 6) of tractions over faces whose resultants are the six unit loads."""
+    places, weights, functions = face_points(nodes, faces)
     modes = rigid_modes(places, about)
     # A traction of rigid-mode shape has the resultant G c; choose c so that it is the identity.
     G = np.einsum("p,pia,pib->ab", weights, modes, modes)
@@ -63,7 +123,7 @@ def unit_loads(mesh: Mesh, patch: str, about: Array) -> Array:
     per_face = len(weights) // len(faces)
     shares = np.einsum("p,pn,pib->pnib", weights, functions, traction)
     shares = shares.reshape(len(faces), per_face, 6, 3, 6).sum(axis=1)
-    forces = np.zeros((*mesh.nodes.shape, 6))
+    forces = np.zeros((*nodes.shape, 6))
     np.add.at(forces, faces, shares)
     return forces
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -77,49 +78,84 @@ def solve(
     SolveError
         If a part can move freely or the residual is larger than allowed.
     """
-    pattern, loads = stiffness.patterns.nodes, forces.shape[2]
-    if loads > LANES:
-        raise SolveError(f"solver: {loads} loads at once; allowed {LANES} or fewer")
     empty = _without_stiffness(stiffness)
     refuse_mechanisms(mesh, stiffness, held, empty)
     free = (~(held | empty[:, None])).astype(float)
-    K = BlockMatrix(pattern, stiffness.nodes.reshape(-1, 9))
-    A = BlockMatrix.held(pattern, stiffness.nodes, free)
-    fixed = _lanes(prescribed, forces.shape) * held[:, :, None]
-    f = _lanes(forces, forces.shape)
-    b = (f - K @ fixed) * free[:, :, None]
-    start = _lanes(guess, forces.shape) * free[:, :, None]
-    x, iterations = _solve_free(mesh, stiffness, A, b, start, free)
-    u = x + fixed
-    imbalance = K @ u - f
-    out = imbalance * free[:, :, None]
-    size, limit = norms(b), round_off(A, u)
-    missed = norms(out) / np.where(size > 0, size, 1)
-    if not (missed <= np.maximum(ACCEPTED, limit / np.where(size > 0, size, 1))).all():
-        raise SolveError(
-            f"solver: true residual {missed.max():.1e}; allowed {ACCEPTED:.0e}: refine mesh.level"
-        )
-    reaction = imbalance * (held & ~empty[:, None])[:, :, None]
-    return Solution(u[:, :, :loads], reaction[:, :, :loads], float(missed.max()), iterations)
+    A = BlockMatrix.held(stiffness.patterns.nodes, stiffness.nodes, free)
+    system = _System(
+        K=BlockMatrix(stiffness.patterns.nodes, stiffness.nodes.reshape(-1, 9)),
+        A=A,
+        free=free[:, :, None],
+        supports=(held & ~empty[:, None])[:, :, None],
+        inner=_inner(mesh, stiffness, A, free),
+    )
+    fixed = np.zeros(forces.shape) if prescribed is None else prescribed * held[:, :, None]
+    start = np.zeros(forces.shape) if guess is None else guess
+    found = [
+        system.solve(*(values[:, :, first : first + LANES] for values in (forces, fixed, start)))
+        for first in range(0, forces.shape[2], LANES)
+    ]
+    return Solution(
+        np.concatenate([one.displacement for one in found], axis=2),
+        np.concatenate([one.reaction for one in found], axis=2),
+        max(one.residual for one in found),
+        max(one.iterations for one in found),
+    )
 
 
-def _solve_free(
-    mesh: Mesh, stiffness: Stiffness, A: BlockMatrix, b: Array, start: Array, free: Array
-) -> tuple[Array, int]:
-    """Free displacements and iterations: none for a small system, which is factored whole."""
+Inner = Callable[[Array, Array], tuple[Array, int]]
+
+
+def _inner(mesh: Mesh, stiffness: Stiffness, A: BlockMatrix, free: Array) -> Inner:
+    """Solver of the free components from a right-hand side and a first guess.
+
+    A small system is factored whole and takes no iterations.
+    """
     if mesh.unknowns > DIRECT_UP_TO:
         cycle = prepare(mesh, stiffness, A, free)
-        return conjugate_gradients(A, cycle, b, start, TOLERANCE)
+        return lambda b, start: conjugate_gradients(A, cycle, b, start, TOLERANCE)
     factors = factor(A.sparse())
-    x = factors.solve(b)
-    return x + factors.solve(b - A @ x), 0
+
+    def direct(b: Array, start: Array) -> tuple[Array, int]:
+        x = start + factors.solve(b - A @ start)
+        return x + factors.solve(b - A @ x), 0
+
+    return direct
 
 
-def _lanes(values: Array | None, shape: tuple[int, ...]) -> Array:
+@dataclass(frozen=True)
+class _System:
+    """Matrix K, the same with held components cut off (A), masks (n, 3, 1) and a solver of A."""
+
+    K: BlockMatrix
+    A: BlockMatrix
+    free: Array
+    supports: Flags
+    inner: Inner
+
+    def solve(self, forces: Array, fixed: Array, guess: Array) -> Solution:
+        """Solve for up to LANES loads and check the true residual."""
+        loads = forces.shape[2]
+        f, held = _lanes(forces), _lanes(fixed)
+        b = (f - self.K @ held) * self.free
+        x, iterations = self.inner(b, _lanes(guess) * self.free)
+        u = x + held
+        imbalance = self.K @ u - f
+        size = norms(b)
+        scale = np.where(size > 0, size, 1)
+        missed = norms(imbalance * self.free) / scale
+        if not (missed <= np.maximum(ACCEPTED, round_off(self.A, u) / scale)).all():
+            raise SolveError(
+                f"solver: true residual {missed.max():.1e}; allowed {ACCEPTED:.0e}: refine mesh.level"
+            )
+        reaction = imbalance * self.supports
+        return Solution(u[:, :, :loads], reaction[:, :, :loads], float(missed.max()), iterations)
+
+
+def _lanes(values: Array) -> Array:
     """Nodal values (n, 3, loads) filled up with zeros to the width of a block vector."""
-    padded = np.zeros((shape[0], 3, LANES))
-    if values is not None:
-        padded[:, :, : shape[2]] = values
+    padded = np.zeros((*values.shape[:2], LANES))
+    padded[:, :, : values.shape[2]] = values
     return padded
 
 

@@ -120,15 +120,6 @@ def strains(gradient: Array, displacement: Array) -> Array:
     )
 
 
-def stresses(strain: Array, modulus: float, poisson: float) -> Array:
-    """Stress of an isotropic material, MPa; strain (m, q, 6, loads) gives the same shape."""
-    mu = modulus / (2 * (1 + poisson))
-    lam = 2 * mu * poisson / (1 - 2 * poisson)
-    stress = mu * strain
-    stress[:, :, :3] += stress[:, :, :3] + lam * strain[:, :, :3].sum(axis=2, keepdims=True)
-    return stress
-
-
 def face_measure(corners: Array, points: Array) -> tuple[Array, Array]:
     """Area element (k, q) and unit normal (k, q, 3) of faces (k, 6, 3) at reference points (q, 2)."""
     tangents = np.einsum("kni,qnj->kqij", corners, shape_gradients(points), optimize=True)

@@ -7,7 +7,7 @@ triple product is ever formed.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache, cached_property
 
@@ -21,6 +21,9 @@ from pipeline.fem.space import EDGES, Array, Flags, Ints, cell_rule, gradients
 CHUNK = 4096
 STRAIGHT_ORDER, CURVED_ORDER = 2, 4
 STRAIGHT_TOLERANCE = 1e-9
+
+PAIRS = np.array([[0, 3, 5], [3, 1, 4], [5, 4, 2]])
+"""Place of each pair of directions among the six components of a stress or a strain."""
 
 CORNERS_TO_NODES = np.vstack([np.eye(4), np.eye(4)[EDGES].mean(axis=1)])
 """Values at the ten nodes of a cell from a linear field's four corner values (10, 4)."""
@@ -103,32 +106,36 @@ class Stiffness:
         return Stiffness(self.patterns, factor * self.nodes, factor * self.corners)
 
 
-def assemble(mesh: Mesh, patterns: Patterns, cells: Ints, modulus: Array, poisson: Array) -> Stiffness:
-    """Stiffness of some of the cells.
+def assemble(
+    mesh: Mesh, patterns: Patterns, elasticity: Array, parts: Iterable[int] | None = None
+) -> Stiffness:
+    """Stiffness of some of the parts.
 
     Parameters
     ----------
     mesh, patterns :
         The mesh and its patterns.
-    cells : Ints
-        Numbers of the cells (c,).
-    modulus, poisson : Array
-        Young's modulus, MPa, and Poisson's ratio of each of them (c,).
+    elasticity : Array
+        Stress over strain of every part (parts, 6, 6), MPa; a part of zeros is left out.
+    parts : iterable of int, optional
+        Numbers of the parts; all by default.
 
     Returns
     -------
     Stiffness
-        Sum over these cells.
+        Sum over these parts.
     """
-    mu = modulus / (2 * (1 + poisson))
-    lam = 2 * mu * poisson / (1 - 2 * poisson)
     nodes = np.zeros((len(patterns.nodes.indices), 3, 3))
     corners = np.zeros((len(patterns.corners.indices), 3, 3))
-    for some, order in batches(mesh, cells):
-        chunk = cells[some]
-        blocks = element_blocks(mesh.nodes[mesh.cells[chunk]], lam[some], mu[some], order)
-        scatter(patterns.nodes.slots[chunk], blocks, nodes)
-        scatter(patterns.corners.slots[chunk], _to_corners(blocks), corners)
+    for part in range(len(elasticity)) if parts is None else parts:
+        if not elasticity[part].any():
+            continue
+        cells = np.flatnonzero(mesh.part_of == part)
+        for some, order in batches(mesh, cells):
+            chunk = cells[some]
+            blocks = element_blocks(mesh.nodes[mesh.cells[chunk]], elasticity[part], order)
+            scatter(patterns.nodes.slots[chunk], blocks, nodes)
+            scatter(patterns.corners.slots[chunk], _to_corners(blocks), corners)
     return Stiffness(patterns, nodes, corners)
 
 
@@ -151,15 +158,15 @@ def batches(mesh: Mesh, cells: Ints) -> Iterator[tuple[Ints, int]]:
             yield where[start : start + CHUNK], order
 
 
-def element_blocks(corners: Array, lam: Array, mu: Array, order: int) -> Array:
-    """Element matrices.
+def element_blocks(corners: Array, elasticity: Array, order: int) -> Array:
+    """Element matrices of one material.
 
     Parameters
     ----------
     corners : Array
         Node positions (m, 10, 3), mm.
-    lam, mu : Array
-        Lamé's constants (m,), MPa.
+    elasticity : Array
+        Stress over strain (6, 6), MPa.
     order : int
         Polynomial order of the quadrature rule: 2 is exact for straight cells.
 
@@ -172,18 +179,15 @@ def element_blocks(corners: Array, lam: Array, mu: Array, order: int) -> Array:
     gradient, det = gradients(corners, points)
     left = gradient * (det * weights)[:, :, None, None]
     count = len(corners)
-    # products[e, (a, i), (b, j)] = sum over points of dN_a/dx_i dN_b/dx_j
+    # products[e, (a, k), (b, l)] = sum over points of dN_a/dx_k dN_b/dx_l
     products = np.matmul(
         left.transpose(0, 2, 3, 1).reshape(count, 30, -1), gradient.reshape(count, -1, 30)
     )
     products = products.reshape(count, 10, 3, 10, 3).transpose(0, 1, 3, 2, 4)
-    trace = np.einsum("eabii->eab", products)
-    blocks = lam[:, None, None, None, None] * products
-    blocks += mu[:, None, None, None, None] * products.transpose(0, 1, 2, 4, 3)
-    diagonal = mu[:, None, None] * trace
-    for i in range(3):
-        blocks[..., i, i] += diagonal
-    return blocks
+    # coupling[(k, l), (i, j)] = stress ik over strain jl
+    coupling = elasticity[PAIRS[:, None, :, None], PAIRS[None, :, None, :]]
+    blocks = products.reshape(count, 100, 9) @ coupling.reshape(9, 9)
+    return blocks.reshape(count, 10, 10, 3, 3)
 
 
 @cache

@@ -16,14 +16,14 @@ from pipeline.measures.field import (
 )
 
 
-def implant_stress_of_cells(mesh: Mesh, displacement: Array, constants: Array) -> Array:
+def implant_stress_of_cells(mesh: Mesh, displacement: Array, elasticity: Array) -> Array:
     """Mean von Mises stress (m, loads) of each implant cell, MPa; NaN in other cells."""
     loads = displacement.shape[2]
     result = np.full((len(mesh.cells), loads), np.nan)
     for index, part in enumerate(mesh.parts):
         if part.role in IMPLANT_ROLES:
             cells = np.flatnonzero(mesh.part_of == index)
-            stress = stress_field(mesh, cells, displacement, *constants[index])
+            stress = stress_field(mesh, cells, displacement, elasticity[index])
             for load in range(loads):
                 values = von_mises(stress.values[:, :, load])
                 result[cells, load] = values.reshape(len(cells), -1).mean(axis=1)

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
+
+Scheme = Literal["classical", "pressure", "deviatoric"]
+"""Published ways to sort tissue strain."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +41,16 @@ _CORTEX = (
     "near: periosteal surface under the plate (lateral without a plate); far: opposite; centre: "
     "shaft axis; all on the middle plane of the gap"
 )
-_PERCENTILES = "p5, p50, p95: percentiles by volume over the gap tissue"
+_PERCENTILES = "p5, p50, p95, p99: percentiles by volume over the gap tissue"
+_SECTIONS = "sections: the two reference sections"
+_LEVELS = "gap (middle of a specimen: middle), and the level of every bolt and screw"
+_SHARES = "level/part, for every part that the level cuts"
+_PLANES = (
+    "bolt/lateral_shear_plane and medial_shear_plane: in the void beside the nail; "
+    "screw/plate_gap: between plate and bone; screw/near_cortex: middle of the near cortex"
+)
+_FRAGMENTS = "distal or proximal bone end / the part that acts on it, or applied: loads and support"
+_SLEEVES = "bolt or screw / near (side of the head; lateral for bolts) or far"
 _IMPLANTS = "each implant part: nail, plate, bolt_1 ..., screw_1 ... numbered from the knee upwards"
 
 QUANTITIES: dict[str, Quantity] = {
@@ -71,16 +84,16 @@ QUANTITIES: dict[str, Quantity] = {
         "it by 2 or by sqrt(2); compare formulas before numbers.",
     ),
     "axial_stiffness": Quantity(
-        "N/mm", "sections: the two reference sections",
+        "N/mm", _SECTIONS,
         "Axial part of the force divided by the shortening on the shaft axis between the rigid fits "
         "of the two reference sections.",
     ),
     "torsional_stiffness": Quantity(
-        "N·m/deg", "sections: the two reference sections",
+        "N·m/deg", _SECTIONS,
         "Torque divided by the twist between the rigid fits of the two reference sections.",
     ),
     "bending_stiffness": Quantity(
-        "N·m²", "sections: the two reference sections",
+        "N·m²", _SECTIONS,
         "Moment times the distance of the two reference sections divided by the angle between their "
         "rigid fits: the mean EI over that length.",
     ),
@@ -93,5 +106,113 @@ QUANTITIES: dict[str, Quantity] = {
         "Von Mises stress exceeded in exactly 5 mm³ of the part, by volume at quadrature points: "
         "comparable between implants of unlike size. Peaks are not given: at a bonded re-entrant "
         "corner they have no value.",
+    ),
+    "gap_rotation": Quantity(
+        "deg", "medial_axis, anterior_axis, shaft",
+        "Rotation of the proximal bone end's face against the distal one's about the axis.",
+    ),
+    "proximal_movement": Quantity(
+        "mm", "proximal_end", "Size of the mean movement of the loaded end's face.",
+    ),
+    "tissue_strain_volumetric": Quantity(
+        "%", _PERCENTILES, "Sum of the principal strains at quadrature points.",
+    ),
+    "tissue_pressure": Quantity(
+        "MPa", _PERCENTILES,
+        "Hydrostatic pressure, minus the mean of the normal stresses; compression positive.",
+    ),
+    "strain_band": Quantity(
+        "%", "scheme/band; limits in percent strain and MPa",
+        "Share of the gap tissue's volume in a band of a published scheme, never a forecast of "
+        "healing. classical: largest principal strain by size (Perren 1979, from memory); pressure: "
+        "the same with pressure (Claes 1998); deviatoric: octahedral shear strain / sqrt(2) "
+        "(Isaksson 2006, limits from memory).",
+    ),
+    "axial_stiffness_by_energy": Quantity(
+        "N/mm", _SECTIONS,
+        "F^2 / 2U with the strain energy U between the sections; pure axial force only.",
+    ),
+    "torsional_stiffness_by_energy": Quantity(
+        "N·m/deg", _SECTIONS,
+        "T^2 / 2U with the strain energy U between the sections; pure torque only.",
+    ),
+    "bending_stiffness_by_energy": Quantity(
+        "N·m²", _SECTIONS,
+        "M^2 L / 2U with the strain energy U between the sections at the distance L; pure bending "
+        "only.",
+    ),
+    "section_axial_force": Quantity(
+        "N", _LEVELS,
+        "Axial force through the level from consistent nodal forces, tension positive.",
+    ),
+    "section_shear_force": Quantity("N", _LEVELS, "Size of the force across the shaft."),
+    "section_bending_moment": Quantity(
+        "N·m", _LEVELS, "Size of the bending moment about the shaft axis at the level.",
+    ),
+    "section_torque": Quantity("N·m", _LEVELS, "Torque about the shaft axis."),
+    "statics_residual": Quantity(
+        "1", _LEVELS,
+        "Difference between the section's force and moment and hand statics of the stated loads, as a "
+        "share of the load (moments over the bone's length).",
+    ),
+    "axial_load_share": Quantity(
+        "%", _SHARES,
+        "Part's share of the section's axial force; parts sum to 100 and may have opposite signs.",
+    ),
+    "torque_share": Quantity("%", _SHARES, "Part's share of the section's torque."),
+    "bending_share": Quantity(
+        "%", _SHARES,
+        "Part's share of the section's bending moment about the shaft axis, along that moment.",
+    ),
+    "bending_share_own": Quantity(
+        "%", _SHARES,
+        "What of that share the part carries by bending itself; the rest is its axial force times its "
+        "distance from the shaft axis.",
+    ),
+    "pin_axial_force": Quantity(
+        "N", _PLANES, "Force along the bolt or screw; positive pulls it out towards its head.",
+    ),
+    "pin_shear_force": Quantity("N", _PLANES, "Size of the force across the bolt or screw."),
+    "pin_bending_moment": Quantity("N·m", _PLANES, "Size of its bending moment."),
+    "pin_torque": Quantity("N·m", _PLANES, "Its torque."),
+    "nominal_stress": Quantity(
+        "MPa", f"{_PLANES}; nail/gap, plate/gap",
+        "Beam stress from section forces: bolts and screws 4N/(pi d^2) + 32M/(pi d^3); nail N/A + M/W; "
+        "plate N/A + M/W about both axes.",
+    ),
+    "fragment_axial_force": Quantity("N", _FRAGMENTS, "Force along the shaft on the fragment."),
+    "fragment_shear_force": Quantity("N", _FRAGMENTS, "Size of the force across the shaft."),
+    "fragment_residual": Quantity(
+        "1", "distal, proximal",
+        "What the forces and moments on the fragment leave over, as a share of the load (moments over "
+        "the bone's length): zero in equilibrium.",
+    ),
+    "von_mises_p99_9": Quantity(
+        "MPa", _IMPLANTS, "Von Mises stress not exceeded in 99.9 % of the part's volume.",
+    ),
+    "yield_factor": Quantity(
+        "1", _IMPLANTS,
+        "Least yield stress of the material's standard over von_mises_5mm3.",
+    ),
+    "endurance_factor": Quantity(
+        "1", "implant/notched, implant/smooth: ends of the published range of the endurance limit",
+        "Goodman factor of a stress that pulsates between zero and von_mises_5mm3: inverse of "
+        "amplitude / endurance limit + mean / ultimate stress.",
+    ),
+    "screw_bone_strain_mean": Quantity(
+        "%", _SLEEVES,
+        "Mean smallest principal strain of the cortex within 1.5 mm of the bolt or screw.",
+    ),
+    "screw_bone_strain_p5": Quantity(
+        "%", _SLEEVES, "Its level that 5 % of that volume falls below: the most compressed bone.",
+    ),
+    "screw_bone_volume_over": Quantity(
+        "mm³", "sleeve/0.7 or sleeve/1.0: limit in percent",
+        "Volume of the sleeve compressed beyond the limit; 0.73 % in tension and 1.0 % in compression "
+        "is where cortical bone yields (Bayraktar 2004, from memory).",
+    ),
+    "bone_energy_density": Quantity(
+        "kPa", "distal or proximal / distance from the gap",
+        "Mean strain-energy density of the cortex; percent_of_intact shows stress shielding.",
     ),
 }  # fmt: skip

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.space import Array, Ints, cell_rule, gradients, strains, stresses
+from pipeline.fem.space import Array, Ints, cell_rule, gradients, strains
 
 ORDER = 2
 
@@ -36,10 +36,10 @@ def strain_field(mesh: Mesh, cells: Ints, displacement: Array, order: int = ORDE
     return Field(strain.reshape(-1, 6, displacement.shape[2]), (det * rule).ravel())
 
 
-def stress_field(mesh: Mesh, cells: Ints, displacement: Array, modulus: float, poisson: float) -> Field:
-    """Stresses of some cells of one material, MPa."""
+def stress_field(mesh: Mesh, cells: Ints, displacement: Array, elasticity: Array) -> Field:
+    """Stresses of some cells of one material, MPa, from its stress over strain (6, 6)."""
     strain = strain_field(mesh, cells, displacement)
-    return Field(stresses(strain.values[:, None], modulus, poisson)[:, 0], strain.weights)
+    return Field(np.einsum("ij,pjl->pil", elasticity, strain.values), strain.weights)
 
 
 def principal(strain: Array) -> Array:

@@ -8,7 +8,8 @@ import numpy as np
 
 from geometries.solids import GapFrame
 from pipeline.fem.space import Array
-from pipeline.measures.dictionary import Measure
+from pipeline.measures.bands import strain_bands
+from pipeline.measures.dictionary import Measure, Scheme
 from pipeline.measures.field import Field, octahedral, percentile, principal
 from pipeline.measures.motion import Motion
 
@@ -31,20 +32,42 @@ def gap_movement(frame: GapFrame, distal: Motion, proximal: Motion, load: Array)
         yield Measure("gap_axial_movement", location, float(z))
         yield Measure("gap_shear_movement", location, float(np.hypot(x, y)))
         yield Measure("interfragmentary_strain", location, float(100 * z / frame.length))
+    turned = np.degrees((proximal.rotation - distal.rotation) @ load)
+    for axis, angle in zip(("medial_axis", "anterior_axis", "shaft"), turned, strict=True):
+        yield Measure("gap_rotation", axis, float(angle))
     for location, motion in (("distal", distal), ("proximal", proximal)):
         squared = max(float(load @ motion.misfit @ load), 0.0)
         yield Measure("gap_face_misfit", location, squared**0.5)
 
 
-def tissue_strain(field: Field, load: Array) -> Iterator[Measure]:
-    """Percentiles by volume of principal and octahedral shear strain, percent."""
-    e = principal(field.values @ load)
-    values = {
-        "tissue_strain_major": e[:, 2],
-        "tissue_strain_minor": e[:, 0],
-        "tissue_strain_octahedral": octahedral(e),
+def tissue(
+    strain: Field, elasticity: Array, schemes: tuple[Scheme, ...], load: Array
+) -> Iterator[Measure]:
+    """Percentiles by volume of strain and pressure in the tissue, and its shares in strain bands.
+
+    Parameters
+    ----------
+    strain : Field
+        Strains of the unit loads.
+    elasticity : Array
+        Stress over strain of the tissue (6, 6), MPa.
+    schemes : tuple of str
+        Strain-band schemes.
+    load : Array
+        Shares of the unit loads.
+    """
+    values = strain.values @ load
+    e = principal(values)
+    pressure = -(values @ elasticity[:3].sum(axis=0)) / 3
+    fields = {
+        "tissue_strain_major": 100 * e[:, 2],
+        "tissue_strain_minor": 100 * e[:, 0],
+        "tissue_strain_volumetric": 100 * e.sum(axis=1),
+        "tissue_strain_octahedral": 100 * octahedral(e),
+        "tissue_pressure": pressure,
     }
-    for quantity, strain in values.items():
-        for share in (5, 50, 95):
-            level = percentile(strain, field.weights, share / 100)
-            yield Measure(quantity, f"p{share}", 100 * level)
+    for quantity, field in fields.items():
+        for share in (5, 50, 95, 99):
+            yield Measure(quantity, f"p{share}", percentile(field, strain.weights, share / 100))
+    for scheme in schemes:
+        yield from strain_bands(scheme, e, pressure, strain.weights)

@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.fem.loads import resultant
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.solve import Solution
-from pipeline.fem.space import Array
+from pipeline.fem.space import Array, Ints
 from pipeline.fem.stiffness import batches
 from pipeline.measures.field import strain_field
 
@@ -50,6 +50,7 @@ class Balance:
 class Balances:
     """Balance data of the unit loads, from which each load's balance follows."""
 
+    applied: Array
     reactions: Array
     work: Array
     energy: Array
@@ -58,32 +59,34 @@ class Balances:
 
     @classmethod
     def of(
-        cls, mesh: Mesh, solution: Solution, forces: Array, constants: Array, about: Array
+        cls, mesh: Mesh, solution: Solution, forces: Array, elasticity: Array, about: Array
     ) -> Balances:
         """Gather from a solution.
 
         Parameters
         ----------
         mesh, solution, forces :
-            Mesh, solution of the unit loads and their nodal forces (n, 3, 6).
-        constants : Array
-            Young's modulus, MPa, and Poisson's ratio of each part (parts, 2).
+            Mesh, solution of the unit loads and their nodal forces (n, 3, loads).
+        elasticity : Array
+            Stress over strain of each part (parts, 6, 6), MPa.
         about : Array
             Point (3,) to which the unit loads refer, mm.
         """
         return cls(
+            applied=resultant(mesh.nodes, forces, about),
             reactions=resultant(mesh.nodes, solution.reaction, about),
             work=np.einsum("nia,nib->ab", forces, solution.displacement),
-            energy=strain_energy(mesh, solution.displacement, constants),
+            energy=strain_energy(mesh, solution.displacement, elasticity),
             about=about,
             volume=mesh.worst_volume[1],
         )
 
     def under(self, load: Array) -> Balance:
-        """Balance under a load (6,)."""
+        """Balance under a load (shares of the unit loads)."""
         arm = float(np.linalg.norm(self.about))
-        force, moment = np.linalg.norm(load[:3]), np.linalg.norm(load[3:])
-        rest = self.reactions @ load + load
+        applied = self.applied @ load
+        force, moment = np.linalg.norm(applied[:3]), np.linalg.norm(applied[3:])
+        rest = self.reactions @ load + applied
         work = float(load @ self.work @ load)
         return Balance(
             force=float(np.linalg.norm(rest[:3]) / (force + moment / arm)),
@@ -93,25 +96,26 @@ class Balances:
         )
 
 
-def strain_energy(mesh: Mesh, displacement: Array, constants: Array) -> Array:
-    """Twice the mutual strain energies (loads, loads) of the unit loads, N·mm.
+def strain_energy(
+    mesh: Mesh, displacement: Array, elasticity: Array, cells: Ints | None = None
+) -> Array:
+    """Twice the mutual strain energies (loads, loads) of the unit loads, N·mm; of all cells by default.
 
     Summed over quadrature points from strains, without the assembled matrix, by the rules that the
     assembly uses.
     """
     loads = displacement.shape[2]
     total = np.zeros((loads, loads))
-    for part, (modulus, poisson) in enumerate(constants):
-        if modulus == 0:
+    for part, C in enumerate(elasticity):
+        if not C.any():
             continue
-        mu = modulus / (2 * (1 + poisson))
-        lam = 2 * mu * poisson / (1 - 2 * poisson)
-        cells = np.flatnonzero(mesh.part_of == part)
-        for some, order in batches(mesh, cells):
-            field = strain_field(mesh, cells[some], displacement, order)
+        own = (
+            np.flatnonzero(mesh.part_of == part)
+            if cells is None
+            else cells[mesh.part_of[cells] == part]
+        )
+        for some, order in batches(mesh, own):
+            field = strain_field(mesh, own[some], displacement, order)
             e, w = field.values, field.weights
-            trace = e[:, :3].sum(axis=1)
-            shear = np.array([2, 2, 2, 1, 1, 1])
-            total += lam * np.einsum("p,pa,pb->ab", w, trace, trace, optimize=True)
-            total += mu * np.einsum("p,i,pia,pib->ab", w, shear, e, e, optimize=True)
+            total += np.einsum("p,pia,ij,pjb->ab", w, e, C, e, optimize=True)
     return total

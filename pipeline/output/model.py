@@ -116,7 +116,8 @@ def read_model(out: Path, name: str, stage: str, load: str) -> Model:
 
 
 def _drawn_role(part: Mapping[str, str]) -> str:
-    return "cortex" if part["role"] == "gap" and part["material"] == "cortical" else part["role"]
+    is_bone = part["role"] == "gap" and part["material"].startswith("cortical")
+    return "cortex" if is_bone else part["role"]
 
 
 def _surface(solid: pv.UnstructuredGrid) -> pv.PolyData:

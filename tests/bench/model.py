@@ -1,4 +1,5 @@
-"""The bench's model: a plate over a 3 mm gap of soft tissue, at any mesh size, kept as arrays."""
+"""The bench's models, kept as arrays: a plate over a 3 mm gap of soft tissue at any mesh size, and the
+demo's plate over a nail as a study meshes it by default."""
 
 from __future__ import annotations
 
@@ -9,9 +10,11 @@ import numpy as np
 import scipy.sparse as sp
 
 from geometries.assembly import assemble as build
-from geometries.constructs import PlateConstruct
-from geometries.parameters import Defect, Femur, Plate, Screws
-from pipeline.case import part_constants
+from geometries.bone import Defect, Femur
+from geometries.constructs import NailPlateConstruct, PlateConstruct
+from geometries.parameters import Nail, Plate, Screws
+from geometries.solids import Geometry
+from pipeline.case import part_elasticity
 from pipeline.fem import mesher
 from pipeline.fem.loads import unit_loads
 from pipeline.fem.mesh import Mesh, MeshPart, cell_volumes
@@ -25,18 +28,16 @@ TISSUE = Stage(name="oligotrophic")
 
 @dataclass(frozen=True)
 class Model:
-    """Mesh, material constants of each cell, six unit loads, and the held end."""
+    """Mesh, stress over strain of each part, six unit loads, and the held end."""
 
     mesh: Mesh
-    modulus: Array
-    poisson: Array
+    elasticity: Array
     forces: Array
     held: Flags
 
     def stiffness(self) -> Stiffness:
         """Assembled from nothing, pattern included."""
-        cells = np.arange(len(self.mesh.cells))
-        return assemble(self.mesh, Patterns.of(self.mesh), cells, self.modulus, self.poisson)
+        return assemble(self.mesh, Patterns.of(self.mesh), self.elasticity)
 
     def reduced(self) -> tuple[sp.csr_array, Array]:
         """Matrix and six right-hand sides of the free unknowns, for direct solvers."""
@@ -59,34 +60,42 @@ def scaled(factor: float) -> Sizes:
     )
 
 
-def make(factor: float) -> Model:
-    """A model with edges longer than the coarse level's by a factor."""
+def plate(factor: float) -> Model:
+    """A short plate, with edges longer than the coarse level's by a factor."""
     few = Plate(hole_count=4, screws=Screws(holes=(2,)))
     geometry = build(PlateConstruct(name="bench", kind="plate", plate=few), Femur(), Defect())
-    mesh = mesher.mesh_once(geometry, scaled(factor))
-    modulus, poisson = part_constants(mesh, TISSUE)[mesh.part_of].T
+    return _model(geometry, mesher.mesh_once(geometry, scaled(factor)))
+
+
+def nail_and_plate() -> Model:
+    """A plate over a nail at the default level."""
+    construct = NailPlateConstruct(name="bench", kind="nail_plate", nail=Nail(diameter_mm=10.0))
+    geometry = build(construct, Femur(), Defect())
+    return _model(geometry, mesher.build_mesh(geometry, "default"))
+
+
+def _model(geometry: Geometry, mesh: Mesh) -> Model:
     held = np.zeros(mesh.nodes.shape, dtype=bool)
     held[mesh.patches["distal_end"]] = True
     top = np.array([0.0, 0.0, geometry.length])
-    return Model(mesh, modulus, poisson, unit_loads(mesh, "proximal_end", top), held)
+    return Model(mesh, part_elasticity(mesh, TISSUE), unit_loads(mesh, "proximal_end", top), held)
 
 
 def save(model: Model, path: Path) -> None:
     """Write the arrays that `load` needs."""
     mesh = model.mesh
     np.savez(
-        path, nodes=mesh.nodes, cells=mesh.cells, vertex_count=mesh.vertex_count,
-        modulus=model.modulus, poisson=model.poisson, forces=model.forces, held=model.held,
+        path, nodes=mesh.nodes, cells=mesh.cells, part_of=mesh.part_of,
+        vertex_count=mesh.vertex_count, elasticity=model.elasticity, forces=model.forces,
+        held=model.held,
     )  # fmt: skip
 
 
 def load(path: Path) -> Model:
-    """Read a model; its cells count as one part, since only constants matter here."""
-
+    """Read a model; names and exact volumes of its parts do not matter here."""
     data = np.load(path)
-    nodes, cells = data["nodes"], data["cells"]
-    part = MeshPart("all", "cortex", "cortical", float(cell_volumes(nodes[cells]).sum()))
-    mesh = Mesh(
-        nodes, cells, np.zeros(len(cells), dtype=np.int64), (part,), {}, int(data["vertex_count"])
-    )
-    return Model(mesh, data["modulus"], data["poisson"], data["forces"], data["held"])
+    nodes, cells, part_of = data["nodes"], data["cells"], data["part_of"]
+    volumes = np.bincount(part_of, cell_volumes(nodes[cells]))
+    parts = tuple(MeshPart(f"part_{k}", "cortex", "-", float(v)) for k, v in enumerate(volumes))
+    mesh = Mesh(nodes, cells, part_of, parts, {}, int(data["vertex_count"]))
+    return Model(mesh, data["elasticity"], data["forces"], data["held"])

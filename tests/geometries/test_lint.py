@@ -12,6 +12,7 @@ from pydantic import ValidationError
 from scipy.stats import qmc
 
 from geometries.assembly import assemble
+from geometries.bone import Defect, Femur
 from geometries.constructs import (
     Construct,
     ExchangeNailConstruct,
@@ -22,7 +23,7 @@ from geometries.constructs import (
 from geometries.errors import StudyError
 from geometries.femur import outer_profile, reamed_profile
 from geometries.lint import check_clearances
-from geometries.parameters import Bolts, Defect, ExchangeNail, Femur, Nail, Plate, Screws
+from geometries.parameters import Bolts, ExchangeNail, Nail, Plate, Screws
 from geometries.plate import screws
 from geometries.solids import Frustum, Geometry, Part, Points, Prism, Solid, radial
 

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
+from geometries.bone import Defect, Femur
 from geometries.femur import canal_profile, outer_profile, reamed_profile
 from geometries.materials import MATERIALS, TISSUES
-from geometries.parameters import Defect, ExchangeNail, Femur, Nail, Plate
+from geometries.parameters import ExchangeNail, Nail, Plate
 
 DEFAULT = Femur()
 

@@ -12,15 +12,16 @@ import numpy as np
 import scipy.sparse as sp
 
 from geometries.assembly import assemble
-from geometries.materials import MATERIALS
+from geometries.materials import MATERIALS, Material, isotropic
 from geometries.solids import Geometry
-from pipeline.case import Case, cases, measure, part_constants, solve_unit_loads, wrench
+from pipeline.case import Case, cases, measure, solve_unit_loads
 from pipeline.config import Stage, parse_study
 from pipeline.fem import stiffness as elastic
 from pipeline.fem.mesh import Mesh, MeshPart, cell_volumes
 from pipeline.fem.mesher import build_mesh
 from pipeline.fem.solve import Solution
 from pipeline.fem.space import EDGES, FACE_NODES, Array, Ints
+from pipeline.superposition import combinations
 
 # Uneven numbers, so that swapped components or forgotten factors show.
 SIDE_N, PULL_N, TWIST_NM, BEND_NM = 37.0, 430.0, 2.3, 3.1
@@ -80,9 +81,8 @@ class Solved:
 
     @cached_property
     def wrenches(self) -> dict[str, Array]:
-        """Resultant (6,) of each load of the study."""
-        femur, length = self.case.femur, self.geometry.length
-        return {load.name: wrench(load, femur, length) for load in self.case.loads}
+        """Shares of the unit loads in each load of the study."""
+        return combinations(self.case.loads, self.case.femur, self.geometry.length)
 
     def under(self, load: str) -> Array:
         """Nodal displacements (n, 3, 1) under a load of the study, mm."""
@@ -92,7 +92,7 @@ class Solved:
     def measures(self) -> dict[tuple[str, str, str], float]:
         """Values by load, quantity and location; the balance of every row must hold."""
         rows = list(
-            measure(self.mesh, self.geometry, self.stage, self.solution, self.forces, self.wrenches)
+            measure(self.mesh, self.geometry, self.case, self.stage, self.solution, self.forces)
         )
         assert not [row.balance.fault() for row in rows if row.balance.fault()]
         return {
@@ -155,17 +155,9 @@ class Tube:
 def stiffness_of(
     mesh: Mesh, constants: Array, patterns: elastic.Patterns | None = None
 ) -> elastic.Stiffness:
-    """Stiffness from Young's modulus and Poisson's ratio of each part (parts, 2), part by part."""
-    patterns = patterns or elastic.Patterns.of(mesh)
-    total = None
-    for part, (modulus, poisson) in enumerate(constants):
-        cells = np.flatnonzero(mesh.part_of == part)
-        one = elastic.assemble(
-            mesh, patterns, cells, np.full(len(cells), modulus), np.full(len(cells), poisson)
-        )
-        total = one if total is None else total + one
-    assert total is not None
-    return total
+    """Stiffness from Young's modulus and Poisson's ratio of each part (parts, 2)."""
+    elasticity = np.stack([isotropic(*pair) for pair in constants])
+    return elastic.assemble(mesh, patterns or elastic.Patterns.of(mesh), elasticity)
 
 
 def sparse(stiffness: elastic.Stiffness) -> sp.csr_array:
@@ -178,7 +170,9 @@ def sparse(stiffness: elastic.Stiffness) -> sp.csr_array:
 
 def own_constants(mesh: Mesh) -> Array:
     """Constants (parts, 2) of the materials that the parts name; tissue is empty."""
-    return part_constants(mesh, Stage(name="empty", modulus_mpa=None, poisson_ratio=None))
+    empty = Material(0.0, 0.0, "empty")
+    found = [MATERIALS.get(part.material, empty) for part in mesh.parts]
+    return np.array([[material.modulus, material.poisson] for material in found])
 
 
 def outer_faces(cells: Ints) -> Ints:

@@ -1,0 +1,103 @@
+"""Strain of the bone round screws and bolts, and strain energy by zone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from geometries.readout import Pin
+from geometries.solids import GapFrame, radial
+from pipeline.fem.mesh import Mesh
+from pipeline.fem.space import Array, Ints, cell_rule, shape
+from pipeline.measures.dictionary import Measure
+from pipeline.measures.field import ORDER, Field, percentile, principal, strain_field
+
+SLEEVE_MM = 1.5
+LIMITS = {"0.7": 0.007, "1.0": 0.010}
+ZONES_MM = ((0, 20), (20, 60), (60, 150))
+
+
+@dataclass(frozen=True)
+class Sleeve:
+    """Strains of the bone within 1.5 mm of a pin, on one side of the shaft."""
+
+    place: str
+    strain: Field
+
+
+def sleeves(mesh: Mesh, pin: Pin, displacement: Array) -> Iterator[Sleeve]:
+    """Cortex round a pin: near the head and on the far side, where there is any."""
+    out = np.asarray(radial(pin.azimuth_deg))
+    radius = pin.diameter / 2
+    bone = mesh.cells_of("cortex")
+    corners = mesh.nodes[mesh.cells[bone, :4]]
+    nearest = _from_axis(corners, out, pin.height).min(axis=1)
+    cells = bone[nearest < radius + SLEEVE_MM]
+    if not len(cells):
+        return
+    places = _points(mesh, cells)
+    strain = strain_field(mesh, cells, displacement)
+    inside = _from_axis(places, out, pin.height) < radius + SLEEVE_MM
+    for name, side in (("near", places @ out > 0), ("far", places @ out < 0)):
+        chosen = inside & side
+        if chosen.any():
+            field = Field(strain.values[chosen], strain.weights[chosen])
+            yield Sleeve(f"{pin.name}/{name}", field)
+
+
+def sleeve_strain(sleeve: Sleeve, load: Array) -> Iterator[Measure]:
+    """Compression of the bone round a pin, and the volume beyond the yield class of cortical bone."""
+    e3, weights = principal(sleeve.strain.values @ load)[:, 0], sleeve.strain.weights
+    yield Measure("screw_bone_strain_mean", sleeve.place, float(100 * e3 @ weights / weights.sum()))
+    yield Measure("screw_bone_strain_p5", sleeve.place, 100 * percentile(e3, weights, 0.05))
+    for name, limit in LIMITS.items():
+        volume = float(weights[e3 < -limit].sum())
+        yield Measure("screw_bone_volume_over", f"{sleeve.place}/{name}", volume)
+
+
+@dataclass(frozen=True)
+class Zone:
+    """Mutual strain energies (loads, loads) of the cortex in a zone, N·mm, and its volume, mm³."""
+
+    place: str
+    energy: Array
+    volume: float
+
+
+def zones(mesh: Mesh, gap: GapFrame, displacement: Array, elasticity: Array) -> Iterator[Zone]:
+    """Strain energy of the cortex by distance from the gap, at either side."""
+    heights = mesh.nodes[mesh.cells[:, :4], 2].mean(axis=1)
+    for index, part in enumerate(mesh.parts):
+        if part.role != "cortex":
+            continue
+        own = mesh.part_of == index
+        away = np.abs(heights - gap.height) - gap.length / 2
+        for low, high in ZONES_MM:
+            cells = np.flatnonzero(own & (away >= low) & (away < high))
+            if len(cells):
+                strain = strain_field(mesh, cells, displacement)
+                e, w, C = strain.values, strain.weights, elasticity[index]
+                energy = np.einsum("p,pia,ij,pjb->ab", w, e, C, e, optimize=True) / 2
+                side = part.name.removeprefix("cortex_")
+                yield Zone(f"{side}/{low}-{high}mm", energy, float(w.sum()))
+
+
+def energy_density(zone: Zone, load: Array) -> Measure:
+    """Mean strain-energy density of a zone, kPa (mJ/cm³)."""
+    return Measure(
+        "bone_energy_density", zone.place, float(1e3 * load @ zone.energy @ load / zone.volume)
+    )
+
+
+def _points(mesh: Mesh, cells: Ints) -> Array:
+    """Places (points, 3) of the quadrature points of cells, mm."""
+    functions = shape(cell_rule(ORDER)[0])
+    return np.einsum("qn,mni->mqi", functions, mesh.nodes[mesh.cells[cells]]).reshape(-1, 3)
+
+
+def _from_axis(places: Array, out: Array, height: float) -> Array:
+    """Distance of places (..., 3) from a radial axis at a height, mm."""
+    offset = places - np.array([0.0, 0.0, height])
+    return np.linalg.norm(offset - (offset @ out)[..., None] * out, axis=-1)

@@ -1,0 +1,108 @@
+"""Forces inside a construct from consistent nodal forces: exact to equilibrium, whatever the mesh.
+
+A cell's nodal forces are what its nodes exert on it. Summed over the cells on one side of a cut, at the
+nodes of the cut, they are the force through the cut; no stress is ever integrated over a surface.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.fem.loads import rigid_modes
+from pipeline.fem.mesh import Mesh
+from pipeline.fem.space import Array, Flags, Ints, cell_rule, gradients, strains
+from pipeline.fem.stiffness import PAIRS, batches
+
+
+@dataclass(frozen=True)
+class Inside:
+    """A mesh, its materials and displacements under unit loads: what internal forces come from.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        The mesh.
+    elasticity : Array
+        Stress over strain of each part (parts, 6, 6), MPa.
+    displacement : Array
+        Nodal displacements (n, 3, loads), mm.
+    """
+
+    mesh: Mesh
+    elasticity: Array
+    displacement: Array
+
+    def pull(self, cells: Ints, nodes: Flags, about: Array) -> Array:
+        """Force and moment that some nodes exert on some cells.
+
+        Parameters
+        ----------
+        cells : Ints
+            The cells (c,).
+        nodes : array of bool
+            The nodes (n,).
+        about : Array
+            Point (3,) of the moment, mm.
+
+        Returns
+        -------
+        Array
+            (6, loads), N and N·mm.
+        """
+        mesh = self.mesh
+        total = np.zeros((6, self.displacement.shape[2]))
+        touching = cells[nodes[mesh.cells[cells]].any(axis=1)]
+        for part in np.unique(mesh.part_of[touching]):
+            if not self.elasticity[part].any():
+                continue
+            own = touching[mesh.part_of[touching] == part]
+            for some, order in batches(mesh, own):
+                chunk = mesh.cells[own[some]]
+                forces = cell_forces(
+                    mesh.nodes[chunk], self.displacement[chunk], self.elasticity[part], order
+                )
+                forces *= nodes[chunk][:, :, None, None]
+                modes = rigid_modes(mesh.nodes[chunk].reshape(-1, 3), about)
+                total += np.einsum("pia,pil->al", modes, forces.reshape(*modes.shape[:2], -1))
+        return total
+
+    def through(self, before: Ints, behind: Ints, about: Array) -> Array:
+        """Force and moment (6, loads) that cells exert on the cells before them.
+
+        The cut is where the two groups share nodes; the moment is about a point (3,).
+        """
+        return self.pull(before, self._shared(before, behind), about)
+
+    def _shared(self, before: Ints, behind: Ints) -> Flags:
+        marks = np.zeros((2, len(self.mesh.nodes)), dtype=bool)
+        for mark, cells in zip(marks, (before, behind), strict=True):
+            mark[self.mesh.cells[cells]] = True
+        return np.asarray(np.logical_and(*marks))
+
+
+def cell_forces(corners: Array, displacement: Array, elasticity: Array, order: int) -> Array:
+    """Forces that its nodes exert on each cell.
+
+    Parameters
+    ----------
+    corners : Array
+        Node positions (m, 10, 3), mm.
+    displacement : Array
+        Nodal displacements (m, 10, 3, loads), mm.
+    elasticity : Array
+        Stress over strain (6, 6), MPa.
+    order : int
+        Order of the quadrature rule, as in the assembly.
+
+    Returns
+    -------
+    Array
+        (m, 10, 3, loads), N.
+    """
+    points, weights = cell_rule(order)
+    gradient, det = gradients(corners, points)
+    stress = np.einsum("ij,mqjl->mqil", elasticity, strains(gradient, displacement), optimize=True)
+    weighted = stress[:, :, PAIRS] * (det * weights)[:, :, None, None, None]
+    return np.einsum("mqnj,mqijl->mnil", gradient, weighted, optimize=True)

@@ -1,0 +1,88 @@
+"""Forces that sections, bolts, screws and bone ends carry, and how parts share them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import pi
+
+import numpy as np
+
+from geometries.readout import Beam, Pin
+from pipeline.fem.space import Array
+from pipeline.measures.dictionary import Measure
+from pipeline.measures.sections import FreeBody, Section
+
+NEWTON_METRE = 1e3
+SMALL = 1e-6
+
+
+def section_forces(section: Section, place: str, load: Array) -> Iterator[Measure]:
+    """Resultant through a level: what hand statics gives too."""
+    w = section.total @ load
+    lever = max(section.level, 1.0)
+    size = np.abs(w / [1, 1, 1, lever, lever, lever]).max()
+    w[np.abs(w) < SMALL**2 * size] = 0.0  # round-off, which percentages would blow up
+    yield Measure("section_axial_force", place, float(w[2]))
+    yield Measure("section_shear_force", place, float(np.hypot(*w[:2])))
+    yield Measure("section_bending_moment", place, float(np.hypot(*w[3:5])) / NEWTON_METRE)
+    yield Measure("section_torque", place, float(w[5]) / NEWTON_METRE)
+
+
+def load_shares(section: Section, place: str, load: Array) -> Iterator[Measure]:
+    """Share of axial force, torque and bending moment of every part, percent.
+
+    A share is left out where the whole is nothing against the largest of its parts.
+    """
+    wrenches = {name: part @ load for name, part in section.parts.items()}
+    total = section.total @ load
+    bending = total[3:5]
+    size = float(np.linalg.norm(bending))
+    largest = np.max([np.abs(w) for w in wrenches.values()], axis=0)
+    for name, w in wrenches.items():
+        where = f"{place}/{name}"
+        if abs(total[2]) > SMALL * largest[2] > 0:
+            yield Measure("axial_load_share", where, float(100 * w[2] / total[2]))
+        if abs(total[5]) > SMALL * largest[5] > 0:
+            yield Measure("torque_share", where, float(100 * w[5] / total[5]))
+        if size > SMALL * float(largest[3:5].max()) > 0:
+            couple = np.cross(section.centres[name] * [1, 1, 0], w[:3])[:2]
+            yield Measure("bending_share", where, float(100 * w[3:5] @ bending / size**2))
+            own = float(100 * (w[3:5] - couple) @ bending / size**2)
+            yield Measure("bending_share_own", where, own)
+
+
+def pin_forces(pin: Pin, plane: str, wrench: Array, load: Array) -> Iterator[Measure]:
+    """What a bolt or screw carries through one of its planes, and its nominal stress as a beam."""
+    w = wrench @ load
+    moment = float(np.hypot(w[4], w[5]))
+    place = f"{pin.name}/{plane}"
+    yield Measure("pin_axial_force", place, float(w[0]))
+    yield Measure("pin_shear_force", place, float(np.hypot(w[1], w[2])))
+    yield Measure("pin_bending_moment", place, moment / NEWTON_METRE)
+    yield Measure("pin_torque", place, float(w[3]) / NEWTON_METRE)
+    stress = 4 * abs(float(w[0])) / (pi * pin.diameter**2) + 32 * moment / (pi * pin.diameter**3)
+    yield Measure("nominal_stress", place, stress)
+
+
+def beam_stress(beam: Beam, section: Section, load: Array) -> Iterator[Measure]:
+    """Nominal stress of a nail or plate at the gap from the forces that it carries there."""
+    if beam.part not in section.parts:
+        return
+    w = section.parts[beam.part] @ load
+    moment = w[3:] - np.cross(section.centres[beam.part] * [1, 1, 0], w[:3])
+    about = np.abs(np.asarray(beam.axes) @ moment[:2]) / np.asarray(beam.moduli)
+    bending = np.hypot(*about) if beam.is_round else about.sum()
+    yield Measure("nominal_stress", f"{beam.part}/gap", float(abs(w[2]) / beam.area + bending))
+
+
+def fragment_forces(body: FreeBody, fragment: str, load: Array) -> Iterator[Measure]:
+    """All that acts on a bone fragment, and what is left of it as a share of the load."""
+    arm = max(float(np.linalg.norm(body.about)), 1.0)
+    lever = np.array([1, 1, 1, arm, arm, arm])
+    for name, wrench in {**body.acting, "applied": body.applied}.items():
+        x, y, z = (wrench @ load)[:3]
+        yield Measure("fragment_axial_force", f"{fragment}/{name}", float(z))
+        yield Measure("fragment_shear_force", f"{fragment}/{name}", float(np.hypot(x, y)))
+    size = np.linalg.norm(body.applied @ load / lever)
+    rest = np.linalg.norm(body.rest @ load / lever)
+    yield Measure("fragment_residual", fragment, float(rest / size))

@@ -1,0 +1,143 @@
+"""Forces through levels of the shaft, through bolts and screws, and on the two bone fragments."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from geometries.readout import Pin
+from geometries.solids import radial
+from pipeline.fem.mesh import Mesh
+from pipeline.fem.space import Array, Flags, Ints
+from pipeline.measures.forces import Inside
+
+FRAGMENTS = ("distal", "proximal")
+
+
+@dataclass(frozen=True)
+class Section:
+    """Forces that every part carries through a level of the shaft.
+
+    Parameters
+    ----------
+    level : float
+        Height, mm; moments are about the shaft axis there.
+    parts : dict of str to Array
+        Force and moment (6, loads) that the proximal side of a part exerts on its distal side.
+    centres : dict of str to Array
+        Centroid (3,) of each part's cells at the cut, mm.
+    """
+
+    level: float
+    parts: dict[str, Array]
+    centres: dict[str, Array]
+
+    @property
+    def total(self) -> Array:
+        """Sum over the parts (6, loads)."""
+        return np.asarray(sum(self.parts.values()))
+
+
+def cut_level(inside: Inside, level: float) -> Section:
+    """Cut the whole construct at a level, between cells.
+
+    Cells belong to the side of their centroid. The resultant through so rough a cut is exact; what
+    each part carries is a mean over about one cell to either side.
+    """
+    mesh = inside.mesh
+    heights = mesh.nodes[mesh.cells[:, :4], 2]
+    above = heights.mean(axis=1) > level
+    marks = np.zeros((2, len(mesh.nodes)), dtype=bool)
+    marks[0, mesh.cells[above]] = True
+    marks[1, mesh.cells[~above]] = True
+    cut: Flags = np.logical_and(*marks)
+    beside = cut[mesh.cells].any(axis=1)
+    about = np.array([0.0, 0.0, level])
+    parts, centres = {}, {}
+    for index in np.unique(mesh.part_of[beside & above]):
+        own = beside & (mesh.part_of == index)
+        name = mesh.parts[index].name
+        parts[name] = -inside.pull(np.flatnonzero(own & above), cut, about)
+        centres[name] = _centre(mesh, np.flatnonzero(own))
+    return Section(level, parts, centres)
+
+
+def _centre(mesh: Mesh, cells: Ints) -> Array:
+    """Centroid (3,) of cells, mm."""
+    corners = mesh.nodes[mesh.cells[cells, :4]]
+    volumes = np.abs(np.linalg.det(corners[:, 1:] - corners[:, :1]))
+    return np.asarray(volumes @ corners.mean(axis=1) / volumes.sum())
+
+
+def cut_pin(inside: Inside, pin: Pin, plane: str) -> Array:
+    """Force and moment (6, loads) that a pin carries through one of its planes.
+
+    In the pin's own frame: along its axis towards the head (positive pulls), along the shaft, across
+    both; the moment is about the pin's axis at the plane.
+    """
+    mesh = inside.mesh
+    out, up = np.asarray(radial(pin.azimuth_deg)), np.array([0.0, 0.0, 1.0])
+    frame = np.stack([out, up, np.cross(out, up)])
+    index = [part.name for part in mesh.parts].index(pin.name)
+    own = np.flatnonzero(mesh.part_of == index)
+    place = mesh.nodes[mesh.cells[own, :4]].mean(axis=1) @ out
+    beyond = place > pin.planes[plane]
+    about = pin.planes[plane] * out + pin.height * up
+    pull = -inside.through(own[beyond], own[~beyond], about)
+    return np.concatenate([frame @ pull[:3], frame @ pull[3:]])
+
+
+@dataclass(frozen=True)
+class FreeBody:
+    """All that acts on one bone fragment.
+
+    Parameters
+    ----------
+    about : Array
+        Point (3,) of the moments, mm.
+    acting : dict of str to Array
+        Force and moment (6, loads) that each part exerts on the fragment.
+    applied : Array
+        The same of loads and supports.
+    """
+
+    about: Array
+    acting: dict[str, Array]
+    applied: Array
+
+    @property
+    def rest(self) -> Array:
+        """Sum of everything (6, loads): zero in equilibrium."""
+        return np.asarray(sum(self.acting.values()) + self.applied)
+
+
+def free_body(inside: Inside, fragment: str, outside: Array, about: Array) -> FreeBody:
+    """Close the free body of a fragment.
+
+    Parameters
+    ----------
+    inside : Inside
+        Mesh, materials and displacements.
+    fragment : {"distal", "proximal"}
+        Which bone end.
+    outside : Array
+        Nodal loads and support forces (n, 3, loads), N.
+    about : Array
+        Point (3,) of the moments, mm.
+    """
+    mesh = inside.mesh
+    bone = [part.role in ("cortex", "cancellous") and part.name.endswith(fragment)
+            for part in mesh.parts]  # fmt: skip
+    nodes = np.zeros(len(mesh.nodes), dtype=bool)
+    nodes[mesh.cells[np.asarray(bone)[mesh.part_of]]] = True
+    touching = nodes[mesh.cells].any(axis=1)
+    acting = {}
+    for index, part in enumerate(mesh.parts):
+        cells = np.flatnonzero(touching & (mesh.part_of == index))
+        if not bone[index] and len(cells):
+            acting[part.name] = -inside.pull(cells, nodes, about)
+    arms = mesh.nodes[nodes] - about
+    forces = outside[nodes]
+    moments = np.cross(arms[:, :, None], forces, axisa=1, axisb=1, axisc=1)
+    return FreeBody(about, acting, np.concatenate([forces.sum(axis=0), moments.sum(axis=0)]))

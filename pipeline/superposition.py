@@ -1,0 +1,89 @@
+"""Loads as sums of unit loads: their nodal forces, their shares, and hand statics beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+import numpy as np
+
+from geometries.bone import Femur
+from geometries.errors import StudyError
+from pipeline.applied import head_level
+from pipeline.fem.loads import surface_loads, unit_loads
+from pipeline.fem.mesh import Mesh
+from pipeline.fem.space import Array
+from pipeline.inputs import Load
+from pipeline.measures.dictionary import Measure
+from pipeline.measures.sections import Section
+from pipeline.statics import actions, carriers, coefficients, section_load
+
+PATCH_MM = 12.0  # how far a surface load spreads from its point
+
+
+def unit_forces(mesh: Mesh, loads: Iterable[Load], femur: Femur, length: float) -> Array:
+    """Nodal forces of the unit loads (n, 3, 6 + 3 points), N.
+
+    Six act at the proximal end, three more at each point below it that a load names.
+    """
+    at_end = unit_loads(mesh, "proximal_end", np.array([0.0, 0.0, length]))
+    below = [surface_loads(mesh, point) for point in carriers(loads, femur, length)]
+    return np.concatenate([at_end, *below], axis=2)
+
+
+def combinations(loads: Iterable[Load], femur: Femur, length: float) -> dict[str, Array]:
+    """Shares of the unit loads in each load, by name."""
+    listed = list(loads)
+    carried = carriers(listed, femur, length)
+    return {load.name: coefficients(actions(load, femur, length), carried, length) for load in listed}
+
+
+def check_places(
+    name: str, loads: Iterable[Load], femur: Femur, gap: tuple[float, float] | None
+) -> None:
+    """Refuse forces on the bone's surface where a construct has no bone, or has its gap.
+
+    Parameters
+    ----------
+    name : str
+        The construct.
+    loads, femur :
+        The loads and the bone.
+    gap : (float, float) or None
+        Heights of the bone ends, mm; None for a specimen without bone.
+
+    Raises
+    ------
+    StudyError
+        Names the construct, the point and the remedy.
+    """
+    for point in carriers(loads, femur, femur.length_mm):
+        place = f"{name}: a load acts at {point.round(1).tolist()}"
+        if gap is None:
+            raise StudyError(f"{place}; allowed on a specimen are loads on its end: leave it out")
+        low, high = gap
+        if low - PATCH_MM < point[2] < high + PATCH_MM:
+            raise StudyError(
+                f"{place}, beside the gap from {low:.0f} to {high:.0f} mm; allowed is {PATCH_MM:g} mm "
+                "away or more: leave out that muscle or force, or move the gap"
+            )
+
+
+def statics_residuals(
+    sections: Mapping[str, Section], load: Load, shares: Array, femur: Femur, length: float
+) -> list[Measure]:
+    """Section loads against hand statics of the stated vectors, as a share of the load.
+
+    Left out above the head, where the rigid top is not in the model, and beside a surface load, which
+    is spread over a patch.
+    """
+    acting = actions(load, femur, length)
+    lever = np.array([1, 1, 1, length, length, length])
+    size = sum(float(np.linalg.norm(one.force) + np.linalg.norm(one.moment) / length) for one in acting)
+    spread = carriers([load], femur, length)[:, 2]
+    found = []
+    for place, section in sections.items():
+        beside = np.abs(spread - section.level) < PATCH_MM
+        if section.level < head_level(femur) and not beside.any():
+            rest = (section.total @ shares - section_load(acting, section.level)) / lever
+            found.append(Measure("statics_residual", place, float(np.linalg.norm(rest) / size)))
+    return found
