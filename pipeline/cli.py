@@ -7,15 +7,18 @@ import sys
 from pathlib import Path
 from typing import Annotated
 
+import numpy as np
 import typer
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
+from geometries.defect import gap_levels
 from geometries.errors import StudyError
 from pipeline.config import StudyConfig, load_study
 from pipeline.output.figures import draw_study
 from pipeline.output.tables import HEADINGS, failures, headline
+from pipeline.statics import actions, section_load
 from pipeline.study import Planned, plan, run_study
 
 CAUTION = (
@@ -119,13 +122,44 @@ def _print_plan(config: StudyConfig, planned: list[Planned]) -> None:
         where = (defect.site, f"{defect.gap_mm:g}") if case.has_site else ("", "")
         table.add_row(case.name, case.construct.kind, *where, known)
     console.print(table)
+    _print_loads(config)
     solved = sum(len(config.stages) if item.case.has_tissue else 1 for item in planned)
     console.print(
-        f"{len(planned)} meshes at level {config.mesh.level}, {solved} solutions of six unit loads, "
-        f"{len(config.loads)} loads each. Nail in canal: void. Plate: offset, screws tied. "
+        f"{len(planned)} meshes at level {config.mesh.level}, {solved} solutions, {len(config.loads)} "
+        "loads by superposition. Nail in canal: void. Plate: offset, screws tied. "
         "Bolts: tied.",
         highlight=False,
     )
+
+
+def _print_loads(config: StudyConfig) -> None:
+    """Each load's free body: what acts where, and what statics says goes through the study's gap."""
+    table = Table(title="Loads and what they send through the gap", title_justify="left",
+                  header_style="bold")  # fmt: skip
+    for heading in ("load", "acts", "force N", "at mm", "moment N·m", "N", "V N", "M N·m", "T N·m"):
+        table.add_column(heading, justify="left" if heading in ("load", "acts") else "right")
+    femur, length = config.femur, config.femur.length_mm
+    centre = sum(gap_levels(femur, config.defect)) / 2
+    for load in config.loads:
+        acting = actions(load, femur, length)
+        through = section_load(acting, centre)
+        section = (
+            f"{through[2]:.0f}", f"{np.hypot(*through[:2]):.0f}",
+            f"{np.hypot(*through[3:5]) / 1000:.1f}", f"{through[5] / 1000:.1f}",
+        )  # fmt: skip
+        for number, one in enumerate(acting):
+            cells = (one.name, _vector(one.force), _vector(one.point), _vector(one.moment / 1000))
+            table.add_row(load.name if not number else "", *cells, *(section if not number else ()))
+    console.print(table)
+    console.print(
+        "Vectors are medial, anterior, proximal; heights from the knee end. N tension, V shear, M "
+        "bending, T torque about the shaft axis, all from statics alone.",
+        highlight=False,
+    )
+
+
+def _vector(values: np.ndarray) -> str:
+    return ", ".join(f"{value + 0.0:.0f}" for value in values.round()) if values.any() else "–"
 
 
 def _print_results(config: StudyConfig, folder: Path) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -17,28 +17,51 @@ from pipeline.measures.dictionary import Measure
 from pipeline.measures.sections import Section
 from pipeline.statics import actions, carriers, coefficients, section_load
 
+SAME_DIRECTION = 1e-9
 PATCH_MM = 12.0  # how far a surface load spreads from its point
 
 
-def unit_forces(mesh: Mesh, loads: Iterable[Load], femur: Femur, length: float) -> Array:
-    """Nodal forces of the unit loads (n, 3, 6 + 3 points), N.
+def unit_forces(mesh: Mesh, loads: Sequence[Load], femur: Femur, length: float) -> Array:
+    """Nodal forces of the unit loads (n, 3, units), N.
 
-    Six act at the proximal end, three more at each point below it that a load names.
+    Six act at the proximal end; at each point below it that a load names, one acts in each direction
+    that the loads need there, so that one muscle costs one unit load and not three.
     """
     at_end = unit_loads(mesh, "proximal_end", np.array([0.0, 0.0, length]))
-    below = [surface_loads(mesh, point) for point in carriers(loads, femur, length)]
+    points, directions, _ = _below(loads, femur, length)
+    below = [
+        surface_loads(mesh, point) @ basis for point, basis in zip(points, directions, strict=True)
+    ]
     return np.concatenate([at_end, *below], axis=2)
 
 
-def combinations(loads: Iterable[Load], femur: Femur, length: float) -> dict[str, Array]:
-    """Shares of the unit loads in each load, by name."""
-    listed = list(loads)
-    carried = carriers(listed, femur, length)
-    return {load.name: coefficients(actions(load, femur, length), carried, length) for load in listed}
+def combinations(loads: Sequence[Load], femur: Femur, length: float) -> dict[str, Array]:
+    """Shares of the unit loads (units,) in each load, by name."""
+    _, directions, shares = _below(loads, femur, length)
+    combined = {}
+    for load, full in zip(loads, shares, strict=True):
+        forces = full[6:].reshape(-1, 3)
+        below = [force @ basis for force, basis in zip(forces, directions, strict=True)]
+        combined[load.name] = np.concatenate([full[:6], *below])
+    return combined
+
+
+def _below(
+    loads: Sequence[Load], femur: Femur, length: float
+) -> tuple[Array, list[Array], list[Array]]:
+    """Points (k, 3) below the end, bases (3, r) of the forces there, and full shares of each load."""
+    points = carriers(loads, femur, length)
+    shares = [coefficients(actions(load, femur, length), points, length) for load in loads]
+    directions = []
+    for k in range(len(points)):
+        forces = np.stack([full[6 + 3 * k : 9 + 3 * k] for full in shares], axis=1)
+        vectors, sizes, _ = np.linalg.svd(forces, full_matrices=False)
+        directions.append(vectors[:, sizes > SAME_DIRECTION * sizes[0]])
+    return points, directions, shares
 
 
 def check_places(
-    name: str, loads: Iterable[Load], femur: Femur, gap: tuple[float, float] | None
+    name: str, loads: Sequence[Load], femur: Femur, gap: tuple[float, float] | None
 ) -> None:
     """Refuse forces on the bone's surface where a construct has no bone, or has its gap.
 

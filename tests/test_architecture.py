@@ -40,7 +40,8 @@ ROOMS = {
     | {"pipeline.clock", "pipeline.config", "pipeline.store", "pipeline.case"},
     "pipeline.output": GROUND | {"pipeline.store", "pipeline.config", "pipeline.measures.dictionary"},
     "pipeline.cli": PHYSICS
-    | {"pipeline.config", "pipeline.store", "pipeline.case", "pipeline.study", "pipeline.output"},
+    | {"pipeline.config", "pipeline.store", "pipeline.case", "pipeline.study", "pipeline.output"}
+    | {"pipeline.statics"},
 }
 FLOORS = {  # inside geometries: a module may import those of a lower number, no neighbours
     "assembly": 6,
