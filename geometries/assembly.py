@@ -9,7 +9,7 @@ from geometries.constructs import Construct, IntactConstruct, Specimen
 from geometries.defect import gap_levels, gap_part
 from geometries.femur import bone_parts, outer_profile, reamed_profile
 from geometries.lint import check_clearances
-from geometries.nail import bolt_levels, bolt_pins, nail_beam, nail_parts
+from geometries.nail import bolt_levels, bolt_pins, canal_part, nail_beam, nail_parts
 from geometries.parameters import Nail, Plate
 from geometries.plate import plate_beam, plate_parts, screw_levels, screw_pins, screws
 from geometries.readout import Beam, Pin
@@ -57,7 +57,9 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
     sections = (SECTION_INSET_MM, length - SECTION_INSET_MM)
     outer, inner = outer_profile(femur), reamed_profile(femur, nail)
 
-    parts = bone_parts(femur, nail, gap, sections)
+    canal = None if nail is None else canal_part(nail, inner, gap, femur.cortical)
+    parts = [] if canal is None else [canal]
+    parts += bone_parts(femur, nail, gap, sections)
     filling = femur.cortical if isinstance(construct, IntactConstruct) else "tissue"
     parts.append(gap_part(femur, nail, defect, filling))
     pins: list[Pin] = []

@@ -45,6 +45,13 @@ class Compared(Named):
 
     defect: Defect | None = Field(None, description="Defect of this construct alone.")
 
+    @property
+    def interfaces(self) -> str:
+        """How its surfaces meet, in words for every table."""
+        nail, plate = getattr(self, "nail", None), getattr(self, "plate", None)
+        words = [] if nail is None else [f"canal {nail.canal}", "bolts tied"]
+        return ", ".join(words + ([] if plate is None else ["plate offset", "screws tied"])) or "none"
+
 
 class IntactConstruct(Compared):
     """The femur without gap or implant."""

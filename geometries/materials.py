@@ -100,6 +100,7 @@ MATERIALS: dict[str, Material] = {
         across=Across(11_500.0, 0.58, 3_300.0),
     ),
     "cancellous": Material(400.0, 0.25, "metaphysis, 100 to 1500 in use; from memory"),
+    "marrow": Material(2.0, 0.167, "Lacroix & Prendergast 2002"),
     "titanium": Material(
         110_000.0, 0.33, "Ti-6Al-4V ELI, ASTM F136 data sheets 105 to 120 GPa",
         strength=Strength(795.0, 860.0, (200.0, 600.0),

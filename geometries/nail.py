@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from math import pi
 
-from geometries.femur import Profile
+from geometries.errors import StudyError
+from geometries.femur import SAME_MM, Profile, rings
 from geometries.parameters import Nail
 from geometries.readout import Beam, Pin
 from geometries.solids import Frustum, Part, Piece, cylinder
@@ -45,6 +46,37 @@ def nail_parts(nail: Nail, bone: Profile) -> list[Part]:
         name = f"bolt_{number}"
         parts.append(Part(name, "bolt", nail.material, (Piece(pin),), nail.bolts.diameter_mm))
     return parts
+
+
+def canal_part(nail: Nail, inner: Profile, gap: tuple[float, float], cortical: str) -> Part | None:
+    """What lies between nail and bone: nothing, marrow, or bone that ties the nail where it fits.
+
+    The nail fits where the canal is as wide as its bore. The tie leaves out the gap, which it would
+    bridge.
+
+    Raises
+    ------
+    StudyError
+        If the nail is to be tied and the canal is wider everywhere.
+    """
+    if nail.canal == "void":
+        return None
+    low, high = nail.distal_end_mm, nail.distal_end_mm + nail.length_mm
+    surface = Profile((low, high), (nail.diameter_mm / 2, nail.diameter_mm / 2))
+    clearance = nail.reaming_mm / 2
+    if nail.canal == "filler":
+        return Part("canal", "canal", "marrow", rings(inner, surface, low, high), clearance)
+    bore = nail.diameter_mm / 2 + clearance
+    fits = [z for z, r in zip(inner.heights, inner.radii, strict=True) if r < bore + SAME_MM]
+    start, end = (max(min(fits), low), min(max(fits), high)) if fits else (0.0, 0.0)
+    spans = [(start, min(gap[0], end)), (max(gap[1], start), end)]
+    tied = tuple(ring for a, b in spans if b > a + SAME_MM for ring in rings(inner, surface, a, b))
+    if not tied:
+        raise StudyError(
+            f'nail.canal = "bonded": the canal is wider than the bore of {2 * bore:g} mm everywhere; '
+            "allowed is a nail that fits somewhere: choose a thicker nail, or filler"
+        )
+    return Part("canal", "canal", cortical, tied, clearance)
 
 
 def bolt_pins(nail: Nail) -> list[Pin]:

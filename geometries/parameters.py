@@ -44,7 +44,7 @@ class Bolts(Parameters):
 
 
 class Nail(Parameters):
-    """A straight hollow intramedullary nail in a reamed canal, clearance left void."""
+    """A straight hollow intramedullary nail in a reamed canal."""
 
     diameter_mm: Real = Field(
         10.0,
@@ -77,6 +77,12 @@ class Nail(Parameters):
         le=3,
         description="Reamed canal minus nail diameter, mm. 0.5 to 1.5 usual "
         "(common practice, no source).",
+    )
+    canal: Literal["void", "filler", "bonded", "bracket"] = Field(
+        "void",
+        description="Between nail and canal: void carries nothing; filler is marrow, 2 MPa, all the "
+        "way to the bone; bonded ties the nail to the reamed canal where it fits (upper bound); "
+        "bracket runs all three. Surfaces never touch by themselves in this linear model.",
     )
     material: Metal = Field("titanium", description="Alloy of nail and bolts.")
     bolts: Bolts = Field(Bolts(), description="Interlocking bolts.")

@@ -17,7 +17,7 @@ from geometries.readout import Beam, Pin
 
 Vector = tuple[float, float, float]
 Points = NDArray[np.float64]
-Role = Literal["cortex", "cancellous", "gap", "nail", "plate", "bolt", "screw"]
+Role = Literal["cortex", "cancellous", "gap", "canal", "nail", "plate", "bolt", "screw"]
 
 IMPLANT_ROLES: tuple[Role, ...] = ("nail", "plate", "bolt", "screw")
 

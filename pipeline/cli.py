@@ -13,12 +13,15 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
+from geometries.assembly import assemble
 from geometries.defect import gap_levels
 from geometries.errors import StudyError
 from pipeline.config import StudyConfig, load_study
+from pipeline.output.drawing import draw_construct
 from pipeline.output.figures import draw_study
 from pipeline.output.tables import HEADINGS, failures, headline
 from pipeline.statics import actions, section_load
+from pipeline.store import check_writable
 from pipeline.study import Planned, plan, run_study
 
 CAUTION = (
@@ -96,6 +99,32 @@ def run(
         raise typer.Exit(1)
 
 
+@app.command()
+def draw(
+    study: StudyFile,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Folder for the drawings; results/NAME by default."),
+    ] = None,
+    changes: Changes = None,
+) -> None:
+    """Draw every construct to scale from two sides, as SVG and PNG, without solving anything."""
+    config = load_study(study, tuple(changes or ()))
+    folder = (out or Path("results") / study.stem) / "drawings"
+    check_writable(folder)
+    _, shown = config.shown
+    load = next(load for load in config.loads if load.name == shown)
+    for item in plan(config):
+        case = item.case
+        geometry = assemble(case.construct, case.femur, case.own_defect)
+        acting = actions(load, case.femur, geometry.length) if case.has_site else ()
+        subtitle = f"{case.construct.interfaces} · load {load.name}"
+        arrows = [(one.name, one.point, one.force) for one in acting if one.force.any()]
+        for path in draw_construct(geometry, case.name, subtitle, arrows, folder):
+            console.print(f"{path}", markup=False, highlight=False)
+    console.print(CAUTION, highlight=False)
+
+
 def _progress() -> Progress:
     columns = (
         TextColumn("{task.description}"),
@@ -108,7 +137,7 @@ def _progress() -> Progress:
 
 def _print_plan(config: StudyConfig, planned: list[Planned]) -> None:
     table = Table(title=config.title, title_justify="left", header_style="bold")
-    for heading in ("construct", "kind", "site", "gap mm", "to know before the run"):
+    for heading in ("construct", "interfaces", "site", "gap mm", "to know before the run"):
         table.add_column(heading)
     for item in planned:
         case = item.case
@@ -120,14 +149,13 @@ def _print_plan(config: StudyConfig, planned: list[Planned]) -> None:
         )
         defect = case.own_defect
         where = (defect.site, f"{defect.gap_mm:g}") if case.has_site else ("", "")
-        table.add_row(case.name, case.construct.kind, *where, known)
+        table.add_row(case.name, case.construct.interfaces, *where, known)
     console.print(table)
     _print_loads(config)
     solved = sum(len(config.stages) if item.case.has_tissue else 1 for item in planned)
     console.print(
         f"{len(planned)} meshes at level {config.mesh.level}, {solved} solutions, {len(config.loads)} "
-        "loads by superposition. Nail in canal: void. Plate: offset, screws tied. "
-        "Bolts: tied.",
+        "loads by superposition.",
         highlight=False,
     )
 

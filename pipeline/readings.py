@@ -175,6 +175,6 @@ def _implants(mesh: Mesh, elasticity: Array, u: Array) -> dict[str, tuple[Field,
 
 
 def _nail(mesh: Mesh, geometry: Geometry, u: Array) -> tuple[Array, float] | None:
-    if geometry.void is None:
+    if geometry.void is None or "canal" in (part.role for part in mesh.parts):
         return None
     return clearance_use(mesh, u), geometry.void[1] - geometry.void[0]

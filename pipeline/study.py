@@ -14,7 +14,7 @@ from pathlib import Path
 
 from geometries.assembly import assemble
 from geometries.errors import StudyError
-from pipeline.case import Case, CaseResult, cases, check_loads, run_case
+from pipeline.case import BOUNDS, Case, CaseResult, cases, check_loads, run_case, variants
 from pipeline.clock import Clock
 from pipeline.config import StudyConfig
 from pipeline.errors import OutputError
@@ -48,9 +48,11 @@ CASE_COLUMNS = (
     "flags",
 )
 RESULT_COLUMNS = (
-    "case", "construct", "site", "gap_mm", "stage", "load", "quantity", "location", "value", "unit",
-    "error", "percent_of_intact", "percent_of_nail_only", "status", "reason", "flags", *CHECKS,
+    "case", "construct", "interfaces", "site", "gap_mm", "stage", "load", "quantity", "location",
+    "value", "unit", "error", "percent_of_intact", "percent_of_nail_only", "status", "reason",
+    "flags", *CHECKS,
 )  # fmt: skip
+BRACKET_COLUMNS = ("construct", "stage", "load", "quantity", "location", "unit", *BOUNDS, "span")
 PACKAGES = ("gapstrain", "gmsh", "numba", "numpy", "scikit-fem", "scipy")
 INTACT_STAGE = "intact"
 
@@ -94,7 +96,9 @@ def plan(study: StudyConfig) -> list[Planned]:
 
 
 def run_study(study: StudyConfig, out: Path, workers: int) -> Iterator[Outcome]:
-    """Run all cases and write ``results.csv`` and ``dictionary.csv``; yield each case as it ends.
+    """Run all cases and write the tables; yield each case as it ends.
+
+    They are ``results.csv``, ``dictionary.csv`` and, where a construct asks for it, ``brackets.csv``.
 
     Parameters
     ----------
@@ -137,7 +141,11 @@ def run_study(study: StudyConfig, out: Path, workers: int) -> Iterator[Outcome]:
             pool.shutdown(cancel_futures=True)
     order = {case.name: position for position, case in enumerate(cases(study))}
     outcomes.sort(key=lambda outcome: order[outcome.case.name])
-    write_table(out / "results.csv", result_rows(outcomes, out), RESULT_COLUMNS)
+    table = result_rows(outcomes, out)
+    write_table(out / "results.csv", table, RESULT_COLUMNS)
+    brackets = bracket_rows(study, table)
+    if brackets:
+        write_table(out / "brackets.csv", brackets, BRACKET_COLUMNS)
     dictionary = [{"quantity": name, **asdict(entry)} for name, entry in QUANTITIES.items()]
     write_table(out / "dictionary.csv", dictionary, ("quantity", "unit", "locations", "definition"))
 
@@ -211,6 +219,7 @@ def result_rows(outcomes: list[Outcome], out: Path) -> list[dict[str, object]]:
         common: dict[str, object] = {
             "case": case.digest[:12],
             "construct": case.name,
+            "interfaces": case.construct.interfaces,
             "site": case.own_defect.site if case.has_site else "",
             "gap_mm": case.own_defect.gap_mm if case.has_site else "",
         }
@@ -229,6 +238,26 @@ def result_rows(outcomes: list[Outcome], out: Path) -> list[dict[str, object]]:
             if base and row["status"] == "ok":
                 row[column] = 100 * float(str(row["value"])) / base
     return table
+
+
+def bracket_rows(study: StudyConfig, table: list[dict[str, object]]) -> list[dict[str, object]]:
+    """Values of the bounds of each bracketed construct side by side, and how far they lie apart."""
+    asked = {
+        f"{construct.name}-{bound}": (construct.name, bound)
+        for construct in study.constructs
+        if len(variants(construct)) > 1
+        for bound in BOUNDS
+    }
+    rows: dict[tuple[object, ...], dict[str, object]] = {}
+    for row in table:
+        if row["construct"] in asked and row["status"] == "ok":
+            name, bound = asked[str(row["construct"])]
+            key = (name, *(row[column] for column in BRACKET_COLUMNS[1:6]))
+            rows.setdefault(key, dict(zip(BRACKET_COLUMNS, key, strict=False)))[bound] = row["value"]
+    for row in rows.values():
+        values = [float(str(row[bound])) for bound in BOUNDS if bound in row]
+        row["span"] = max(values) - min(values)
+    return list(rows.values())
 
 
 def _reference(

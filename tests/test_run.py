@@ -100,6 +100,30 @@ def test_check_prints_a_plan_and_solves_nothing(tmp_path: Path) -> None:
     assert not list(tmp_path.iterdir())
 
 
+def test_draw_makes_a_picture_of_every_construct_without_solving(tmp_path: Path) -> None:
+    done = gapstrain("draw", "configs/demo.toml", "--out", str(tmp_path))
+    assert done.returncode == 0, done.stderr
+    drawn = {path.name for path in (tmp_path / "drawings").iterdir()}
+    assert {"nail-10-plate.svg", "nail-10-plate.png", "intact.svg"} <= drawn
+    assert "Research and teaching only" in done.stdout
+
+
+def test_bracket_table_puts_the_bounds_side_by_side(demo: dict[str, Any]) -> None:
+    changed = {
+        **demo,
+        "constructs": [{"kind": "nail", "name": "own", "nail": {"canal": "bracket"}}],
+    }
+    study = parse_study(changed, "test")
+    common = {"stage": "woven", "load": "axial", "quantity": "q", "location": "far", "unit": "mm"}
+    table: list[dict[str, object]] = [
+        {"construct": f"own-{bound}", "status": "ok", "value": value, **common}
+        for bound, value in (("void", -0.8), ("filler", -0.3), ("bonded", 0.1))
+    ]
+    (row,) = study_module.bracket_rows(study, table)
+    assert row["span"] == pytest.approx(0.9)
+    assert (row["construct"], row["void"], row["bonded"]) == ("own", -0.8, 0.1)
+
+
 def test_help_speaks_to_a_person() -> None:
     for words in ((), ("check",), ("run",)):
         done = gapstrain(*words, "--help")

@@ -18,6 +18,7 @@ from pipeline.output.scene import COLOURS, CUT_COLOURS, INK, Scale, View
 LABELS = {
     "cortex": "cortical bone",
     "cancellous": "cancellous bone",
+    "canal": "filling round the nail",
     "gap": "tissue in the gap",
     "nail": "nail",
     "bolt": "bolt",

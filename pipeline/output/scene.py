@@ -23,6 +23,7 @@ os.environ.setdefault("VTK_DEFAULT_OPENGL_WINDOW", "vtkEGLRenderWindow")  # no w
 COLOURS = {
     "cortex": "#f0e3c9",
     "cancellous": "#f7efdd",
+    "canal": "#c8a2c8",
     "gap": "#e8438a",
     "nail": "#3355b5",
     "bolt": "#8fc0f5",
@@ -30,7 +31,7 @@ COLOURS = {
     "screw": "#3f9d4f",
 }
 CUT_COLOURS = {"cortex": "#dcc194", "cancellous": "#f3e8cf"}
-GHOSTS = {"cortex": "#eceae4", "cancellous": "#f4f2ed", "gap": "#f3b9d0"}
+GHOSTS = {"cortex": "#eceae4", "cancellous": "#f4f2ed", "canal": "#ece0ec", "gap": "#f3b9d0"}
 STEEL = "#aeb4bb"  # implants beside the colours of a field
 INK = "#2b2b2b"
 LIGHTS = (((-0.5, 0.6, 1.0), 0.6), ((0.6, -0.6, 0.9), 0.5))  # beside the viewer

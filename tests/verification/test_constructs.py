@@ -157,6 +157,19 @@ def test_nail_alone_twists_as_its_shaft_between_the_bolts():
     assert 0.75 <= load[5] / twist / formula <= 1.02
 
 
+@pytest.mark.slow
+def test_what_fills_the_canal_only_ever_stiffens():
+    # Minimum potential energy: material added to a body lowers the work of every load (any text;
+    # from memory). So void, filler and tie come in this order, in each of the six unit loads.
+    works = []
+    for canal in ("void", "filler", "bonded"):
+        nail = {"diameter_mm": 12.0, "canal": canal}
+        one = solved(case_of({"kind": "nail", "name": "nail", "nail": nail}, "coarse", ("atrophic",)))
+        works.append(np.einsum("nil,nil->l", one.forces, one.solution.displacement))
+    assert (works[0] > works[1]).all()
+    assert (works[1] > works[2]).all()
+
+
 # --- The mesh of a nail under a plate ----------------------------------------------------------------
 
 

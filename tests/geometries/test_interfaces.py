@@ -1,0 +1,86 @@
+"""What lies between nail and canal, against plain geometry."""
+
+from __future__ import annotations
+
+from math import pi
+
+import numpy as np
+import pytest
+
+from geometries.assembly import assemble
+from geometries.bone import Defect, Femur
+from geometries.constructs import NailConstruct
+from geometries.defect import gap_levels
+from geometries.errors import StudyError
+from geometries.femur import reamed_profile
+from geometries.nail import canal_part
+from geometries.parameters import Nail
+from geometries.solids import Part, Piece
+from pipeline.case import BOUNDS, variants
+
+FEMUR, DEFECT = Femur(), Defect()
+GAP = gap_levels(FEMUR, DEFECT)
+
+
+def between(canal: str, diameter_mm: float = 11.0) -> Part | None:
+    nail = Nail(diameter_mm=diameter_mm, canal=canal)
+    return canal_part(nail, reamed_profile(FEMUR, nail), GAP, "cortical")
+
+
+def volume(piece: Piece) -> float:
+    return piece.solid.volume - sum(cut.volume for cut in piece.cuts)
+
+
+def test_void_is_nothing():
+    assert between("void") is None
+
+
+def test_filler_fills_all_between_nail_and_bone():
+    # Volume of revolution, by Simpson's rule between nail and canal.
+    part, nail = between("filler"), Nail(diameter_mm=11.0)
+    assert part is not None
+    z = np.linspace(nail.distal_end_mm, nail.distal_end_mm + nail.length_mm, 200_001)
+    inner = reamed_profile(FEMUR, nail)
+    radii = np.interp(z, inner.heights, inner.radii)
+    expected = np.trapezoid(pi * (radii**2 - 5.5**2), z)
+    assert sum(volume(piece) for piece in part.pieces) == pytest.approx(expected, rel=1e-6)
+
+
+def test_tie_lies_where_the_nail_fits_and_leaves_the_gap_free():
+    # Definition: bonded where the reamed canal is as wide as the bore, never across the gap.
+    part = between("bonded", 12.0)
+    assert part is not None
+    bore = (12.0 + 1.0) / 2
+    for piece in part.pieces:
+        low, high = piece.solid.base[2], piece.solid.base[2] + piece.solid.axis[2]
+        assert high <= GAP[0] + 1e-9 or low >= GAP[1] - 1e-9
+        assert piece.solid.radius == pytest.approx(bore)
+        assert piece.solid.end_radius == pytest.approx(bore)
+    assert {"marrow", "cortical"} == {between("filler").material, part.material}
+
+
+def test_a_nail_that_fits_nowhere_can_not_be_tied():
+    with pytest.raises(StudyError, match=r"canal is wider than the bore of 9 mm everywhere"):
+        between("bonded", 8.0)
+
+
+@pytest.mark.parametrize("canal", BOUNDS)
+def test_every_place_between_nail_and_bone_has_its_owner(canal: str):
+    # Definition, by points in the clearance and in the nail's wall, at the gap and away from it.
+    nail = Nail(diameter_mm=12.0, canal=canal)
+    geometry = assemble(NailConstruct(name="n", kind="nail", nail=nail), FEMUR, DEFECT)
+    names = [*(part.name for part in geometry.parts), "nothing"]
+    at = [[6.25, 0, 200.0], [6.25, 0, 215.0], [4.0, 0, 215.0]]
+    found = [names[k] for k in geometry.painted(np.array(at))]
+    between_them = {"void": "nothing", "filler": "canal", "bonded": "canal"}[canal]
+    across = "canal" if canal == "filler" else "nothing"
+    assert found == [between_them, across, "nail"]
+
+
+def test_a_bracket_is_three_constructs():
+    asked = NailConstruct(name="own", kind="nail", nail=Nail(canal="bracket"))
+    made = variants(asked)
+    assert [(one.name, one.nail.canal) for one in made] == [(f"own-{b}", b) for b in BOUNDS]
+    assert [one.interfaces.split(",")[0] for one in made] == [f"canal {b}" for b in BOUNDS]
+    plain = NailConstruct(name="own", kind="nail")
+    assert variants(plain) == (plain,)
