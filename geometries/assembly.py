@@ -8,10 +8,10 @@ from geometries.bone import Defect, Femur
 from geometries.constructs import Construct, IntactConstruct, Specimen
 from geometries.defect import gap_levels, gap_part
 from geometries.femur import bone_parts, outer_profile, reamed_profile
-from geometries.lint import check_clearances
+from geometries.lint import check_apart, check_clearances
 from geometries.nail import bolt_levels, bolt_pins, canal_part, nail_beam, nail_parts
 from geometries.parameters import Nail, Plate
-from geometries.plate import plate_beam, plate_parts, screw_levels, screw_pins, screws
+from geometries.plate import Label, plate_beam, plate_parts, screw_levels, screw_pins, screws
 from geometries.readout import Beam, Pin
 from geometries.solids import Frustum, GapFrame, Geometry, Part, Patch, Piece, Role, cylinder
 
@@ -19,9 +19,10 @@ SECTION_INSET_MM = 15.0
 BONE: tuple[Role, ...] = ("cortex", "cancellous")
 
 
-def implants_of(construct: Construct) -> tuple[Nail | None, Plate | None]:
-    """Nail and plate of a construct, None where there is none."""
-    return getattr(construct, "nail", None), getattr(construct, "plate", None)
+def implants_of(construct: Construct) -> tuple[Nail | None, list[Plate]]:
+    """Nail of a construct, None where there is none, and its plates, the main one first."""
+    plates = [getattr(construct, key, None) for key in ("plate", "second")]
+    return getattr(construct, "nail", None), [plate for plate in plates if plate is not None]
 
 
 def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
@@ -49,8 +50,9 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
     if isinstance(construct, Specimen):
         return _specimen(construct)
     defect = construct.defect or defect
-    nail, plate = implants_of(construct)
-    check_clearances(construct.name, femur, defect, nail, plate)
+    nail, plates = implants_of(construct)
+    for one in plates if plates else (None,):
+        check_clearances(construct.name, femur, defect, nail, one)
 
     gap = gap_levels(femur, defect)
     centre, length = sum(gap) / 2, femur.length_mm
@@ -68,10 +70,16 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
         parts += nail_parts(nail, outer)
         pins += bolt_pins(nail)
         beams.append(nail_beam(nail))
-    if plate is not None:
-        parts += plate_parts(plate, nail, outer, inner, centre)
-        pins += screw_pins(plate, screws(plate, nail, outer, inner, centre), outer, inner)
-        beams.append(plate_beam(plate))
+    plated: list[list[Part]] = []
+    for plate in plates:
+        first = 1 + sum(len(one) - 1 for one in plated)
+        label = Label(f"plate_{len(plated) + 1}" if plated else "plate", first)
+        placed = screws(plate, nail, outer, inner, centre)
+        plated.append(plate_parts(plate, placed, outer, centre, label))
+        pins += screw_pins(plate, placed, outer, inner, label)
+        beams.append(plate_beam(plate, label))
+    check_apart(construct.name, plated)
+    parts += [part for one in plated for part in one]
 
     return Geometry(
         parts=tuple(parts),
@@ -85,8 +93,8 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
         ),
         length=length,
         sections=sections,
-        gap=GapFrame(centre, defect.gap_mm, outer.at(centre), plate.azimuth_deg if plate else 0.0),
-        facts=_facts(femur, defect, nail, plate),
+        gap=GapFrame(centre, defect.gap_mm, outer.at(centre), plates[0].azimuth_deg if plates else 0.0),
+        facts=_facts(femur, defect, nail, plates),
         pins=tuple(pins),
         beams=tuple(beams),
         void=_void(nail),
@@ -100,7 +108,7 @@ def _void(nail: Nail | None) -> tuple[float, float] | None:
     return nail.diameter_mm / 2, (nail.diameter_mm + nail.reaming_mm) / 2
 
 
-def _facts(femur: Femur, defect: Defect, nail: Nail | None, plate: Plate | None) -> dict[str, float]:
+def _facts(femur: Femur, defect: Defect, nail: Nail | None, plates: list[Plate]) -> dict[str, float]:
     """Numbers that a surgeon would ask for before looking at results."""
     gap = gap_levels(femur, defect)
     centre = sum(gap) / 2
@@ -113,11 +121,11 @@ def _facts(femur: Femur, defect: Defect, nail: Nail | None, plate: Plate | None)
         levels = bolt_levels(nail)
         facts["nail_clearance_at_gap_mm"] = inner.at(centre) - nail.diameter_mm / 2
         facts["bolt_to_gap_mm"] = min(max(gap[0] - z, z - gap[1]) for z in levels)
-    if plate is not None:
+    for plate, which in zip(plates, ("", "second_"), strict=False):
         levels = screw_levels(plate, centre)
         below, above = max(z for z in levels if z < centre), min(z for z in levels if z > centre)
-        facts["plate_working_length_mm"] = above - below
-        facts["screw_density"] = len(levels) / plate.hole_count
+        facts[f"{which}plate_working_length_mm"] = above - below
+        facts[f"{which}screw_density"] = len(levels) / plate.hole_count
     return facts
 
 

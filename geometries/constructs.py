@@ -7,7 +7,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from geometries.bone import Defect
-from geometries.parameters import ExchangeNail, Nail, Parameters, Plate, Real
+from geometries.parameters import ExchangeNail, Nail, Parameters, Plate, Real, Screws, Whole
 
 
 class Layer(Parameters):
@@ -88,6 +88,43 @@ class NailPlateConstruct(Compared):
     plate: Plate = Field(Plate(), description="The plate.")
 
 
+class SecondPlate(Plate):
+    """A smaller plate beside the first; the same model with other defaults."""
+
+    hole_count: Whole = Field(
+        8, ge=4, le=18, multiple_of=2, description="Number of holes. From memory."
+    )
+    width_mm: Real = Field(11.0, ge=8, le=20, description="Width, mm: small 11. From memory.")
+    thickness_mm: Real = Field(
+        4.0, ge=2.5, le=7, description="Thickness, mm: small 3.5 to 4. From memory."
+    )
+    azimuth_deg: Real = Field(
+        90.0,
+        ge=-180,
+        le=180,
+        description="Side of the bone, degrees: 90 anterior or 180 medial "
+        "(common practice, no source).",
+    )
+    shift_mm: Real = Field(
+        9.0,
+        ge=-120,
+        le=120,
+        description="Plate centre above (+) or below (-) the gap, mm: half a pitch, so that its screws "
+        "pass between those of the first (common practice, no source).",
+    )
+    screws: Screws = Field(
+        Screws(diameter_mm=3.5, holes=(2, 3, 4)), description="Screws; thinner, from memory."
+    )
+
+
+class TwoPlatesConstruct(Compared):
+    """Two plates, at 90 or 180 degrees to each other."""
+
+    kind: Literal["two_plates"]
+    plate: Plate = Field(Plate(), description="The main plate; near is its side.")
+    second: SecondPlate = Field(SecondPlate(), description="The other plate.")
+
+
 class Specimen(Compared):
     """Bonded concentric tubes without femur or defect, as tested on a bench or in a handbook."""
 
@@ -127,6 +164,7 @@ Construct = Annotated[
     | ExchangeNailConstruct
     | PlateConstruct
     | NailPlateConstruct
+    | TwoPlatesConstruct
     | Specimen,
     Field(discriminator="kind"),
 ]

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import product
+from itertools import combinations, product
 from math import cos, hypot, inf, radians, sin
+
+import numpy as np
 
 from geometries.bone import Defect, Femur
 from geometries.defect import gap_levels
@@ -19,11 +21,13 @@ from geometries.plate import (
     screw_levels,
     screws,
 )
+from geometries.solids import Frustum, Part, Points, Prism, radial
 
 BONE_BEYOND_NAIL_MM = 15.0
 END_MARGIN_MM = 20.0
 LEAST_CORTEX_MM = 1.5
 LEAST_BETWEEN_MM = 1.0
+APART_MM = 0.5
 
 
 def check_clearances(
@@ -45,6 +49,61 @@ def check_clearances(
         findings += _nail_against_screws(femur, defect, nail, plate)
     if findings:
         raise StudyError("\n".join(f"construct {name!r}: {finding}" for finding in findings))
+
+
+def check_apart(name: str, plates: list[list[Part]]) -> None:
+    """Refuse two plates that overlap, or whose screws meet each other or the other plate.
+
+    Parameters
+    ----------
+    name : str
+        The construct.
+    plates : list of list of Part
+        Parts of each plate: the plate, then its screws.
+
+    Raises
+    ------
+    StudyError
+        With one line per finding.
+    """
+    findings = []
+    for one, other in combinations(plates, 2):
+        for a, b in product(one, other):
+            if b.contains(_within(a)).any() or a.contains(_within(b)).any():
+                findings.append(
+                    f"construct {name!r}: {a.name} and {b.name} are less than {APART_MM:g} mm apart; "
+                    "allowed is more: change the second plate's azimuth_deg, shift_mm or holes, or "
+                    "use cortices = 'unicortical'"
+                )
+    if findings:
+        raise StudyError("\n".join(findings))
+
+
+def _within(part: Part) -> Points:
+    """Points (n, 3) spread over a plate or screw, and over a thin layer round it, mm."""
+    solid = part.pieces[-1].solid
+    if isinstance(solid, Frustum):
+        axis = np.asarray(solid.axis) / solid.height
+        up = np.array([0.0, 0.0, 1.0])
+        turn = np.linspace(0, 2 * np.pi, 16, endpoint=False)
+        ring = np.outer(np.cos(turn), up) + np.outer(np.sin(turn), np.cross(axis, up))
+        along = np.linspace(0, solid.height, 120)[:, None, None] * axis
+        return np.asarray(solid.base + along + (solid.radius + APART_MM) * ring).reshape(-1, 3)
+    out, across = np.asarray(radial(solid.azimuth_deg)), np.asarray(solid.sweep)
+    inner, outer = (np.array(p.solid.outline) for p in (part.pieces[0], part.pieces[-1])
+                    if isinstance(p.solid, Prism))  # fmt: skip
+    heights = np.linspace(inner[0, 1], inner[len(inner) // 2 - 1, 1], 200)
+    half = len(inner) // 2
+    low = np.interp(heights, inner[:half, 1], inner[:half, 0]) - APART_MM
+    high = np.interp(heights, outer[half:, 1][::-1], outer[half:, 0][::-1]) + APART_MM
+    depth = low[:, None] + np.linspace(0, 1, 5) * (high - low)[:, None]
+    side = np.linspace(-0.5, 0.5, 17) * (1 + 2 * APART_MM / solid.width)
+    points = (
+        depth[:, :, None, None] * out
+        + side[None, None, :, None] * across
+        + heights[:, None, None, None] * np.array([0.0, 0.0, 1.0])
+    )
+    return np.asarray(points).reshape(-1, 3)
 
 
 def _gap_findings(femur: Femur, defect: Defect) -> Iterator[str]:
@@ -108,7 +167,7 @@ def _nail_findings(femur: Femur, defect: Defect, nail: Nail) -> Iterator[str]:
                 f"nail.bolts.{side} = {count}, but {len(levels)} bolts lie on that side of the gap: "
                 "shorten bolts.first_mm or bolts.spacing_mm"
             )
-        if count == 0:
+        if count == 0 and nail.canal in ("void", "bracket"):
             yield (
                 f"nail.bolts.{side} = 0: with its clearance void nothing holds the nail in the "
                 f"{side} fragment (it slides and turns freely); use 1 bolt or more"

@@ -81,14 +81,21 @@ def screws(
     return result
 
 
+@dataclass(frozen=True)
+class Label:
+    """Name of a plate and number of its first screw: a second plate's follow the first's."""
+
+    name: str = "plate"
+    first: int = 1
+
+
 def plate_parts(
-    plate: Plate, nail: Nail | None, outer: Profile, inner: Profile, gap_height: float
+    plate: Plate, placed: list[Screw], outer: Profile, gap_height: float, label: Label
 ) -> list[Part]:
     """The plate in two layers with its empty holes, then the screws that paint over it."""
     low, high = plate_span(plate, gap_height)
     heights = [low, *[z for z in outer.heights if low < z < high], high]
     surface = [(outer.at(z) + plate.offset_mm, z) for z in heights]
-    placed = screws(plate, nail, outer, inner, gap_height)
     filled = {screw.height for screw in placed}
     empty = tuple(
         Screw(z, surface[0][0] + 40, 0.0).solid(plate)
@@ -102,8 +109,8 @@ def plate_parts(
         outside = [(r + step + half, z) for r, z in reversed(surface)]
         prism = Prism((*inside, *outside), plate.azimuth_deg, plate.width_mm)
         layers.append(Piece(prism, empty))
-    parts = [Part("plate", "plate", plate.material, tuple(layers), plate.thickness_mm)]
-    for number, screw in enumerate(placed, start=1):
+    parts = [Part(label.name, "plate", plate.material, tuple(layers), plate.thickness_mm)]
+    for number, screw in enumerate(placed, start=label.first):
         piece = Piece(screw.solid(plate))
         parts.append(
             Part(f"screw_{number}", "screw", plate.material, (piece,), plate.screws.diameter_mm)
@@ -111,10 +118,12 @@ def plate_parts(
     return parts
 
 
-def screw_pins(plate: Plate, placed: list[Screw], outer: Profile, inner: Profile) -> list[Pin]:
+def screw_pins(
+    plate: Plate, placed: list[Screw], outer: Profile, inner: Profile, label: Label
+) -> list[Pin]:
     """Where screws are cut: between plate and bone, and in the middle of the near cortex."""
     pins = []
-    for number, screw in enumerate(placed, start=1):
+    for number, screw in enumerate(placed, start=label.first):
         surface, canal = outer.at(screw.height), inner.at(screw.height)
         planes = {
             "plate_gap": surface + plate.offset_mm / 2,
@@ -126,9 +135,9 @@ def screw_pins(plate: Plate, placed: list[Screw], outer: Profile, inner: Profile
     return pins
 
 
-def plate_beam(plate: Plate) -> Beam:
+def plate_beam(plate: Plate, label: Label) -> Beam:
     """The plate between its holes as a beam."""
     width, thickness = plate.width_mm, plate.thickness_mm
     x, y, _ = radial(plate.azimuth_deg)
     flat, on_edge = width * thickness**2 / 6, thickness * width**2 / 6
-    return Beam("plate", width * thickness, ((-y, x), (x, y)), (flat, on_edge), is_round=False)
+    return Beam(label.name, width * thickness, ((-y, x), (x, y)), (flat, on_edge), is_round=False)

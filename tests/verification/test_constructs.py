@@ -170,6 +170,16 @@ def test_what_fills_the_canal_only_ever_stiffens():
     assert (works[1] > works[2]).all()
 
 
+@pytest.mark.slow
+def test_a_second_plate_only_ever_stiffens():
+    # Minimum potential energy, as above: two plates against the first of them alone.
+    works = []
+    for construct in ({"kind": "plate"}, {"kind": "two_plates"}):
+        one = solved(case_of({"name": "one", **construct}, "coarse", ("atrophic",)))
+        works.append(np.einsum("nil,nil->l", one.forces, one.solution.displacement))
+    assert (works[0] > works[1]).all()
+
+
 # --- The mesh of a nail under a plate ----------------------------------------------------------------
 
 
