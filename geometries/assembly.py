@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from geometries.bone import Defect, Femur
 from geometries.constructs import Construct, IntactConstruct, Specimen
-from geometries.defect import gap_levels, gap_part
+from geometries.defect import gap_levels, tissue_parts
 from geometries.femur import bone_parts, outer_profile, reamed_profile
 from geometries.lint import check_apart, check_clearances
 from geometries.nail import bolt_levels, bolt_pins, canal_part, nail_beam, nail_parts
@@ -63,7 +63,7 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
     parts = [] if canal is None else [canal]
     parts += bone_parts(femur, nail, gap, sections)
     filling = femur.cortical if isinstance(construct, IntactConstruct) else "tissue"
-    parts.append(gap_part(femur, nail, defect, filling))
+    parts += tissue_parts(femur, nail, defect, filling)
     pins: list[Pin] = []
     beams: list[Beam] = []
     if nail is not None:

@@ -100,6 +100,25 @@ class Defect(Parameters):
         "lax, 20 to 60 segmental (common practice, no source).",
     )
 
+    fill: Literal["cortex", "canal"] = Field(
+        "cortex",
+        description="What the tissue fills between the bone ends: the cortex's cross-section, or the "
+        "canal too, up to a nail if there is one (common practice, no source).",
+    )
+    cuff_mm: Real = Field(
+        0.0,
+        ge=0,
+        le=8,
+        description="Thickness of a callus cuff round the bone ends, mm: 0 atrophic, 4 hypertrophic. "
+        "It bonds to whatever implant it meets. From memory.",
+    )
+    cuff_length_mm: Real = Field(
+        20.0,
+        ge=2,
+        le=60,
+        description="Length of the cuff beyond the gap, both sides in sum, mm. From memory.",
+    )
+
     @property
     def site(self) -> str:
         """Name of the level of the gap."""

@@ -41,6 +41,8 @@ def check_clearances(
         With one line per finding: place, value, limit and remedy.
     """
     findings = [*_gap_findings(femur, defect), *_cortex_findings(femur, nail)]
+    if not findings:
+        findings += _cuff_findings(femur, defect)
     if nail is not None:
         findings += _nail_findings(femur, defect, nail)
     if plate is not None:
@@ -113,6 +115,17 @@ def _gap_findings(femur: Femur, defect: Defect) -> Iterator[str]:
             f"defect: the gap reaches from {low:.1f} to {high:.1f} mm, outside the bone; allowed "
             f"{END_MARGIN_MM:g} to {femur.length_mm - END_MARGIN_MM:g} mm: move site_percent or "
             "shorten gap_mm"
+        )
+
+
+def _cuff_findings(femur: Femur, defect: Defect) -> Iterator[str]:
+    low, high = gap_levels(femur, defect)
+    reach = defect.cuff_length_mm / 2 if defect.cuff_mm > 0 else 0.0
+    if low - reach < END_MARGIN_MM or high + reach > femur.length_mm - END_MARGIN_MM:
+        yield (
+            f"defect.cuff_length_mm = {defect.cuff_length_mm:g}: the cuff reaches from "
+            f"{low - reach:.1f} to {high + reach:.1f} mm; allowed {END_MARGIN_MM:g} to "
+            f"{femur.length_mm - END_MARGIN_MM:g} mm: shorten it"
         )
 
 

@@ -17,8 +17,11 @@ from geometries.readout import Beam, Pin
 
 Vector = tuple[float, float, float]
 Points = NDArray[np.float64]
-Role = Literal["cortex", "cancellous", "gap", "canal", "nail", "plate", "bolt", "screw"]
+Role = Literal[
+    "cortex", "cancellous", "gap", "inner", "cuff", "canal", "nail", "plate", "bolt", "screw"
+]
 
+TISSUE_ROLES: tuple[Role, ...] = ("gap", "inner", "cuff")
 IMPLANT_ROLES: tuple[Role, ...] = ("nail", "plate", "bolt", "screw")
 
 

@@ -54,8 +54,8 @@ class Readings:
         Rigid motions of the named faces.
     energy : Array
         Twice the mutual strain energies between the reference sections (loads, loads), N·mm.
-    tissue : (Field, Array) or None
-        Strains of the gap tissue and its stress over strain; None where the gap is empty.
+    tissue : dict of str to (Field, Array)
+        Strains of the tissue and its stress over strain by region; empty where the gap is.
     implants : dict of str to (Field, Strength or None)
         Stresses and limits of each implant part.
     sections : dict of str to Section
@@ -73,7 +73,7 @@ class Readings:
     geometry: Geometry
     motions: dict[str, Motion]
     energy: Array
-    tissue: tuple[Field, Array] | None
+    tissue: dict[str, tuple[Field, Array]]
     implants: dict[str, tuple[Field, Strength | None]]
     sections: dict[str, Section]
     pins: tuple[tuple[Pin, str, Array], ...]
@@ -98,7 +98,7 @@ class Readings:
             geometry=geometry,
             motions={name: face_motion(mesh, name, u) for name in mesh.patches},
             energy=strain_energy(mesh, u, elasticity, between),
-            tissue=_tissue(mesh, elasticity, u) if gap else None,
+            tissue=_tissue(mesh, elasticity, u),
             implants=_implants(mesh, elasticity, u),
             sections={place: cut_level(inside, level) for place, level in levels(geometry).items()},
             pins=tuple(
@@ -118,14 +118,14 @@ class Readings:
     def under(self, load: Array, schemes: tuple[Scheme, ...]) -> tuple[list[Measure], tuple[str, ...]]:
         """All measures under a load (shares of the unit loads), and what puts them in doubt."""
         found = [*self._motion(load), *self._forces(load)]
-        if self.tissue is not None:
-            found += tissue(*self.tissue, schemes, load)
+        for region, (strain, elasticity) in self.tissue.items():
+            found += tissue(region, strain, elasticity, schemes, load)
         for name, (field, strength) in self.implants.items():
             found += implant_stress(name, field, strength, load)
         for sleeve in self.sleeves:
             found += sleeve_strain(sleeve, load)
         found += [energy_density(zone, load) for zone in self.zones]
-        return found, tuple(flags(found, self.nail, self.tissue is not None, load))
+        return found, tuple(flags(found, self.nail, bool(self.tissue), load))
 
     def _motion(self, load: Array) -> Iterator[Measure]:
         motions = self.motions
@@ -156,11 +156,15 @@ def levels(geometry: Geometry) -> dict[str, float]:
     return middle | {pin.name: pin.height for pin in geometry.pins}
 
 
-def _tissue(mesh: Mesh, elasticity: Array, u: Array) -> tuple[Field, Array] | None:
-    index = [part.role for part in mesh.parts].index("gap")
-    if mesh.parts[index].material != "tissue" or not elasticity[index].any():
-        return None
-    return strain_field(mesh, mesh.cells_of("gap"), u), elasticity[index]
+def _tissue(mesh: Mesh, elasticity: Array, u: Array) -> dict[str, tuple[Field, Array]]:
+    return {
+        "" if part.role == "gap" else f"{part.role}/": (
+            strain_field(mesh, np.flatnonzero(mesh.part_of == k), u),
+            elasticity[k],
+        )
+        for k, part in enumerate(mesh.parts)
+        if part.material == "tissue" and elasticity[k].any()
+    }
 
 
 def _implants(mesh: Mesh, elasticity: Array, u: Array) -> dict[str, tuple[Field, Strength | None]]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from geometries.solids import IMPLANT_ROLES
+from geometries.solids import IMPLANT_ROLES, TISSUE_ROLES
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array
 from pipeline.measures.field import (
@@ -31,10 +31,10 @@ def implant_stress_of_cells(mesh: Mesh, displacement: Array, elasticity: Array) 
 
 
 def tissue_strain_of_cells(mesh: Mesh, displacement: Array) -> Array:
-    """Mean octahedral shear strain (m, loads) of each cell of the gap, %; NaN in other cells."""
+    """Mean octahedral shear strain (m, loads) of each tissue cell, %; NaN in other cells."""
     loads = displacement.shape[2]
     result = np.full((len(mesh.cells), loads), np.nan)
-    cells = mesh.cells_of("gap")
+    cells = mesh.cells_of(*TISSUE_ROLES)
     if len(cells):
         strain = strain_field(mesh, cells, displacement)
         for load in range(loads):

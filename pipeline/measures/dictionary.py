@@ -41,7 +41,10 @@ _CORTEX = (
     "near: periosteal surface under the plate (lateral without a plate); far: opposite; centre: "
     "shaft axis; all on the middle plane of the gap"
 )
-_PERCENTILES = "p5, p50, p95, p99: percentiles by volume over the gap tissue"
+_PERCENTILES = (
+    "p5, p50, p95, p99: percentiles by volume over the tissue between the bone ends; inner/p5 ...: in "
+    "the canal; cuff/p5 ...: in the cuff"
+)
 _SECTIONS = "sections: the two reference sections"
 _LEVELS = "gap (middle of a specimen: middle), and the level of every bolt and screw"
 _SHARES = "level/part, for every part that the level cuts"
@@ -121,8 +124,9 @@ QUANTITIES: dict[str, Quantity] = {
         "MPa", _PERCENTILES,
         "Hydrostatic pressure, minus the mean of the normal stresses; compression positive.",
     ),
+    "tissue_volume": Quantity("mm³", "gap, inner, cuff", "Volume of the region that is read."),
     "strain_band": Quantity(
-        "%", "scheme/band; limits in percent strain and MPa",
+        "%", "scheme/band, after inner/ or cuff/ for those regions; limits in percent strain and MPa",
         "Share of the gap tissue's volume in a band of a published scheme, never a forecast of "
         "healing. classical: largest principal strain by size (Perren 1979, from memory); pressure: "
         "the same with pressure (Claes 1998); deviatoric: octahedral shear strain / sqrt(2) "

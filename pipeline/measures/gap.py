@@ -41,12 +41,14 @@ def gap_movement(frame: GapFrame, distal: Motion, proximal: Motion, load: Array)
 
 
 def tissue(
-    strain: Field, elasticity: Array, schemes: tuple[Scheme, ...], load: Array
+    region: str, strain: Field, elasticity: Array, schemes: tuple[Scheme, ...], load: Array
 ) -> Iterator[Measure]:
     """Percentiles by volume of strain and pressure in the tissue, and its shares in strain bands.
 
     Parameters
     ----------
+    region : str
+        Opens the locations; empty for the gap proper.
     strain : Field
         Strains of the unit loads.
     elasticity : Array
@@ -68,6 +70,8 @@ def tissue(
     }
     for quantity, field in fields.items():
         for share in (5, 50, 95, 99):
-            yield Measure(quantity, f"p{share}", percentile(field, strain.weights, share / 100))
+            yield Measure(quantity, f"{region}p{share}", percentile(field, strain.weights, share / 100))
     for scheme in schemes:
-        yield from strain_bands(scheme, e, pressure, strain.weights)
+        for one in strain_bands(scheme, e, pressure, strain.weights):
+            yield Measure(one.quantity, region + one.location, one.value)
+    yield Measure("tissue_volume", region.rstrip("/") or "gap", float(strain.weights.sum()))

@@ -12,14 +12,14 @@ import pyvista as pv
 from numpy.typing import NDArray
 from vtkmodules.vtkFiltersGeometry import vtkDataSetSurfaceFilter
 
-from geometries.solids import IMPLANT_ROLES
+from geometries.solids import IMPLANT_ROLES, TISSUE_ROLES
 from pipeline.errors import OutputError
 from pipeline.store import FIELDS, read_summary
 
 Array = NDArray[np.float64]
 
 BONE = ("cortex", "cancellous")
-ROLES = (*BONE, "canal", "gap", *IMPLANT_ROLES)
+ROLES = (*BONE, "canal", *TISSUE_ROLES, *IMPLANT_ROLES)
 STRESS, STRAIN = "von_mises_MPa", "octahedral_strain_percent"
 
 
@@ -109,7 +109,7 @@ def read_model(out: Path, name: str, stage: str, load: str) -> Model:
     strained = np.isfinite(grid.cell_data[STRAIN])
     solids = {}
     for role in ROLES:
-        cells = (roles == role) & (strained if role == "gap" else True)
+        cells = (roles == role) & (strained if role in TISSUE_ROLES else True)
         if cells.any():
             solids[role] = grid.extract_cells(cells)
     return Model(summary, solids, {role: _surface(solid) for role, solid in solids.items()})

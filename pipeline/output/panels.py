@@ -20,6 +20,8 @@ LABELS = {
     "cancellous": "cancellous bone",
     "canal": "filling round the nail",
     "gap": "tissue in the gap",
+    "inner": "tissue in the canal",
+    "cuff": "callus cuff",
     "nail": "nail",
     "bolt": "bolt",
     "plate": "plate",

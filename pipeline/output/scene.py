@@ -15,7 +15,7 @@ import pyvista as pv
 from matplotlib import colormaps
 from numpy.typing import NDArray
 
-from geometries.solids import IMPLANT_ROLES
+from geometries.solids import IMPLANT_ROLES, TISSUE_ROLES
 from pipeline.output.model import BONE, Array, Model
 
 os.environ.setdefault("VTK_DEFAULT_OPENGL_WINDOW", "vtkEGLRenderWindow")  # no warning without X
@@ -25,13 +25,22 @@ COLOURS = {
     "cancellous": "#f7efdd",
     "canal": "#c8a2c8",
     "gap": "#e8438a",
+    "inner": "#f07fb0",
+    "cuff": "#f7b6d2",
     "nail": "#3355b5",
     "bolt": "#8fc0f5",
     "plate": "#0f5143",
     "screw": "#3f9d4f",
 }
 CUT_COLOURS = {"cortex": "#dcc194", "cancellous": "#f3e8cf"}
-GHOSTS = {"cortex": "#eceae4", "cancellous": "#f4f2ed", "canal": "#ece0ec", "gap": "#f3b9d0"}
+GHOSTS = {
+    "cortex": "#eceae4",
+    "cancellous": "#f4f2ed",
+    "canal": "#ece0ec",
+    "gap": "#f3b9d0",
+    "inner": "#f6cfdf",
+    "cuff": "#fae3ec",
+}
 STEEL = "#aeb4bb"  # implants beside the colours of a field
 INK = "#2b2b2b"
 LIGHTS = (((-0.5, 0.6, 1.0), 0.6), ((0.6, -0.6, 0.9), 0.5))  # beside the viewer
@@ -126,11 +135,12 @@ def strained_gap(model: Model, camera: Camera, scale: Scale) -> View:
     stage = _Stage(camera)
     top = model.gap[0] + model.gap[1] / 2
     for role in model.solids:
-        if role in BONE:
+        if role in (*BONE, "cuff"):
             stage.half(role, model, "z", top - model.gap[1])
-        elif role != "gap":
+        elif role in TISSUE_ROLES:
+            stage.field(model.surfaces[role], scale)
+        else:
             stage.half(role, model, "z", top, STEEL)
-    stage.field(model.surfaces["gap"], scale)
     return stage.shoot()
 
 

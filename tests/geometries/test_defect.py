@@ -1,0 +1,73 @@
+"""Where tissue lies, against volumes of revolution."""
+
+from __future__ import annotations
+
+from math import pi
+
+import numpy as np
+import pytest
+
+from geometries.assembly import assemble
+from geometries.bone import Defect, Femur
+from geometries.constructs import IntactConstruct, NailConstruct
+from geometries.defect import gap_levels, tissue_parts
+from geometries.errors import StudyError
+from geometries.femur import outer_profile, reamed_profile
+from geometries.parameters import Nail
+from geometries.solids import Part
+
+FEMUR = Femur()
+FULL = Defect(site_percent=72.0, gap_mm=5.0, fill="canal", cuff_mm=3.0, cuff_length_mm=30.0)
+
+
+def volume(part: Part) -> float:
+    return sum(p.solid.volume - sum(cut.volume for cut in p.cuts) for p in part.pieces)
+
+
+def turned(outer, inner, low: float, high: float) -> float:
+    """Volume between two radii of the height, by the trapezoidal rule."""
+    z = np.linspace(low, high, 100_001)
+    return float(np.trapezoid(pi * (outer(z) ** 2 - inner(z) ** 2), z))
+
+
+@pytest.mark.parametrize("nail", [None, Nail(diameter_mm=11.0)])
+def test_tissue_fills_cortex_canal_and_cuff(nail: Nail | None):
+    parts = {part.name: part for part in tissue_parts(FEMUR, nail, FULL, "tissue")}
+    assert list(parts) == ["gap", "inner", "cuff"]
+    low, high = gap_levels(FEMUR, FULL)
+    outer, inner = outer_profile(FEMUR), reamed_profile(FEMUR, nail)
+
+    def outside(z):
+        return np.interp(z, outer.heights, outer.radii)
+
+    def canal(z):
+        return np.interp(z, inner.heights, inner.radii)
+
+    hole = 0.0 if nail is None else 5.5
+    expected = {
+        "gap": turned(outside, canal, low, high),
+        "inner": turned(canal, lambda z: hole + 0 * z, low, high),
+        "cuff": turned(lambda z: outside(z) + 3.0, outside, low - 15, high + 15),
+    }
+    for name, part in parts.items():
+        assert volume(part) == pytest.approx(expected[name], rel=1e-6), name
+
+
+def test_a_plain_defect_and_intact_bone_have_the_gap_alone():
+    assert [p.name for p in tissue_parts(FEMUR, None, Defect(), "tissue")] == ["gap"]
+    geometry = assemble(IntactConstruct(name="i", kind="intact", defect=FULL), FEMUR, FULL)
+    assert {"inner", "cuff"}.isdisjoint(part.name for part in geometry.parts)
+
+
+def test_tissue_in_the_canal_ends_at_the_nail():
+    geometry = assemble(NailConstruct(name="n", kind="nail"), FEMUR, FULL)
+    names = [part.name for part in geometry.parts]
+    height = sum(gap_levels(FEMUR, FULL)) / 2
+    places = np.array([[4.0, 0, height], [7.0, 0, height], [17.0, 0, height], [19.0, 0, height]])
+    assert [names[k] for k in geometry.painted(places)] == ["nail", "inner", "gap", "cuff"]
+
+
+def test_a_cuff_beyond_the_bone_is_refused():
+    far = Defect(site_percent=80.0, gap_mm=60.0, cuff_mm=4.0, cuff_length_mm=60.0)
+    with pytest.raises(StudyError, match=r"cuff reaches from 16\.0 to 136\.0"):
+        assemble(IntactConstruct(name="i", kind="intact", defect=far), Femur(length_mm=380.0), far)
