@@ -188,8 +188,8 @@ QUANTITIES: dict[str, Quantity] = {
     "fragment_shear_force": Quantity("N", _FRAGMENTS, "Size of the force across the shaft."),
     "fragment_residual": Quantity(
         "1", "distal, proximal",
-        "What the forces and moments on the fragment leave over, as a share of the load (moments over "
-        "the bone's length): zero in equilibrium.",
+        "What the forces and moments on the fragment leave over, as a share of the largest of them "
+        "(moments over the bone's length): zero in equilibrium.",
     ),
     "von_mises_p99_9": Quantity(
         "MPa", _IMPLANTS, "Von Mises stress not exceeded in 99.9 % of the part's volume.",

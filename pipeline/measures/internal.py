@@ -83,6 +83,7 @@ def fragment_forces(body: FreeBody, fragment: str, load: Array) -> Iterator[Meas
         x, y, z = (wrench @ load)[:3]
         yield Measure("fragment_axial_force", f"{fragment}/{name}", float(z))
         yield Measure("fragment_shear_force", f"{fragment}/{name}", float(np.hypot(x, y)))
-    size = np.linalg.norm(body.applied @ load / lever)
-    rest = np.linalg.norm(body.rest @ load / lever)
-    yield Measure("fragment_residual", fragment, float(rest / size))
+    everything = [body.applied, *body.acting.values()]
+    largest = max(float(np.linalg.norm(wrench @ load / lever)) for wrench in everything)
+    rest = float(np.linalg.norm(body.rest @ load / lever))
+    yield Measure("fragment_residual", fragment, rest / largest if largest > 0 else 0.0)

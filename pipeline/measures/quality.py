@@ -84,9 +84,10 @@ class Balances:
     def under(self, load: Array) -> Balance:
         """Balance under a load (shares of the unit loads)."""
         arm = float(np.linalg.norm(self.about))
-        applied = self.applied @ load
-        force, moment = np.linalg.norm(applied[:3]), np.linalg.norm(applied[3:])
-        rest = self.reactions @ load + applied
+        rest = self.reactions @ load + self.applied @ load
+        # Sizes add up over the unit loads, so that a load in balance with itself has a size too.
+        force = np.linalg.norm(self.applied[:3], axis=0) @ np.abs(load)
+        moment = np.linalg.norm(self.applied[3:], axis=0) @ np.abs(load)
         work = float(load @ self.work @ load)
         return Balance(
             force=float(np.linalg.norm(rest[:3]) / (force + moment / arm)),

@@ -79,6 +79,8 @@ def test_section_carries_what_statics_says(tubes: Solved, middle: Section):
     # Statics: all that acts above a level, about the axis there.
     expected = plain_resultant(tubes.mesh.nodes, tubes.forces, np.array([0.0, 0.0, 71.0]))
     assert worst(middle.total, expected) < 1e-9
+    for centre in middle.centres.values():  # without side loads the resultant would not tell where
+        assert centre[2] == pytest.approx(71.0, abs=2.5)
 
 
 def test_shares_sum_to_the_whole(tubes: Solved, middle: Section):
@@ -168,6 +170,24 @@ def test_nominal_stress_of_a_beam_leaves_the_couple_out(is_round: bool, bending:
     beam = Beam("plate", 40.0, ((1.0, 0.0), (0.0, 1.0)), (50.0, 80.0), is_round)
     (found,) = beam_stress(beam, section, np.ones(1))
     assert found.value == pytest.approx(600 / 40 + bending)
+
+
+def test_bending_splits_into_own_bending_and_couple():
+    # Statics: a plate 17 mm lateral of the axis that pulls with 600 N makes a couple of 10.2 N·m about
+    # the anterior axis, besides the 3 N·m that it bears by bending; the rest bears 7.8 N·m.
+    force = np.array([0.0, 0.0, 600.0])
+    couple = np.cross([-17.0, 0.0, 0.0], force)
+    assert couple[1] == pytest.approx(10_200)
+    plate = np.concatenate([force, [0.0, 3000.0 + couple[1], 0.0]])
+    rest = np.array([0.0, 0.0, -900.0, 0.0, 7800.0, 0.0])
+    parts = {"plate": plate[:, None], "bone": rest[:, None]}
+    centres = {"plate": np.array([-17.0, 0.0, 210.0]), "bone": np.array([0.0, 0.0, 210.0])}
+    shares = load_shares(Section(210.0, parts, centres), "gap", np.ones(1))
+    found = {(m.quantity, m.location): m.value for m in shares}
+    assert found["bending_share", "gap/plate"] == pytest.approx(100 * 13.2 / 21.0)
+    assert found["bending_share_own", "gap/plate"] == pytest.approx(100 * 3.0 / 21.0)
+    assert found["bending_share_own", "gap/bone"] == pytest.approx(100 * 7.8 / 21.0)
+    assert found["axial_load_share", "gap/plate"] == pytest.approx(-200)
 
 
 # --- A plate over a gap ------------------------------------------------------------------------------

@@ -1,0 +1,141 @@
+"""Bone, tissue and implant outcomes on fields whose answers are known by hand."""
+
+from __future__ import annotations
+
+from math import pi
+
+import numpy as np
+import pytest
+
+from geometries.materials import MATERIALS, isotropic
+from geometries.readout import Pin
+from geometries.solids import GapFrame
+from pipeline.case import part_elasticity
+from pipeline.fem.mesh import Mesh
+from pipeline.inputs import Stage
+from pipeline.measures.bone import energy_density, sleeve_strain, sleeves, zones
+from pipeline.measures.dictionary import QUANTITIES, Measure
+from pipeline.measures.field import Field
+from pipeline.measures.flags import clearance_use, flags
+from pipeline.measures.gap import tissue
+from pipeline.measures.implants import implant_stress
+
+ONE = np.ones(1)
+SQUEEZE = np.diag([0.002, 0.001, -0.009])  # uniform strain: principal values known by sight
+
+
+def pressed(mesh: Mesh) -> np.ndarray:
+    return (mesh.nodes @ SQUEEZE)[:, :, None]
+
+
+def values(measures) -> dict[tuple[str, str], float]:
+    found = {(m.quantity, m.location): m.value for m in measures}
+    assert {quantity for quantity, _ in found} <= set(QUANTITIES)
+    return found
+
+
+# --- Bone round a screw ------------------------------------------------------------------------------
+
+
+def test_sleeve_reads_the_bone_within_its_distance(small: Mesh):
+    # Uniform strain is the same in every sleeve; the sleeve's volume is that of a bar of its radius
+    # through the wall of the tube, 9 to 15 mm wide, to the coarseness of the quadrature points.
+    pin = Pin("screw_1", 8.5, 0.0, 3.0, {})
+    near, far = sleeves(small, pin, pressed(small))
+    assert (near.place, far.place) == ("screw_1/near", "screw_1/far")
+    assert near.strain.weights.sum() == pytest.approx(pi * (1.5 + 1.5) ** 2 * 3, rel=0.15)
+    found = values(sleeve_strain(near, ONE))
+    assert found["screw_bone_strain_mean", "screw_1/near"] == pytest.approx(-0.9)
+    assert found["screw_bone_strain_p5", "screw_1/near"] == pytest.approx(-0.9)
+    whole = near.strain.weights.sum()
+    assert found["screw_bone_volume_over", "screw_1/near/0.7"] == pytest.approx(whole)
+    assert found["screw_bone_volume_over", "screw_1/near/1.0"] == 0
+
+
+def test_pulled_bone_is_not_counted_as_crushed(small: Mesh):
+    near, _ = sleeves(small, Pin("screw_1", 8.5, 90.0, 3.0, {}), -pressed(small))
+    found = values(sleeve_strain(near, ONE))
+    assert found["screw_bone_volume_over", "screw_1/near/0.7"] == 0
+
+
+def test_energy_density_of_uniform_strain(small: Mesh):
+    # Half of strain times stress (definition), MPa to kPa; zones split the tube by their distances.
+    stage = Stage(name="empty")
+    elasticity = part_elasticity(small, stage)
+    frame = GapFrame(0.0, 0.0, 7.5, 0.0)
+    (zone,) = zones(small, frame, pressed(small), elasticity)
+    assert zone.place.endswith("/0-20mm")
+    strain = np.array([0.002, 0.001, -0.009, 0, 0, 0])
+    expected = 0.5e3 * strain @ isotropic(17_000.0, 0.30) @ strain
+    assert energy_density(zone, ONE).value == pytest.approx(expected)
+    assert energy_density(zone, 2 * ONE).value == pytest.approx(4 * expected)
+
+
+# --- Tissue ------------------------------------------------------------------------------------------
+
+
+def test_pressed_tissue_has_positive_pressure():
+    # Hydrostatic compression: p = 3 K e (any text; from memory), K = E / 3 / (1 - 2 nu).
+    strain = Field(np.array([[-0.01, -0.01, -0.01, 0, 0, 0]])[:, :, None], np.array([2.5]))
+    found = values(tissue("cuff/", strain, isotropic(5.0, 0.3), ("classical",), ONE))
+    assert found["tissue_pressure", "cuff/p50"] == pytest.approx(5.0 / (1 - 0.6) * 0.01)
+    assert found["tissue_strain_volumetric", "cuff/p95"] == pytest.approx(-3.0)
+    assert found["tissue_strain_octahedral", "cuff/p99"] == pytest.approx(0.0, abs=1e-12)
+    assert found["strain_band", "cuff/classical/under_2"] == 100
+    assert found["tissue_volume", "cuff"] == 2.5
+
+
+# --- Implants ----------------------------------------------------------------------------------------
+
+
+def test_factors_follow_the_published_limits():
+    # ASTM F136: yield 795, ultimate 860 MPa; a bar under 240 MPa, pulsating.
+    pull = np.zeros((100, 6, 1))
+    pull[:, 2] = 240.0
+    field = Field(pull, np.full(100, 3.0))
+    found = values(implant_stress("nail", field, MATERIALS["titanium"].strength, ONE))
+    assert found["von_mises_5mm3", "nail"] == pytest.approx(240)
+    assert found["yield_factor", "nail"] == pytest.approx(795 / 240)
+    assert found["endurance_factor", "nail/notched"] == pytest.approx(1 / (120 / 200 + 120 / 860))
+    assert found["endurance_factor", "nail/smooth"] == pytest.approx(1 / (120 / 600 + 120 / 860))
+
+
+# --- Flags -------------------------------------------------------------------------------------------
+
+
+def strain_of(*percent: float) -> list[Measure]:
+    return [Measure("interfragmentary_strain", str(k), p) for k, p in enumerate(percent)]
+
+
+@pytest.mark.parametrize(
+    ("strains", "moved", "has_tissue", "words"),
+    [
+        ((-9.0, 0.05), 0.4, True, []),
+        ((-12.0, 0.0), 0.4, True, ["gap strain -12 %"]),
+        ((-130.0, 0.0), 0.4, True, ["gap strain -130 %", "bone ends overlap"]),
+        ((140.0, 0.0), 0.4, False, ["gap strain 140 %"]),
+        ((-5.0, 3.0), 0.4, True, ["bonded gap tissue is pulled"]),
+        ((-5.0, 3.0), 0.4, False, []),
+        ((-5.0, 0.0), 0.6, True, ["nail moves 0.60 mm in 0.50 mm clearance"]),
+    ],
+)
+def test_flags_say_where_the_model_ends(strains, moved: float, has_tissue: bool, words: list[str]):
+    # Small strains end at about 10 %; bone ends meet at 100 % (definition).
+    nail = (np.array([[[0.1], [0.0]], [[0.0], [-moved]]]), 0.5)
+    found = list(flags(strain_of(*strains), nail, has_tissue, ONE))
+    assert len(found) == len(words)
+    for sentence, start in zip(found, words, strict=True):
+        assert sentence.startswith(start)
+
+
+def test_clearance_use_is_the_nail_against_the_bone(small: Mesh):
+    # A rigid shift of the core alone, by hand: the tube stays, the core moves.
+    u = np.zeros((*small.nodes.shape, 1))
+    core = np.unique(small.cells[small.cells_of("nail")])
+    bone = np.unique(small.cells[small.cells_of("cortex")])
+    u[core] = np.array([0.3, -0.4, 9.0])[:, None]
+    u[bone] = 0.0
+    apart = clearance_use(small, u)
+    shared = np.isin(core, bone).mean()  # nodes of the bonded face belong to both
+    assert 0 < shared < 0.6
+    assert np.linalg.norm(apart[:, :, 0], axis=1) == pytest.approx(0.5 * (1 - shared), rel=0.25)
