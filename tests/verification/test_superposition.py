@@ -11,9 +11,10 @@ from geometries.errors import StudyError
 from pipeline.config import load_study
 from pipeline.fem.mesh import Mesh
 from pipeline.inputs import Forces, PointForce, Stairs, Walking
-from pipeline.statics import actions, resultant
+from pipeline.measures.sections import Section
+from pipeline.statics import actions, resultant, section_load
 from pipeline.study import plan
-from pipeline.superposition import check_places, combinations, unit_forces
+from pipeline.superposition import check_places, combinations, statics_residuals, unit_forces
 from tests.verification.helpers import plain_resultant
 
 PULLED = Walking(kind="walking", name="walk", muscles=("abductor", "vastus_lateralis"))
@@ -60,6 +61,23 @@ def test_unit_loads_sum_to_the_stated_load(small: Mesh):
     nodal = unit_forces(small, [load], Femur(), 17.0) @ combinations([load], Femur(), 17.0)["own"]
     found = plain_resultant(small.nodes, nodal[:, :, None], np.zeros(3))[:, 0]
     assert found == pytest.approx(resultant(actions(load, Femur(), 17.0), np.zeros(3)), abs=1e-9)
+
+
+def test_residual_is_what_hand_statics_misses():
+    # Definition, on sections that carry what statics says and 3 N too much; above the head and beside a
+    # muscle nothing is compared.
+    femur, length = Femur(), 430.0
+    acting = actions(PULLED, femur, length)
+    levels = {"gap": 215.0, "beside": 350.0, "top": 415.0}
+    sections = {}
+    for place, level in levels.items():
+        carried = section_load(acting, level)
+        carried[1] += 3.0
+        sections[place] = Section(level, {"all": carried[:, None]}, {"all": np.zeros(3)})
+    (found,) = statics_residuals(sections, PULLED, np.ones(1), femur, length)
+    size = sum(np.linalg.norm(one.force) for one in acting)
+    assert found.location == "gap"
+    assert found.value == pytest.approx(3.0 / size)
 
 
 def test_the_plan_finds_it_before_any_mesh(tmp_path):
