@@ -66,10 +66,26 @@ class Femur(Parameters):
         "transverse has other constants across the shaft (Reilly & Burstein 1975, from memory).",
     )
 
+    quality: Literal["normal", "osteoporotic"] = Field(
+        "normal",
+        description="Bone quality: osteoporotic has 0.66 of the cortical and 0.34 of the cancellous "
+        "moduli (from memory).",
+    )
+
     @property
     def cortical(self) -> str:
         """Key of the cortex in the material table."""
-        return "cortical" if self.cortex == "isotropic" else "cortical_transverse"
+        name = "cortical" if self.cortex == "isotropic" else "cortical_transverse"
+        return name + self._suffix
+
+    @property
+    def cancellous(self) -> str:
+        """Key of the cancellous bone in the material table."""
+        return "cancellous" + self._suffix
+
+    @property
+    def _suffix(self) -> str:
+        return "" if self.quality == "normal" else "_osteoporotic"
 
     @model_validator(mode="after")
     def _cortex_left(self) -> Self:

@@ -144,7 +144,7 @@ def bone_parts(
         pieces = tuple(
             piece for low, high in pairwise(levels) for piece in _core(canal, nail, low, high)
         )
-        parts.append(Part(name, "cancellous", "cancellous", pieces, canal.at(levels[0])))
+        parts.append(Part(name, "cancellous", femur.cancellous, pieces, canal.at(levels[0])))
     return parts
 
 

@@ -234,7 +234,7 @@ def _nail_against_screws(femur: Femur, defect: Defect, nail: Nail, plate: Plate)
                 "more: choose a thinner nail or a thicker cortex"
             )
     least = (plate.screws.diameter_mm + nail.bolts.diameter_mm) / 2 + LEAST_BETWEEN_MM
-    turned = abs(sin(radians(plate.azimuth_deg)))
+    turned = abs(sin(radians(plate.azimuth_deg - nail.bolts.azimuth_deg)))
     for screw, z in product(placed, bolt_levels(nail)):
         distance = hypot(screw.height - z, max(screw.tip, 0.0) * turned)
         if distance < least:
@@ -249,7 +249,8 @@ def _nail_against_screws(femur: Femur, defect: Defect, nail: Nail, plate: Plate)
 def _plate_over_bolts(outer: Profile, nail: Nail, plate: Plate, centre: float) -> Iterator[str]:
     """Bolt ends stand out of the bone and may touch a plate that covers them."""
     low, high = plate_span(plate, centre)
-    aside, along = abs(sin(radians(plate.azimuth_deg))), abs(cos(radians(plate.azimuth_deg)))
+    between = radians(plate.azimuth_deg - nail.bolts.azimuth_deg)
+    aside, along = abs(sin(between)), abs(cos(between))
     radius, least = nail.bolts.diameter_mm / 2, PROTRUSION_MM + 0.3
     for z in bolt_levels(nail):
         reach = outer.largest(z - radius, z + radius) + PROTRUSION_MM

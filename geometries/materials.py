@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,6 +83,16 @@ class Material:
         compliance[4, 4] = compliance[5, 5] = 1 / G
         return np.asarray(np.linalg.inv(compliance), dtype=np.float64)
 
+    def scaled(self, factor: float) -> Material:
+        """The same with all moduli times a factor, for weakened bone."""
+        across = self.across and replace(
+            self.across,
+            modulus=factor * self.across.modulus,
+            shear_modulus=factor * self.across.shear_modulus,
+        )
+        source = f"{factor:g} times: {self.source}"
+        return replace(self, modulus=factor * self.modulus, across=across, source=source)
+
 
 def isotropic(modulus: float, poisson: float) -> NDArray[np.float64]:
     """Stress over strain (6, 6) of an isotropic material, MPa."""
@@ -118,6 +128,13 @@ MATERIALS: dict[str, Material] = {
                           "notched from memory"),
     ),
 }  # fmt: skip
+
+OSTEOPOROTIC = {"cortical": 0.66, "cortical_transverse": 0.66, "cancellous": 0.34}
+"""Factors on all moduli of osteoporotic bone: a widely reused convention, from memory."""
+
+MATERIALS |= {
+    f"{name}_osteoporotic": MATERIALS[name].scaled(factor) for name, factor in OSTEOPOROTIC.items()
+}
 
 TISSUES: dict[str, Material] = {
     "empty": Material(0.0, 0.0, "nothing in the gap: the implants carry all"),

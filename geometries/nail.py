@@ -8,7 +8,7 @@ from geometries.errors import StudyError
 from geometries.femur import SAME_MM, Profile, rings
 from geometries.parameters import Nail
 from geometries.readout import Beam, Pin
-from geometries.solids import Frustum, Part, Piece, cylinder
+from geometries.solids import Frustum, Part, Piece, cylinder, radial
 
 PROTRUSION_MM = 1.5
 
@@ -42,7 +42,9 @@ def nail_parts(nail: Nail, bone: Profile) -> list[Part]:
     radius = nail.bolts.diameter_mm / 2
     for number, z in enumerate(bolt_levels(nail), start=1):
         reach = bone.largest(z - radius, z + radius) + PROTRUSION_MM
-        pin = cylinder((-reach, 0.0, z), (2 * reach, 0.0, 0.0), nail.bolts.diameter_mm)
+        x, y, _ = radial(nail.bolts.azimuth_deg)
+        base, along = (reach * x, reach * y, z), (-2 * reach * x, -2 * reach * y, 0.0)
+        pin = cylinder(base, along, nail.bolts.diameter_mm)
         name = f"bolt_{number}"
         parts.append(Part(name, "bolt", nail.material, (Piece(pin),), nail.bolts.diameter_mm))
     return parts
@@ -83,8 +85,8 @@ def bolt_pins(nail: Nail) -> list[Pin]:
     """Where bolts are cut: the two shear planes in the void beside the nail."""
     plane = (nail.diameter_mm + nail.reaming_mm / 2) / 2
     return [
-        Pin(f"bolt_{number}", z, 0.0, nail.bolts.diameter_mm,
-            {"lateral_shear_plane": plane, "medial_shear_plane": -plane})
+        Pin(f"bolt_{number}", z, nail.bolts.azimuth_deg, nail.bolts.diameter_mm,
+            {"near_shear_plane": plane, "far_shear_plane": -plane})
         for number, z in enumerate(bolt_levels(nail), start=1)
     ]  # fmt: skip
 

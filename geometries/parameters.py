@@ -22,13 +22,20 @@ class Parameters(BaseModel):
 
 
 class Bolts(Parameters):
-    """Interlocking bolts of a nail, medial to lateral, tied in nail and bone."""
+    """Interlocking bolts of a nail, tied in nail and bone."""
 
     diameter_mm: Real = Field(
         5.0,
         ge=3.5,
         le=6.5,
         description="Bolt diameter, mm. 4.5 to 6 usual; from memory.",
+    )
+    azimuth_deg: Real = Field(
+        0.0,
+        ge=-90,
+        le=90,
+        description="Direction, degrees: 0 from lateral to medial, 90 from front to back, between them "
+        "oblique. From memory.",
     )
     proximal: Whole = Field(2, ge=0, le=2, description="Bolts at the proximal end. From memory.")
     distal: Whole = Field(2, ge=0, le=3, description="Bolts at the distal end. From memory.")

@@ -49,7 +49,7 @@ _SECTIONS = "sections: the two reference sections"
 _LEVELS = "gap (middle of a specimen: middle), and the level of every bolt and screw"
 _SHARES = "level/part, for every part that the level cuts"
 _PLANES = (
-    "bolt/lateral_shear_plane and medial_shear_plane: in the void beside the nail; "
+    "bolt/near_shear_plane (lateral, or the front) and far_shear_plane: in the void beside the nail; "
     "screw/plate_gap: between plate and bone; screw/near_cortex: middle of the near cortex"
 )
 _FRAGMENTS = "distal or proximal bone end / the part that acts on it, or applied: loads and support"
