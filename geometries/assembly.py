@@ -11,7 +11,7 @@ from geometries.femur import bone_parts, outer_profile, reamed_profile
 from geometries.lint import check_apart, check_clearances
 from geometries.nail import bolt_levels, bolt_pins, canal_part, nail_beam, nail_parts
 from geometries.parameters import Nail, Plate
-from geometries.plate import Label, plate_beam, plate_parts, screw_levels, screw_pins, screws
+from geometries.plate import Label, pad_part, plate_beam, plate_parts, screw_levels, screw_pins, screws
 from geometries.readout import Beam, Pin
 from geometries.solids import Frustum, GapFrame, Geometry, Part, Patch, Piece, Role, cylinder
 
@@ -76,6 +76,8 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
         label = Label(f"plate_{len(plated) + 1}" if plated else "plate", first)
         placed = screws(plate, nail, outer, inner, centre)
         plated.append(plate_parts(plate, placed, outer, centre, label))
+        pad = pad_part(plate, outer, gap, label, femur.cortical)
+        parts = parts if pad is None else [pad, *parts]
         pins += screw_pins(plate, placed, outer, inner, label)
         beams.append(plate_beam(plate, label))
     check_apart(construct.name, plated)

@@ -50,7 +50,10 @@ class Compared(Named):
         """How its surfaces meet, in words for every table."""
         nail, plate = getattr(self, "nail", None), getattr(self, "plate", None)
         words = [] if nail is None else [f"canal {nail.canal}", "bolts tied"]
-        return ", ".join(words + ([] if plate is None else ["plate offset", "screws tied"])) or "none"
+        return (
+            ", ".join(words + ([] if plate is None else [f"plate {plate.on_bone}", "screws tied"]))
+            or "none"
+        )
 
 
 class IntactConstruct(Compared):

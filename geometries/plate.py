@@ -12,6 +12,7 @@ from geometries.solids import Frustum, Part, Piece, Prism, cylinder, radial
 HEAD_MM = 1.0
 TIP_BEYOND_MM = 2.0
 TIP_SHORT_MM = 1.5
+PAD_DEPTH_MM = 0.5
 NAIL_CLEARANCE_MM = 0.5
 
 
@@ -116,6 +117,28 @@ def plate_parts(
             Part(f"screw_{number}", "screw", plate.material, (piece,), plate.screws.diameter_mm)
         )
     return parts
+
+
+def pad_part(
+    plate: Plate, outer: Profile, gap: tuple[float, float], label: Label, cortical: str
+) -> Part | None:
+    """Bone that ties a plate to the shaft on either side of the gap; None for a plate held off.
+
+    It reaches into the cortex, which paints over it, so far that it meets the round surface under the
+    plate's edges too.
+    """
+    if plate.on_bone == "offset":
+        return None
+    low, high = plate_span(plate, sum(gap) / 2)
+    pieces = []
+    for start, end in ((low, gap[0]), (gap[1], high)):
+        heights = [start, *[z for z in outer.heights if start < z < end], end]
+        outside = [(outer.at(z) + plate.offset_mm, z) for z in heights]
+        half = plate.width_mm / 2
+        inside = [((outer.at(z) ** 2 - half**2) ** 0.5 - PAD_DEPTH_MM, z) for z in heights]
+        outline = (*inside, *reversed(outside))
+        pieces.append(Piece(Prism(outline, plate.azimuth_deg, plate.width_mm)))
+    return Part(f"pad_{label.name}", "pad", cortical, tuple(pieces), plate.offset_mm)
 
 
 def screw_pins(

@@ -18,7 +18,7 @@ from geometries.readout import Beam, Pin
 Vector = tuple[float, float, float]
 Points = NDArray[np.float64]
 Role = Literal[
-    "cortex", "cancellous", "gap", "inner", "cuff", "canal", "nail", "plate", "bolt", "screw"
+    "cortex", "cancellous", "gap", "inner", "cuff", "canal", "pad", "nail", "plate", "bolt", "screw"
 ]
 
 TISSUE_ROLES: tuple[Role, ...] = ("gap", "inner", "cuff")

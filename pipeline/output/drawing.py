@@ -24,7 +24,7 @@ Arrow = tuple[str, Array, Array]  # name, point mm, force N
 
 VIEWS = {"from the front": 0, "from the lateral side": 1}
 SIDES = {0: ("lateral", "medial"), 1: ("posterior", "anterior")}
-CUT = ("cortex", "cancellous", "canal", "gap", "inner", "cuff", "nail")
+CUT = ("cortex", "cancellous", "canal", "pad", "gap", "inner", "cuff", "nail")
 LOAD = "#b3261e"
 ARROW = {"arrowstyle": "<->", "color": MUTED, "lw": 0.7}
 ARROW_MM, MARGIN_MM = 55.0, 48.0

@@ -19,7 +19,7 @@ from pipeline.store import FIELDS, read_summary
 Array = NDArray[np.float64]
 
 BONE = ("cortex", "cancellous")
-ROLES = (*BONE, "canal", *TISSUE_ROLES, *IMPLANT_ROLES)
+ROLES = (*BONE, "canal", "pad", *TISSUE_ROLES, *IMPLANT_ROLES)
 STRESS, STRAIN = "von_mises_MPa", "octahedral_strain_percent"
 
 

@@ -19,6 +19,7 @@ LABELS = {
     "cortex": "cortical bone",
     "cancellous": "cancellous bone",
     "canal": "filling round the nail",
+    "pad": "tie under the plate",
     "gap": "tissue in the gap",
     "inner": "tissue in the canal",
     "cuff": "callus cuff",

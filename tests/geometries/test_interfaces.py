@@ -9,13 +9,13 @@ import pytest
 
 from geometries.assembly import assemble
 from geometries.bone import Defect, Femur
-from geometries.constructs import NailConstruct
+from geometries.constructs import NailConstruct, PlateConstruct
 from geometries.defect import gap_levels
 from geometries.errors import StudyError
 from geometries.femur import reamed_profile
 from geometries.nail import canal_part
-from geometries.parameters import Nail
-from geometries.solids import Part, Piece
+from geometries.parameters import Nail, Plate
+from geometries.solids import Part, Piece, radial
 from pipeline.case import BOUNDS, variants
 
 FEMUR, DEFECT = Femur(), Defect()
@@ -84,3 +84,22 @@ def test_a_bracket_is_three_constructs():
     assert [one.interfaces.split(",")[0] for one in made] == [f"canal {b}" for b in BOUNDS]
     plain = NailConstruct(name="own", kind="nail")
     assert variants(plain) == (plain,)
+
+
+@pytest.mark.parametrize("on_bone", ["offset", "bonded"])
+@pytest.mark.parametrize("azimuth_deg", [0.0, 130.0])
+def test_a_bonded_plate_is_tied_to_the_round_bone_but_not_across_the_gap(
+    on_bone: str, azimuth_deg: float
+):
+    # Definition, by points seen from the plate: under its middle, under its edge, in the bone, and
+    # under its middle at the gap. The bone's radius is 13.5 mm there, the plate stands 2 mm off.
+    plate = Plate(on_bone=on_bone, azimuth_deg=azimuth_deg)
+    geometry = assemble(PlateConstruct(name="p", kind="plate", plate=plate), FEMUR, DEFECT)
+    names = [*(part.name for part in geometry.parts), "nothing"]
+    out = np.array(radial(azimuth_deg))
+    aside = np.cross(out, [0.0, 0.0, 1.0])
+    at = [(14.5, 0.0, 225.0), (11.3, 7.8, 225.0), (12.0, 0.0, 225.0), (14.5, 0.0, 215.0)]
+    places = np.array([r * out + s * aside + [0, 0, z] for r, s, z in at])
+    tie = "pad_plate" if on_bone == "bonded" else "nothing"
+    found = [names[k] for k in geometry.painted(places)]
+    assert found == [tie, tie, "cortex_proximal", "nothing"]
