@@ -50,6 +50,8 @@ class Compared(Named):
         """How its surfaces meet, in words for every table."""
         nail, plate = getattr(self, "nail", None), getattr(self, "plate", None)
         words = [] if nail is None else [f"canal {nail.canal}", "bolts tied"]
+        if nail is not None and nail.break_mm is not None:
+            words.append("nail broken")
         return (
             ", ".join(words + ([] if plate is None else [f"plate {plate.on_bone}", "screws tied"]))
             or "none"

@@ -154,6 +154,7 @@ def _nail_findings(femur: Femur, defect: Defect, nail: Nail) -> Iterator[str]:
             f"nail: it reaches from {low:g} to {high:g} mm and does not bridge the gap at "
             f"{gap[0]:.1f} to {gap[1]:.1f} mm: lengthen it or move distal_end_mm"
         )
+    yield from _break_findings(nail, low, high)
     if nail.bolts.diameter_mm > nail.diameter_mm - 3:
         yield (
             f"nail.bolts.diameter_mm = {nail.bolts.diameter_mm:g} leaves under 1.5 mm of nail on "
@@ -185,6 +186,18 @@ def _nail_findings(femur: Femur, defect: Defect, nail: Nail) -> Iterator[str]:
                 f"nail.bolts.{side} = 0: with its clearance void nothing holds the nail in the "
                 f"{side} fragment (it slides and turns freely); use 1 bolt or more"
             )
+
+
+def _break_findings(nail: Nail, low: float, high: float) -> Iterator[str]:
+    if nail.break_mm is None:
+        return
+    reach = nail.break_opening_mm / 2 + nail.bolts.diameter_mm / 2 + LEAST_BETWEEN_MM
+    near = [z for z in (low, *bolt_levels(nail), high) if abs(z - nail.break_mm) < reach]
+    if near or not low < nail.break_mm < high:
+        yield (
+            f"nail.break_mm = {nail.break_mm:g} lies outside the nail from {low:g} to {high:g} mm, or "
+            f"on a bolt or an end; allowed is {reach:.1f} mm away from them: move it"
+        )
 
 
 def _plate_findings(femur: Femur, defect: Defect, plate: Plate) -> Iterator[str]:

@@ -8,7 +8,7 @@ from geometries.errors import StudyError
 from geometries.femur import SAME_MM, Profile, rings
 from geometries.parameters import Nail
 from geometries.readout import Beam, Pin
-from geometries.solids import Frustum, Part, Piece, cylinder, radial
+from geometries.solids import Part, Piece, cylinder, radial
 
 PROTRUSION_MM = 1.5
 
@@ -21,6 +21,15 @@ def bolt_levels(nail: Nail) -> list[float]:
     return distal + sorted(high - step for step in steps[: nail.bolts.proximal])
 
 
+def nail_spans(nail: Nail) -> list[tuple[float, float]]:
+    """Heights of the nail's ends, mm: one stretch, or two where it is broken."""
+    low, high = nail.distal_end_mm, nail.distal_end_mm + nail.length_mm
+    if nail.break_mm is None:
+        return [(low, high)]
+    half = nail.break_opening_mm / 2
+    return [(low, nail.break_mm - half), (nail.break_mm + half, high)]
+
+
 def nail_parts(nail: Nail, bone: Profile) -> list[Part]:
     """The tube, cut in the middle of its wall, then the bolts that paint over it.
 
@@ -29,16 +38,14 @@ def nail_parts(nail: Nail, bone: Profile) -> list[Part]:
     """
     middle = (nail.diameter_mm + nail.cannulation_mm) / 2
     wall = (nail.diameter_mm - nail.cannulation_mm) / 2
-    base, axis = (0.0, 0.0, nail.distal_end_mm), (0.0, 0.0, nail.length_mm)
-
-    def bar(diameter: float) -> Frustum:
-        return cylinder(base, axis, diameter)
-
-    tube = (
-        Piece(bar(nail.diameter_mm), (bar(middle),)),
-        Piece(bar(middle), (bar(nail.cannulation_mm),)),
-    )
-    parts = [Part("nail", "nail", nail.material, tube, wall)]
+    tube = []
+    for low, high in nail_spans(nail):
+        outside, between, hole = (
+            cylinder((0.0, 0.0, low), (0.0, 0.0, high - low), diameter)
+            for diameter in (nail.diameter_mm, middle, nail.cannulation_mm)
+        )
+        tube += [Piece(outside, (between,)), Piece(between, (hole,))]
+    parts = [Part("nail", "nail", nail.material, tuple(tube), wall)]
     radius = nail.bolts.diameter_mm / 2
     for number, z in enumerate(bolt_levels(nail), start=1):
         reach = bone.largest(z - radius, z + radius) + PROTRUSION_MM

@@ -91,6 +91,18 @@ class Nail(Parameters):
         "way to the bone; bonded ties the nail to the reamed canal where it fits (upper bound); "
         "bracket runs all three. Surfaces never touch by themselves in this linear model.",
     )
+    break_mm: Real | None = Field(
+        None,
+        ge=20,
+        le=480,
+        description="Height of a break above the knee end, mm; none leaves the nail whole.",
+    )
+    break_opening_mm: Real = Field(
+        0.5,
+        ge=0.2,
+        le=2,
+        description="Distance between the broken ends, mm; they never touch. From memory.",
+    )
     material: Metal = Field("titanium", description="Alloy of nail and bolts.")
     bolts: Bolts = Field(Bolts(), description="Interlocking bolts.")
 
