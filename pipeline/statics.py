@@ -80,11 +80,6 @@ def section_load(acting: Iterable[Action], z: float) -> Array:
     return resultant(acting, np.array([0.0, 0.0, z]), above=z)
 
 
-def wrench(load: Load, femur: Femur, length: float) -> Array:
-    """Resultant of a load at the middle of the proximal end: force, N, and moment, N·mm (6,)."""
-    return resultant(actions(load, femur, length), np.array([0.0, 0.0, length]))
-
-
 def carriers(loads: Iterable[Load], femur: Femur, length: float) -> Array:
     """Points below the rigid top where forces of any load act, each once.
 

@@ -24,7 +24,6 @@ from pipeline.statics import (
     points,
     resultant,
     section_load,
-    wrench,
 )
 
 # No default of any, so that swapped numbers show.
@@ -251,16 +250,20 @@ def test_the_lowest_section_carries_everything(one: Load):
     np.testing.assert_allclose(section_load(acting, 0.0), expected, atol=1e-9 * np.abs(expected).max())
 
 
+def at_end(load, length: float) -> np.ndarray:
+    return resultant(actions(load, FEMUR, length), np.array([0.0, 0.0, length]))
+
+
 def test_signs_of_a_pure_moment():
     # Signs by what moves where (DEVELOPERS.md): torsion turns x towards y, frontal z towards x,
     # sagittal z towards y.
     for one, axis in zip(ALL[2:5], ([0, 0, 7e3], [0, -11e3, 0], [-13e3, 0, 0]), strict=True):
-        np.testing.assert_allclose(wrench(one, FEMUR, 300.0), [0, 0, 0, *axis])
+        np.testing.assert_allclose(at_end(one, 300.0), [0, 0, 0, *axis])
 
 
 def test_a_hip_force_is_carried_to_the_end_of_a_specimen():
     # Statics: the same force, and its arm from the specimen's end to the head.
-    found = wrench(ALL[0], FEMUR, 300.0)
+    found = at_end(ALL[0], 300.0)
     lean = np.array([-np.tan(radians(11.0)), -np.tan(radians(-17.0)), -1.0])
     force = 700.0 * lean / np.linalg.norm(lean)
     np.testing.assert_allclose(found[:3], force)
