@@ -2,27 +2,52 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 from geometries.bone import Defect, Femur
+from geometries.clearance import check_apart
 from geometries.constructs import Construct, IntactConstruct, Specimen
-from geometries.defect import gap_levels, tissue_parts
-from geometries.femur import bone_parts, outer_profile, reamed_profile
-from geometries.lint import check_apart, check_clearances
-from geometries.nail import bolt_levels, bolt_pins, canal_part, nail_beam, nail_parts
-from geometries.parameters import Nail, Plate
-from geometries.plate import Label, pad_part, plate_beam, plate_parts, screw_levels, screw_pins, screws
-from geometries.readout import Beam, Pin
-from geometries.solids import Frustum, GapFrame, Geometry, Part, Patch, Piece, Role, cylinder
+from geometries.defect import bone_ends, gap_centre, gap_levels, tissue_parts
+from geometries.errors import StudyError
+from geometries.femur import (
+    bone_parts,
+    canal_profile,
+    eccentric_hole,
+    outer_profile,
+    reamed_profile,
+    walls,
+)
+from geometries.lint import check_clearances
+from geometries.loadpath import unheld
+from geometries.nail import bolt_levels, bolt_pins, canal_part, fit_span, nail_beam, nail_parts
+from geometries.parameters import Nail, Stem
+from geometries.plate import (
+    Label,
+    pad_part,
+    plate_beam,
+    plate_parts,
+    plate_span,
+    screw_levels,
+    screw_pins,
+    screws,
+)
+from geometries.plating import Plate
+from geometries.readout import Beam, GapFrame, Pin
+from geometries.rods import SAME_MM, is_centred, rods
+from geometries.solids import Contact, Geometry, Part, Patch, Piece, Prism, Role, Tool, cylinder
+from geometries.stem import bed_part, stem_beam, stem_part
 
 SECTION_INSET_MM = 15.0
+THIN_FILLING = 0.5
 BONE: tuple[Role, ...] = ("cortex", "cancellous")
 
 
-def implants_of(construct: Construct) -> tuple[Nail | None, list[Plate]]:
-    """Nail of a construct, None where there is none, and its plates, the main one first."""
+def implants_of(construct: Construct) -> tuple[Nail | Stem | None, list[Plate]]:
+    """Nail or stem of a construct, None where there is none, and its plates, the main one first."""
+    rod = getattr(construct, "nail", None) or getattr(construct, "stem", None)
     plates = [getattr(construct, key, None) for key in ("plate", "second")]
-    return getattr(construct, "nail", None), [plate for plate in plates if plate is not None]
+    return rod, [plate for plate in plates if plate is not None]
 
 
 def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
@@ -45,89 +70,129 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
     Raises
     ------
     StudyError
-        If parts overlap, miss each other or leave the bone.
+        If parts overlap, miss each other or leave the bone, or nothing holds one of them.
     """
     if isinstance(construct, Specimen):
         return _specimen(construct)
     defect = construct.defect or defect
-    nail, plates = implants_of(construct)
+    rod, plates = implants_of(construct)
     for one in plates if plates else (None,):
-        check_clearances(construct.name, femur, defect, nail, one)
+        check_clearances(construct.name, femur, defect, rod, one)
+    findings, loose = unheld(femur, defect, rod, plates)
+    if findings:
+        raise StudyError("\n".join(f"construct {construct.name!r}: {one}" for one in findings))
 
-    gap = gap_levels(femur, defect)
-    centre, length = sum(gap) / 2, femur.length_mm
+    ends, levels = bone_ends(femur, defect), gap_levels(femur, defect)
+    centre, length = gap_centre(femur, defect), femur.length_mm
     sections = (SECTION_INSET_MM, length - SECTION_INSET_MM)
-    outer, inner = outer_profile(femur), reamed_profile(femur, nail)
+    is_intact = isinstance(construct, IntactConstruct)
 
-    canal = None if nail is None else canal_part(nail, inner, gap, femur.cortical)
-    parts = [] if canal is None else [canal]
-    parts += bone_parts(femur, nail, gap, sections)
-    filling = femur.cortical if isinstance(construct, IntactConstruct) else "tissue"
-    parts += tissue_parts(femur, nail, defect, filling)
-    pins: list[Pin] = []
-    beams: list[Beam] = []
-    if nail is not None:
-        parts += nail_parts(nail, outer)
-        pins += bolt_pins(nail)
-        beams.append(nail_beam(nail))
+    built = _in_canal(rod, femur, levels)
+    parts = built.under + bone_parts(femur, rod, ends, sections)
+    parts += tissue_parts(femur, rod, defect, femur.cortical if is_intact else "tissue")
+    parts += built.over
+    pins, beams = built.pins, built.beams
     plated: list[list[Part]] = []
+    bone = walls(femur, rod)
     for plate in plates:
         first = 1 + sum(len(one) - 1 for one in plated)
         label = Label(f"plate_{len(plated) + 1}" if plated else "plate", first)
-        placed = screws(plate, nail, outer, inner, centre)
-        plated.append(plate_parts(plate, placed, outer, centre, label))
-        pad = pad_part(plate, outer, gap, label, femur.cortical)
+        placed = screws(plate, rods(rod, length), bone, centre)
+        plated.append(plate_parts(plate, placed, bone.outer, centre, label))
+        pad = pad_part(plate, bone.outer, levels, label, femur.cortical)
         parts = parts if pad is None else [pad, *parts]
-        pins += screw_pins(plate, placed, outer, inner, label)
+        pins += screw_pins(plate, placed, bone, label)
         beams.append(plate_beam(plate, label))
-    check_apart(construct.name, plated)
+    bolted = [[part] for part in parts if part.role == "bolt" and not is_centred(rod)]
+    check_apart(construct.name, plated, bolted)
     parts += [part for one in plated for part in one]
 
+    loaded: tuple[Role, ...] = ("stem",) if isinstance(rod, Stem) else BONE
     return Geometry(
         parts=tuple(parts),
         patches=(
             Patch("distal_end", 0.0, BONE),
             Patch("distal_section", sections[0], BONE),
-            Patch("gap_distal_face", gap[0], BONE),
-            Patch("gap_proximal_face", gap[1], BONE),
+            Contact("gap_distal_face", "cortex_distal", "gap"),
+            Contact("gap_proximal_face", "cortex_proximal", "gap"),
             Patch("proximal_section", sections[1], BONE),
-            Patch("proximal_end", length, BONE),
+            Patch("proximal_end", length, loaded),
         ),
         length=length,
         sections=sections,
-        gap=GapFrame(centre, defect.gap_mm, outer.at(centre), plates[0].azimuth_deg if plates else 0.0),
-        facts=_facts(femur, defect, nail, plates),
+        gap=GapFrame(*ends, bone.outer.at(centre), plates[0].azimuth_deg if plates else 0.0),
+        facts=_facts(femur, defect, rod, plates),
+        loose="" if is_intact else loose,
         pins=tuple(pins),
         beams=tuple(beams),
-        void=_void(nail),
+        void=_void(rod, femur),
     )
 
 
-def _void(nail: Nail | None) -> tuple[float, float] | None:
-    """Radii of the nail and of its bore."""
-    if nail is None:
+@dataclass
+class _Built:
+    """Parts that the bone paints over, parts that paint over it, and where they are read."""
+
+    under: list[Part] = field(default_factory=list)
+    over: list[Part] = field(default_factory=list)
+    pins: list[Pin] = field(default_factory=list)
+    beams: list[Beam] = field(default_factory=list)
+
+
+def _in_canal(rod: Nail | Stem | None, femur: Femur, gap: tuple[float, float]) -> _Built:
+    """What stands in the canal and what lies round it."""
+    outer = outer_profile(femur)
+    if isinstance(rod, Stem):
+        return _Built([bed_part(rod, femur)], [stem_part(rod, femur)], [], [stem_beam(rod)])
+    if rod is None:
+        return _Built()
+    canal = canal_part(rod, femur, gap)
+    under = [] if canal is None else [canal]
+    return _Built(under, nail_parts(rod, outer), bolt_pins(rod), [nail_beam(rod)])
+
+
+def _void(rod: Nail | Stem | None, femur: Femur) -> tuple[float, float, float] | None:
+    """Radii between nail and bore, or the widest hole that touches it, and the clearance."""
+    if not isinstance(rod, Nail):
         return None
-    return nail.diameter_mm / 2, (nail.diameter_mm + nail.reaming_mm) / 2
+    largest = (rod.diameter_mm + rod.reaming_mm) / 2
+    if not is_centred(rod):
+        canal = canal_profile(femur)
+        holes = eccentric_hole(femur, rod).circles
+        largest = max([largest, *(r for _, _, z, r in holes if r > canal.at(z) + SAME_MM)])
+    width = rod.reaming_mm / 2
+    if rod.canal != "void" and not is_centred(rod):
+        width *= THIN_FILLING  # curved cells must fit between two surfaces that are not parallel
+    return rod.diameter_mm / 2, largest, width
 
 
-def _facts(femur: Femur, defect: Defect, nail: Nail | None, plates: list[Plate]) -> dict[str, float]:
+def _facts(
+    femur: Femur, defect: Defect, rod: Nail | Stem | None, plates: list[Plate]
+) -> dict[str, float]:
     """Numbers that a surgeon would ask for before looking at results."""
-    gap = gap_levels(femur, defect)
-    centre = sum(gap) / 2
-    inner = reamed_profile(femur, nail)
+    gap, centre = gap_levels(femur, defect), gap_centre(femur, defect)
+    inner = reamed_profile(femur, rod)
     facts = {
         "gap_centre_mm": centre,
         "cortex_at_gap_mm": outer_profile(femur).at(centre) - inner.at(centre),
     }
-    if nail is not None:
-        levels = bolt_levels(nail)
-        facts["nail_clearance_at_gap_mm"] = inner.at(centre) - nail.diameter_mm / 2
-        facts["bolt_to_gap_mm"] = min(max(gap[0] - z, z - gap[1]) for z in levels)
+    if isinstance(rod, Nail):
+        levels, fit = bolt_levels(rod), fit_span(rod, femur)
+        if rod.distal_end_mm < centre < rod.distal_end_mm + rod.length_mm:
+            facts["nail_clearance_at_gap_mm"] = inner.at(centre) - rod.diameter_mm / 2
+        facts["canal_fit_mm"] = fit[1] - fit[0] if fit else 0.0
+        if levels:
+            facts["bolt_to_gap_mm"] = min(max(gap[0] - z, z - gap[1]) for z in levels)
+    if isinstance(rod, Stem):
+        facts["stem_tip_to_gap_mm"] = femur.length_mm - rod.length_mm - gap[1]
     for plate, which in zip(plates, ("", "second_"), strict=False):
         levels = screw_levels(plate, centre)
         below, above = max(z for z in levels if z < centre), min(z for z in levels if z > centre)
         facts[f"{which}plate_working_length_mm"] = above - below
         facts[f"{which}screw_density"] = len(levels) / plate.hole_count
+        if isinstance(rod, Stem):
+            top = plate_span(plate, centre)[1]
+            facts["plate_over_stem_mm"] = max(top - (femur.length_mm - rod.length_mm), 0.0)
     return facts
 
 
@@ -140,9 +205,13 @@ def _specimen(specimen: Specimen) -> Geometry:
         pieces = []
         for low, high in pairwise(levels):
             outside = cylinder((0.0, 0.0, low), (0.0, 0.0, high - low), layer.outer_diameter_mm)
-            cuts: tuple[Frustum, ...] = ()
+            cuts: tuple[Tool, ...] = ()
             if layer.inner_diameter_mm > 0:
                 cuts = (cylinder((0.0, 0.0, low), (0.0, 0.0, high - low), layer.inner_diameter_mm),)
+            if layer.slot_mm is not None:
+                reach, low_, high_ = layer.outer_diameter_mm, low - 1.0, high + 1.0
+                outline = ((0.0, low_), (reach, low_), (reach, high_), (0.0, high_))
+                cuts = (*cuts, Prism(outline, 90.0, layer.slot_mm))
             pieces.append(Piece(outside, cuts))
         wall = (layer.outer_diameter_mm - layer.inner_diameter_mm) / 2
         is_bone = layer.material in ("cortical", "cancellous")

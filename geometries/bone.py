@@ -6,11 +6,13 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from geometries.parameters import Parameters, Real
+from geometries.parameters import Parameters, Real, Whole
+
+STEEPEST = 5.0  # wavelengths of a rough face over its height; steeper ones do not mesh well
 
 
 class Femur(Parameters):
-    """A straight femur of revolution: tubular shaft, flared ends, cancellous cores."""
+    """A femur of revolution: tubular shaft, flared ends, cancellous cores."""
 
     length_mm: Real = Field(
         430.0,
@@ -72,6 +74,14 @@ class Femur(Parameters):
         "moduli (from memory).",
     )
 
+    bow_radius_mm: Real | None = Field(
+        None,
+        ge=700,
+        le=2000,
+        description="Radius of the antecurvature, mm; none is straight. 943 on average in 1232 femurs, "
+        "700 to 1400 usual; from memory.",
+    )
+
     @property
     def cortical(self) -> str:
         """Key of the cortex in the material table."""
@@ -99,7 +109,10 @@ class Femur(Parameters):
 
 
 class Defect(Parameters):
-    """A transverse gap through the shaft, filled by one tissue over the cross-section of the cortex."""
+    """A gap through the shaft, filled by one tissue over the cross-section of the cortex.
+
+    It is transverse between flat bone ends unless it is said to be oblique, wedged, rough or bridged.
+    """
 
     site_percent: Real = Field(
         50.0,
@@ -112,10 +125,52 @@ class Defect(Parameters):
         3.0,
         ge=0.5,
         le=60,
-        description="Distance between the bone ends, mm: 0.5 to 1 stiff, 2 to 5 "
+        description="Distance between the bone ends along the shaft, mm: 0.5 to 1 stiff, 2 to 5 "
         "lax, 20 to 60 segmental (common practice, no source).",
     )
-
+    oblique_deg: Real = Field(
+        0.0, ge=0, le=60, description="Tilt of both bone ends against the cross-section, degrees."
+    )
+    oblique_azimuth_deg: Real = Field(
+        0.0,
+        ge=-180,
+        le=180,
+        description="Side on which an oblique gap lies highest, degrees: 0 lateral, 180 medial.",
+    )
+    wedge_mm: Real = Field(
+        0.0,
+        ge=0,
+        le=10,
+        description="How much wider the gap is at the surface on its open side, mm; on the other side "
+        "it is gap_mm wide.",
+    )
+    wedge_azimuth_deg: Real = Field(
+        180.0, ge=-180, le=180, description="Open side of a wedge, degrees: 180 medial. From memory."
+    )
+    rough_mm: Real = Field(
+        0.0, ge=0, le=2, description="Largest departure of a bone end from its plane, mm."
+    )
+    rough_wavelength_mm: Real = Field(
+        8.0, ge=4, le=12, description="Wavelength of the roughness, mm. From memory."
+    )
+    rough_faces: Literal["matching", "unlike"] = Field(
+        "matching",
+        description="Whether the two rough ends fit each other as broken, or are unlike as after "
+        "resorption (common practice, no source).",
+    )
+    rough_seed: Whole = Field(
+        1, ge=0, le=1_000_000, description="Chooses one roughness among all (no source needed)."
+    )
+    bridge_percent: Real = Field(
+        0.0,
+        ge=0,
+        le=90,
+        description="Share of the cortex round the gap that bone has bridged, percent: 25 is one of "
+        "the four cortices.",
+    )
+    bridge_azimuth_deg: Real = Field(
+        180.0, ge=-180, le=180, description="Middle of the bridge, degrees: 180 medial. From memory."
+    )
     fill: Literal["cortex", "canal"] = Field(
         "cortex",
         description="What the tissue fills between the bone ends: the cortex's cross-section, or the "
@@ -141,3 +196,27 @@ class Defect(Parameters):
         if self.site_percent < 40:
             return "proximal"
         return "mid-shaft" if self.site_percent <= 60 else "metadiaphysis"
+
+    @property
+    def shape(self) -> str:
+        """What sets it apart from a flat transverse gap, in words; empty for one."""
+        words = []
+        if self.oblique_deg:
+            words.append(f"oblique {self.oblique_deg:g}°")
+        if self.wedge_mm:
+            words.append(f"wedge {self.wedge_mm:g} mm")
+        if self.rough_mm:
+            words.append(f"rough {self.rough_mm:g} mm")
+        if self.bridge_percent:
+            words.append(f"{self.bridge_percent:g} % bridged")
+        return ", ".join(words)
+
+    @model_validator(mode="after")
+    def _not_too_steep(self) -> Self:
+        if self.rough_mm > self.rough_wavelength_mm / STEEPEST:
+            raise ValueError(
+                f"rough_mm = {self.rough_mm:g} is too steep for rough_wavelength_mm = "
+                f"{self.rough_wavelength_mm:g}; allowed {self.rough_wavelength_mm / STEEPEST:.2g} mm "
+                "or less: lower it or lengthen the wave"
+            )
+        return self

@@ -7,7 +7,8 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from geometries.bone import Defect
-from geometries.parameters import ExchangeNail, Nail, Parameters, Plate, Real, Screws, Whole
+from geometries.parameters import ExchangeNail, Nail, Parameters, Real, Stem
+from geometries.plating import Plate, SecondPlate
 
 
 class Layer(Parameters):
@@ -17,6 +18,9 @@ class Layer(Parameters):
     inner_diameter_mm: Real = Field(0.0, ge=0, lt=100, description="Inner diameter, mm.")
     material: Literal["titanium", "steel", "cobalt", "cortical", "cancellous"] = Field(
         description="Material."
+    )
+    slot_mm: Real | None = Field(
+        None, gt=0, lt=100, description="Width of a slot through one side of the wall, mm."
     )
 
     @model_validator(mode="after")
@@ -48,14 +52,21 @@ class Compared(Named):
     @property
     def interfaces(self) -> str:
         """How its surfaces meet, in words for every table."""
-        nail, plate = getattr(self, "nail", None), getattr(self, "plate", None)
-        words = [] if nail is None else [f"canal {nail.canal}", "bolts tied"]
-        if nail is not None and nail.break_mm is not None:
-            words.append("nail broken")
-        return (
-            ", ".join(words + ([] if plate is None else [f"plate {plate.on_bone}", "screws tied"]))
-            or "none"
-        )
+        found = (getattr(self, key, None) for key in ("nail", "stem", "plate"))
+        nail, stem, plate = found
+        words = []
+        if nail is not None:
+            words += [f"canal {nail.canal}", "bolts tied"]
+            if nail.bolts.play_mm > 0:
+                turn, slide = nail.free_play
+                words.append(f"their play of ±{turn:.1f}° and ±{slide:.2f} mm left out")
+            if nail.break_mm is not None:
+                words.append("nail broken")
+        if stem is not None:
+            words.append(f"stem {stem.fixation}")
+        if plate is not None:
+            words += [f"plate {plate.on_bone}", "screws tied"]
+        return ", ".join(words) or "none"
 
 
 class IntactConstruct(Compared):
@@ -93,33 +104,12 @@ class NailPlateConstruct(Compared):
     plate: Plate = Field(Plate(), description="The plate.")
 
 
-class SecondPlate(Plate):
-    """A smaller plate beside the first; the same model with other defaults."""
+class StemPlateConstruct(Compared):
+    """A hip stem in the proximal canal with a plate that overlaps it."""
 
-    hole_count: Whole = Field(
-        8, ge=4, le=18, multiple_of=2, description="Number of holes. From memory."
-    )
-    width_mm: Real = Field(11.0, ge=8, le=20, description="Width, mm: small 11. From memory.")
-    thickness_mm: Real = Field(
-        4.0, ge=2.5, le=7, description="Thickness, mm: small 3.5 to 4. From memory."
-    )
-    azimuth_deg: Real = Field(
-        90.0,
-        ge=-180,
-        le=180,
-        description="Side of the bone, degrees: 90 anterior or 180 medial "
-        "(common practice, no source).",
-    )
-    shift_mm: Real = Field(
-        9.0,
-        ge=-120,
-        le=120,
-        description="Plate centre above (+) or below (-) the gap, mm: half a pitch, so that its screws "
-        "pass between those of the first (common practice, no source).",
-    )
-    screws: Screws = Field(
-        Screws(diameter_mm=3.5, holes=(2, 3, 4)), description="Screws; thinner, from memory."
-    )
+    kind: Literal["stem_plate"]
+    stem: Stem = Field(Stem(), description="The stem.")
+    plate: Plate = Field(Plate(), description="The plate.")
 
 
 class TwoPlatesConstruct(Compared):
@@ -170,6 +160,7 @@ Construct = Annotated[
     | PlateConstruct
     | NailPlateConstruct
     | TwoPlatesConstruct
+    | StemPlateConstruct
     | Specimen,
     Field(discriminator="kind"),
 ]

@@ -2,55 +2,126 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from geometries.bone import Defect, Femur
-from geometries.femur import Profile, level_rings, outer_profile, reamed_profile
-from geometries.parameters import Nail
-from geometries.solids import Part
+from geometries.faces import Face, rough
+from geometries.femur import (
+    Profile,
+    less,
+    outer_profile,
+    reamed,
+    rings,
+    slab,
+)
+from geometries.parameters import Nail, Stem
+from geometries.rods import along_nail
+from geometries.solids import Part, Piece, Sector, Tool, radial
 
 LAYERS = 3
+BEYOND_MM = 2.0
+SECOND_SEED = 1_000_003  # more than any seed of a study
+
+
+def gap_centre(femur: Femur, defect: Defect) -> float:
+    """Height of the middle of the gap on the shaft axis, mm."""
+    return femur.length_mm * (1 - defect.site_percent / 100)
+
+
+def bone_ends(femur: Femur, defect: Defect) -> tuple[Face, Face]:
+    """Faces of the distal and of the proximal bone end.
+
+    A wedge opens both ends by half; the bone turns about the surface opposite to its open side.
+    """
+    centre = gap_centre(femur, defect)
+    radius = outer_profile(femur).at(centre)
+    reach = radius + defect.cuff_mm + BEYOND_MM
+    tilt = np.tan(np.radians(defect.oblique_deg)) * np.array(radial(defect.oblique_azimuth_deg)[:2])
+    open_side = np.array(radial(defect.wedge_azimuth_deg)[:2])
+    faces = []
+    for side in (-0.5, 0.5):
+        x, y = (tilt + side * defect.wedge_mm / (2 * radius) * open_side).tolist()
+        height = centre + side * (defect.gap_mm + defect.wedge_mm / 2)
+        face = Face(height, (x + 0.0, y + 0.0), reach=reach)
+        if defect.rough_mm > 0:
+            is_other = side > 0 and defect.rough_faces == "unlike"
+            seed = defect.rough_seed + (SECOND_SEED if is_other else 0)
+            face = rough(face, defect.rough_mm, defect.rough_wavelength_mm, seed)
+        faces.append(face)
+    return faces[0], faces[1]
 
 
 def gap_levels(femur: Femur, defect: Defect) -> tuple[float, float]:
-    """Heights of the distal and the proximal bone end, mm."""
-    centre = femur.length_mm * (1 - defect.site_percent / 100)
-    return centre - defect.gap_mm / 2, centre + defect.gap_mm / 2
+    """Heights between which some of the gap lies, mm: the bone ends where it is flat and transverse."""
+    lower, upper = bone_ends(femur, defect)
+    radius = outer_profile(femur).at(gap_centre(femur, defect))
+    return lower.extent(radius)[0], upper.extent(radius)[1]
 
 
-def tissue_parts(femur: Femur, nail: Nail | None, defect: Defect, material: str) -> list[Part]:
-    """Tissue between the bone ends, in the canal and in a cuff, as far as the defect has them.
+def narrowest(femur: Femur, defect: Defect) -> float:
+    """Least distance of the bone ends along the shaft over the cross-section of the bone, mm."""
+    lower, upper = bone_ends(femur, defect)
+    radius = outer_profile(femur).at(gap_centre(femur, defect))
+    x, y = np.meshgrid(*[np.linspace(-radius, radius, 81)] * 2)
+    return float((upper.at(x, y) - lower.at(x, y))[np.hypot(x, y) <= radius].min())
 
-    Bone in the gap's place (an intact femur) has neither canal filling nor cuff.
+
+def tissue_parts(femur: Femur, rod: Nail | Stem | None, defect: Defect, material: str) -> list[Part]:
+    """Tissue in the canal, between the bone ends and in a cuff, as far as the defect has them.
+
+    Bone in the gap's place (an intact femur) has neither canal filling nor cuff nor bridge.
     """
-    parts = [gap_part(femur, nail, defect, material)]
+    gap = gap_part(femur, rod, defect, material)
     if material != "tissue":
-        return parts
-    low, high = gap_levels(femur, defect)
-    outer, inner = outer_profile(femur), reamed_profile(femur, nail)
+        return [gap]
+    lower, upper = bone_ends(femur, defect)
+    outer = outer_profile(femur)
+    parts = []
     if defect.fill == "canal":
-        levels = np.linspace(low, high, LAYERS + 1).tolist()
-        hole = None
-        if nail is not None:
-            hole = Profile((low, high), (nail.diameter_mm / 2,) * 2)
-        pieces = level_rings(inner, hole, levels)
-        parts.append(Part("inner", "inner", material, pieces, defect.gap_mm))
+        hole: tuple[Tool, ...] = ()
+        if isinstance(rod, Nail):
+            low, high = gap_levels(femur, defect)
+            hole = (along_nail(rod, low - BEYOND_MM, high + BEYOND_MM, rod.diameter_mm),)
+        pieces = less(_layers(outer, lower, upper), *hole)
+        parts.append(Part("inner", "inner", material, pieces, gap.wall))
+    parts.append(gap)
+    if defect.bridge_percent > 0:
+        parts.append(_bridge(femur, defect, gap))
     if defect.cuff_mm > 0:
         reach = defect.cuff_length_mm / 2
+        low, high = gap_levels(femur, defect)
         around = Profile(outer.heights, tuple(r + defect.cuff_mm for r in outer.radii))
-        pieces = level_rings(around, outer, [low - reach, low, high, high + reach])
+        pieces = rings(around, outer, low - reach, high + reach)
         parts.append(Part("cuff", "cuff", material, pieces, defect.cuff_mm))
     return parts
 
 
-def gap_part(femur: Femur, nail: Nail | None, defect: Defect, material: str) -> Part:
+def gap_part(femur: Femur, rod: Nail | Stem | None, defect: Defect, material: str) -> Part:
     """Tissue over the cross-section of the cortex.
 
     It is cut into three slabs so that no mesh, however coarse, has fewer than three layers of cells
     from one bone end to the other.
     """
+    outer, (inner, holes) = outer_profile(femur), reamed(femur, rod)
+    pieces = _layers(outer, *bone_ends(femur, defect), inner)
+    wall = defect.gap_mm if not defect.rough_mm else min(defect.gap_mm, defect.rough_wavelength_mm / 3)
+    return Part("gap", "gap", material, less(pieces, *holes), wall)
+
+
+def _layers(
+    outer: Profile, lower: Face, upper: Face, inner: Profile | None = None
+) -> tuple[Piece, ...]:
+    faces = [lower, *(lower.towards(upper, k / LAYERS) for k in range(1, LAYERS)), upper]
+    return tuple(
+        piece for below, above in pairwise(faces) for piece in slab(outer, inner, below, above)
+    )
+
+
+def _bridge(femur: Femur, defect: Defect, gap: Part) -> Part:
+    """Bone that has bridged a sector of the gap; it paints over the tissue there."""
     low, high = gap_levels(femur, defect)
-    outer, inner = outer_profile(femur), reamed_profile(femur, nail)
-    levels = np.linspace(low, high, LAYERS + 1).tolist()
-    pieces = level_rings(outer, inner, levels)
-    return Part("gap", "gap", material, pieces, defect.gap_mm)
+    angle = 3.6 * defect.bridge_percent
+    rest = Sector(defect.bridge_azimuth_deg + 180, 360 - angle, low - BEYOND_MM, high + BEYOND_MM)
+    return Part("bridge", "cortex", femur.cortical, less(gap.pieces, rest), gap.wall)

@@ -8,16 +8,18 @@ from itertools import pairwise
 import numpy as np
 
 from geometries.bone import Femur
-from geometries.parameters import Nail
-from geometries.solids import Frustum, Part, Piece
+from geometries.faces import Face
+from geometries.parameters import Nail, Stem
+from geometries.rods import BORE_BELOW_NAIL_MM, PLUG_MM, SAME_MM, axis_at, bore, is_centred
+from geometries.solids import Frustum, HalfSpace, Loft, Part, Piece, Tool
 
 # Shares of the femur's length, from memory: the tubular shaft and the tops of the cancellous cores.
 SHAFT = (0.40, 0.72)
 DISTAL_CORE, PROXIMAL_CORE = 0.20, 0.85
 DISTAL_LEVEL = 0.25
 END_CORTEX_MM = 2.0
-BORE_BELOW_NAIL_MM = 5.0
-SAME_MM = 1e-6
+FACE_MARGIN_MM = 1.0
+HOLE_STEP_MM = 40.0
 
 
 @dataclass(frozen=True)
@@ -66,19 +68,54 @@ def canal_profile(femur: Femur) -> Profile:
     )
 
 
-def reamed_profile(femur: Femur, nail: Nail | None) -> Profile:
-    """Endosteal radius after reaming for a nail: the larger of canal and bore at every height."""
+def reamed_profile(femur: Femur, rod: Nail | Stem | None) -> Profile:
+    """Endosteal radius after reaming: the larger of canal and bore at every height.
+
+    The bore of an eccentric nail is not round about the shaft axis and not in it; see `reamed`.
+    """
     canal = canal_profile(femur)
-    if nail is None:
+    if rod is None or (isinstance(rod, Nail) and not is_centred(rod)):
         return canal
-    bore = (nail.diameter_mm + nail.reaming_mm) / 2
-    heights: list[float] = [canal.heights[0]]
-    for low, high in pairwise(canal.heights):
-        start, end = canal.at(low), canal.at(high)
-        if (start - bore) * (end - bore) < 0:
-            heights.append(low + (bore - start) / (end - start) * (high - low))
-        heights.append(high)
-    return Profile(tuple(heights), tuple(max(canal.at(z), bore) for z in heights))
+    if isinstance(rod, Nail):
+        radius = (rod.diameter_mm + rod.reaming_mm) / 2
+        return widest(canal, Profile((0.0, femur.length_mm), (radius, radius)))
+    return widest(canal, stem_bed(rod, femur.length_mm))
+
+
+def stem_bed(stem: Stem, length: float) -> Profile:
+    """What is reamed for a stem: its own cone and the mantle, rounded off below the tip."""
+    tip = length - stem.length_mm - PLUG_MM
+    radius, end = stem.tip_diameter_mm / 2 + stem.mantle_mm, stem.top_diameter_mm / 2 + stem.mantle_mm
+    return Profile((0.0, tip - PLUG_MM, tip, tip + PLUG_MM, length), (0.0, 0.0, radius, radius, end))
+
+
+def widest(one: Profile, other: Profile) -> Profile:
+    """The larger of two radii at every height."""
+    found: list[float] = []
+    for low, high in pairwise(sorted({*one.heights, *other.heights})):
+        found.append(low)
+        start, end = one.at(low) - other.at(low), one.at(high) - other.at(high)
+        if start * end < 0:
+            found.append(low + start / (start - end) * (high - low))
+    heights = (*found, one.heights[-1])
+    return Profile(heights, tuple(max(one.at(z), other.at(z)) for z in heights))
+
+
+@dataclass(frozen=True)
+class Walls:
+    """Radii of the bone's surface and of its reamed canal, and clearance round what stands in it."""
+
+    outer: Profile
+    inner: Profile
+    reamed: float
+
+
+def walls(femur: Femur, rod: Nail | Stem | None) -> Walls:
+    """Radii of the bone with what stands in it."""
+    reamed = 0.0
+    if rod is not None:
+        reamed = rod.reaming_mm / 2 if isinstance(rod, Nail) else rod.mantle_mm
+    return Walls(outer_profile(femur), reamed_profile(femur, rod), reamed)
 
 
 def rings(outer: Profile, inner: Profile | None, low: float, high: float) -> tuple[Piece, ...]:
@@ -107,54 +144,138 @@ def level_rings(outer: Profile, inner: Profile | None, levels: list[float]) -> t
     return tuple(piece for low, high in pairwise(levels) for piece in rings(outer, inner, low, high))
 
 
+def up_to(outer: Profile, inner: Profile | None, levels: list[float], face: Face) -> tuple[Piece, ...]:
+    """Rings over rising levels and on up to a face."""
+    if face.is_level:
+        return level_rings(outer, inner, [*levels, face.height])
+    bottom, top = _zone(outer, face)
+    whole = level_rings(outer, inner, [*levels, bottom])
+    return whole + less(rings(outer, inner, bottom, top), HalfSpace(face, is_above=True))
+
+
+def down_to(
+    outer: Profile, inner: Profile | None, levels: list[float], face: Face
+) -> tuple[Piece, ...]:
+    """Rings from a face up over rising levels."""
+    if face.is_level:
+        return level_rings(outer, inner, [face.height, *levels])
+    bottom, top = _zone(outer, face)
+    cut = less(rings(outer, inner, bottom, top), HalfSpace(face, is_above=False))
+    return cut + level_rings(outer, inner, [top, *levels])
+
+
+def slab(outer: Profile, inner: Profile | None, lower: Face, upper: Face) -> tuple[Piece, ...]:
+    """Rings between two faces."""
+    if lower.is_level and upper.is_level:
+        return rings(outer, inner, lower.height, upper.height)
+    bottom, top = _zone(outer, lower)[0], _zone(outer, upper)[1]
+    cuts = HalfSpace(upper, is_above=True), HalfSpace(lower, is_above=False)
+    return less(rings(outer, inner, bottom, top), *cuts)
+
+
+def less(pieces: tuple[Piece, ...], *cuts: Tool) -> tuple[Piece, ...]:
+    """Pieces with more solids cut out of each."""
+    return tuple(Piece(piece.solid, (*piece.cuts, *cuts)) for piece in pieces)
+
+
+def _zone(outer: Profile, face: Face) -> tuple[float, float]:
+    """Heights between which a face crosses the bone, and a little beyond, mm."""
+    low, high = face.extent(outer.largest(*face.extent(outer.at(face.height))))
+    return low - FACE_MARGIN_MM, high + FACE_MARGIN_MM
+
+
+def reamed(femur: Femur, rod: Nail | Stem | None) -> tuple[Profile | None, tuple[Tool, ...]]:
+    """The reamed canal: a radius about the shaft axis, or a hole that follows a nail beside it."""
+    if isinstance(rod, Nail) and not is_centred(rod):
+        return None, (eccentric_hole(femur, rod),)
+    return reamed_profile(femur, rod), ()
+
+
+def eccentric_hole(femur: Femur, nail: Nail) -> Loft:
+    """The least round hole that holds both the canal and the bore of an eccentric nail.
+
+    The least circle round two circles, radii a and b and d apart, has radius (a + b + d) / 2, unless
+    one holds the other. Between heights it is interpolated, which never cuts into either: weighted
+    means of circles hold the weighted means of what each holds. The cusps between the two go with it.
+    """
+    canal, low = canal_profile(femur), nail.distal_end_mm
+    radius = (nail.diameter_mm + nail.reaming_mm) / 2
+    start = low - BORE_BELOW_NAIL_MM
+    between = np.arange(low, femur.length_mm, HOLE_STEP_MM).tolist()
+    heights = sorted({*canal.heights, start, *between})
+    circles = []
+    for z in heights:
+        a, (x, y) = canal.at(z), axis_at(nail, z)
+        d = float(np.hypot(x, y))
+        if z <= start or d + radius <= a:
+            circles.append((0.0, 0.0, z, a))
+        elif d + a <= radius:
+            circles.append((x, y, z, radius))
+        else:
+            both = (a + radius + d) / 2
+            share = (both - a) / d
+            circles.append((share * x, share * y, z, both))
+    return Loft(tuple(circles))
+
+
 def bone_parts(
-    femur: Femur, nail: Nail | None, gap: tuple[float, float], sections: tuple[float, float]
+    femur: Femur, rod: Nail | Stem | None, ends: tuple[Face, Face], sections: tuple[float, float]
 ) -> list[Part]:
     """Cortex without the gap, and the cancellous cores of both ends.
 
     Parameters
     ----------
-    femur, nail : Femur, Nail or None
-        Parameters; the nail only for its bore.
-    gap : (float, float)
-        Heights of the two bone ends, mm.
+    femur, rod : Femur, Nail or Stem or None
+        Parameters; the rod only for its bore.
+    ends : (Face, Face)
+        The distal and the proximal bone end.
     sections : (float, float)
         Heights of the reference sections, mm.
 
     Returns
     -------
     list of Part
-        ``cortex_distal``, ``cortex_proximal``, ``cancellous_distal``, ``cancellous_proximal``.
+        ``cancellous_distal``, ``cancellous_proximal``, the latter not round a stem, and over them
+        ``cortex_distal``, ``cortex_proximal``.
     """
     length = femur.length_mm
-    outer, inner = outer_profile(femur), reamed_profile(femur, nail)
+    outer, (inner, holes) = outer_profile(femur), reamed(femur, rod)
     canal = canal_profile(femur)
-    wall = outer.at(length / 2) - inner.at(length / 2)
-    distal = level_rings(outer, inner, [0.0, sections[0], gap[0]])
-    proximal = level_rings(outer, inner, [gap[1], sections[1], length])
-    parts = [
+    wall = outer.at(length / 2) - reamed_profile(femur, rod).at(length / 2)
+    distal = less(up_to(outer, inner, [0.0, sections[0]], ends[0]), *holes)
+    proximal = less(down_to(outer, inner, [sections[1], length], ends[1]), *holes)
+    below, above = (
+        end.height if end.is_level else _zone(outer, end)[side] for side, end in enumerate(ends)
+    )
+    cores = {
+        "cancellous_distal": [0.0, sections[0], min(DISTAL_CORE * length, below)],
+        "cancellous_proximal": [max(PROXIMAL_CORE * length, above), sections[1], length],
+    }
+    if isinstance(rod, Stem):  # its bed fills the canal instead
+        del cores["cancellous_proximal"]
+    parts = []
+    for name, levels in cores.items():
+        pieces = tuple(
+            piece for low, high in pairwise(levels) for piece in _core(femur, rod, low, high)
+        )
+        parts.append(Part(name, "cancellous", femur.cancellous, pieces, canal.at(levels[0])))
+    return [
+        *parts,
         Part("cortex_distal", "cortex", femur.cortical, distal, wall),
         Part("cortex_proximal", "cortex", femur.cortical, proximal, wall),
     ]
-    cores = {
-        "cancellous_distal": [0.0, sections[0], min(DISTAL_CORE * length, gap[0])],
-        "cancellous_proximal": [max(PROXIMAL_CORE * length, gap[1]), sections[1], length],
-    }
-    for name, levels in cores.items():
-        pieces = tuple(
-            piece for low, high in pairwise(levels) for piece in _core(canal, nail, low, high)
-        )
-        parts.append(Part(name, "cancellous", femur.cancellous, pieces, canal.at(levels[0])))
-    return parts
 
 
-def _core(canal: Profile, nail: Nail | None, low: float, high: float) -> tuple[Piece, ...]:
-    """Cancellous bone inside the canal, with the nail's bore where the nail reaches."""
-    if nail is None:
+def _core(femur: Femur, rod: Nail | Stem | None, low: float, high: float) -> tuple[Piece, ...]:
+    """Cancellous bone inside the canal, with the bore of a nail where the nail reaches."""
+    canal = canal_profile(femur)
+    if not isinstance(rod, Nail):
         return rings(canal, None, low, high)
-    bore = (nail.diameter_mm + nail.reaming_mm) / 2
-    bottom = nail.distal_end_mm - BORE_BELOW_NAIL_MM
-    hole = Profile((low, high), (bore, bore))
+    if not is_centred(rod):  # the cortex paints over it, up to its own hole
+        return less(rings(outer_profile(femur), None, low, high), bore(rod, femur.length_mm))
+    radius = (rod.diameter_mm + rod.reaming_mm) / 2
+    bottom = rod.distal_end_mm - BORE_BELOW_NAIL_MM
+    hole = Profile((low, high), (radius, radius))
     if bottom <= low:
         return rings(canal, hole, low, high)
     if bottom >= high:

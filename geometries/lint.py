@@ -3,35 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import combinations, product
 from math import cos, hypot, inf, radians, sin
 
-import numpy as np
-
 from geometries.bone import Defect, Femur
-from geometries.defect import gap_levels
+from geometries.clearance import axis_distance
+from geometries.defect import gap_centre, gap_levels, narrowest
 from geometries.errors import StudyError
-from geometries.femur import Profile, outer_profile, reamed_profile
-from geometries.nail import PROTRUSION_MM, bolt_levels
-from geometries.parameters import Nail, Plate
-from geometries.plate import (
-    NAIL_CLEARANCE_MM,
-    is_bicortical,
-    plate_span,
-    screw_levels,
-    screws,
-)
-from geometries.solids import Frustum, Part, Points, Prism, radial
+from geometries.femur import Profile, outer_profile, reamed_profile, stem_bed, walls
+from geometries.nail import PROTRUSION_MM, bolt_levels, bolts
+from geometries.parameters import Nail, Stem
+from geometries.plate import ROD_CLEARANCE_MM, Screw, in_the_way, plate_span, screw_levels, screws
+from geometries.plating import Plate
+from geometries.rods import SAME_MM, axis_at, centre_at, is_centred, radius_at, rods
+from geometries.solids import radial
 
 BONE_BEYOND_NAIL_MM = 15.0
 END_MARGIN_MM = 20.0
+END_OFF_GAP_MM = 2.0
 LEAST_CORTEX_MM = 1.5
 LEAST_BETWEEN_MM = 1.0
-APART_MM = 0.5
+LEAST_GAP_MM = 0.3
+MOST_TURNED_DEG = 30.0  # a variable-angle screw's cone, from memory
+TILT_MM = 0.05  # what a tilted nail takes from the room beside a screw that was turned past it
 
 
 def check_clearances(
-    name: str, femur: Femur, defect: Defect, nail: Nail | None, plate: Plate | None
+    name: str, femur: Femur, defect: Defect, rod: Nail | Stem | None, plate: Plate | None
 ) -> None:
     """Refuse a construct whose parts overlap, miss each other or leave the bone.
 
@@ -40,76 +37,32 @@ def check_clearances(
     StudyError
         With one line per finding: place, value, limit and remedy.
     """
-    findings = [*_gap_findings(femur, defect), *_cortex_findings(femur, nail)]
+    findings = [*_gap_findings(femur, defect), *_cortex_findings(femur, rod)]
     if not findings:
         findings += _cuff_findings(femur, defect)
-    if nail is not None:
-        findings += _nail_findings(femur, defect, nail)
+    if isinstance(rod, Nail):
+        findings += _nail_findings(femur, defect, rod)
+    if isinstance(rod, Stem):
+        findings += _stem_findings(femur, defect, rod)
     if plate is not None:
         findings += _plate_findings(femur, defect, plate)
-    if nail is not None and plate is not None and not findings:
-        findings += _nail_against_screws(femur, defect, nail, plate)
+    if plate is not None and not findings:
+        findings += _screw_findings(femur, defect, rod, plate)
+        if isinstance(rod, Nail):
+            outer = outer_profile(femur)
+            findings += _plate_over_bolts(outer, rod, plate, gap_centre(femur, defect))
     if findings:
         raise StudyError("\n".join(f"construct {name!r}: {finding}" for finding in findings))
 
 
-def check_apart(name: str, plates: list[list[Part]]) -> None:
-    """Refuse two plates that overlap, or whose screws meet each other or the other plate.
-
-    Parameters
-    ----------
-    name : str
-        The construct.
-    plates : list of list of Part
-        Parts of each plate: the plate, then its screws.
-
-    Raises
-    ------
-    StudyError
-        With one line per finding.
-    """
-    findings = []
-    for one, other in combinations(plates, 2):
-        for a, b in product(one, other):
-            if b.contains(_within(a)).any() or a.contains(_within(b)).any():
-                findings.append(
-                    f"construct {name!r}: {a.name} and {b.name} are less than {APART_MM:g} mm apart; "
-                    "allowed is more: change the second plate's azimuth_deg, shift_mm or holes, or "
-                    "use cortices = 'unicortical'"
-                )
-    if findings:
-        raise StudyError("\n".join(findings))
-
-
-def _within(part: Part) -> Points:
-    """Points (n, 3) spread over a plate or screw, and over a thin layer round it, mm."""
-    solid = part.pieces[-1].solid
-    if isinstance(solid, Frustum):
-        axis = np.asarray(solid.axis) / solid.height
-        up = np.array([0.0, 0.0, 1.0])
-        turn = np.linspace(0, 2 * np.pi, 16, endpoint=False)
-        ring = np.outer(np.cos(turn), up) + np.outer(np.sin(turn), np.cross(axis, up))
-        along = np.linspace(0, solid.height, 120)[:, None, None] * axis
-        return np.asarray(solid.base + along + (solid.radius + APART_MM) * ring).reshape(-1, 3)
-    out, across = np.asarray(radial(solid.azimuth_deg)), np.asarray(solid.sweep)
-    inner, outer = (np.array(p.solid.outline) for p in (part.pieces[0], part.pieces[-1])
-                    if isinstance(p.solid, Prism))  # fmt: skip
-    heights = np.linspace(inner[0, 1], inner[len(inner) // 2 - 1, 1], 200)
-    half = len(inner) // 2
-    low = np.interp(heights, inner[:half, 1], inner[:half, 0]) - APART_MM
-    high = np.interp(heights, outer[half:, 1][::-1], outer[half:, 0][::-1]) + APART_MM
-    depth = low[:, None] + np.linspace(0, 1, 5) * (high - low)[:, None]
-    side = np.linspace(-0.5, 0.5, 17) * (1 + 2 * APART_MM / solid.width)
-    points = (
-        depth[:, :, None, None] * out
-        + side[None, None, :, None] * across
-        + heights[:, None, None, None] * np.array([0.0, 0.0, 1.0])
-    )
-    return np.asarray(points).reshape(-1, 3)
-
-
 def _gap_findings(femur: Femur, defect: Defect) -> Iterator[str]:
     low, high = gap_levels(femur, defect)
+    least = narrowest(femur, defect)
+    if least < LEAST_GAP_MM:
+        yield (
+            f"defect: the bone ends come to {least:.2f} mm of each other; allowed {LEAST_GAP_MM:g} mm "
+            "or more: lengthen gap_mm, lower rough_mm, or use rough_faces = 'matching'"
+        )
     if low < END_MARGIN_MM or high > femur.length_mm - END_MARGIN_MM:
         yield (
             f"defect: the gap reaches from {low:.1f} to {high:.1f} mm, outside the bone; allowed "
@@ -129,12 +82,21 @@ def _cuff_findings(femur: Femur, defect: Defect) -> Iterator[str]:
         )
 
 
-def _cortex_findings(femur: Femur, nail: Nail | None) -> Iterator[str]:
-    outer, inner = outer_profile(femur), reamed_profile(femur, nail)
+def _cortex_findings(femur: Femur, rod: Nail | Stem | None) -> Iterator[str]:
+    outer, inner = outer_profile(femur), reamed_profile(femur, rod)
     heights = sorted({*outer.heights, *inner.heights})
     thinnest = min(outer.at(z) - inner.at(z) for z in heights)
+    if isinstance(rod, Nail) and not is_centred(rod):
+        radius = (rod.diameter_mm + rod.reaming_mm) / 2
+        low, high = rod.distal_end_mm, rod.distal_end_mm + rod.length_mm
+        passed = [low, *(z for z in heights if low < z < high), high]
+        left = [outer.at(z) - hypot(*axis_at(rod, z)) - radius for z in passed]
+        thinnest = min(thinnest, *left)
     if thinnest < LEAST_CORTEX_MM:
-        remedy = "thicken the femur" if nail is None else "choose a thinner nail or less reaming_mm"
+        remedy = {
+            Nail: "choose a thinner nail, less reaming_mm or smaller offsets",
+            Stem: "choose a thinner stem or less mantle_mm",
+        }.get(type(rod), "thicken the femur")  # type: ignore[arg-type]
         yield (
             f"cortex: {thinnest:.1f} mm is left at its thinnest; allowed {LEAST_CORTEX_MM:g} mm or "
             f"more: {remedy}"
@@ -149,12 +111,8 @@ def _nail_findings(femur: Femur, defect: Defect, nail: Nail) -> Iterator[str]:
             f"nail: its top is at {high:g} mm; allowed {femur.length_mm - BONE_BEYOND_NAIL_MM:g} mm "
             "or less: shorten length_mm or lower distal_end_mm"
         )
-    if not (low < gap[0] and gap[1] < high):
-        yield (
-            f"nail: it reaches from {low:g} to {high:g} mm and does not bridge the gap at "
-            f"{gap[0]:.1f} to {gap[1]:.1f} mm: lengthen it or move distal_end_mm"
-        )
     yield from _break_findings(nail, low, high)
+    yield from _end_findings(low, high, gap)
     if nail.bolts.diameter_mm > nail.diameter_mm - 3:
         yield (
             f"nail.bolts.diameter_mm = {nail.bolts.diameter_mm:g} leaves under 1.5 mm of nail on "
@@ -172,19 +130,22 @@ def _nail_findings(femur: Femur, defect: Defect, nail: Nail) -> Iterator[str]:
                 f"nail bolt at {z:g} mm: {distance:.1f} mm from the gap; allowed "
                 f"{LEAST_BETWEEN_MM:g} mm or more: move the bolt or the nail"
             )
-    for side, count, levels in (
-        ("distal", nail.bolts.distal, [z for z in bolt_levels(nail) if z < gap[0]]),
-        ("proximal", nail.bolts.proximal, [z for z in bolt_levels(nail) if z > gap[1]]),
-    ):
-        if len(levels) != count:
+    levels = bolt_levels(nail)
+    if levels != sorted(levels):
+        yield (
+            f"nail.length_mm = {nail.length_mm:g} is too short for its bolts, which cross; allowed is "
+            "room for both ends: use fewer, or a smaller bolts.first_mm or bolts.spacing_mm"
+        )
+
+
+def _end_findings(low: float, high: float, gap: tuple[float, float]) -> Iterator[str]:
+    """A nail may end short of the gap, but not in it, where its end would graze the bone ends."""
+    for name, z in (("distal", low), ("proximal", high)):
+        if gap[0] - END_OFF_GAP_MM < z < gap[1] + END_OFF_GAP_MM:
             yield (
-                f"nail.bolts.{side} = {count}, but {len(levels)} bolts lie on that side of the gap: "
-                "shorten bolts.first_mm or bolts.spacing_mm"
-            )
-        if count == 0 and nail.canal in ("void", "bracket"):
-            yield (
-                f"nail.bolts.{side} = 0: with its clearance void nothing holds the nail in the "
-                f"{side} fragment (it slides and turns freely); use 1 bolt or more"
+                f"nail: its {name} end at {z:g} mm lies in the gap from {gap[0]:.1f} to "
+                f"{gap[1]:.1f} mm; allowed {END_OFF_GAP_MM:g} mm or more away: change length_mm or "
+                "move distal_end_mm"
             )
 
 
@@ -200,9 +161,20 @@ def _break_findings(nail: Nail, low: float, high: float) -> Iterator[str]:
         )
 
 
+def _stem_findings(femur: Femur, defect: Defect, stem: Stem) -> Iterator[str]:
+    tip, low = femur.length_mm - stem.length_mm, stem_bed(stem, femur.length_mm).heights[1]
+    gap = gap_levels(femur, defect)
+    if low < gap[1] + END_OFF_GAP_MM:
+        yield (
+            f"stem: its bed reaches down to {low:.1f} mm, tip {tip:g} mm, into the gap up to "
+            f"{gap[1]:.1f} mm; allowed {gap[1] + END_OFF_GAP_MM:.1f} mm or more: shorten length_mm or "
+            "move site_percent"
+        )
+
+
 def _plate_findings(femur: Femur, defect: Defect, plate: Plate) -> Iterator[str]:
     gap = gap_levels(femur, defect)
-    centre = sum(gap) / 2
+    centre = gap_centre(femur, defect)
     low, high = plate_span(plate, centre)
     if low < 5 or high > femur.length_mm - 5:
         yield (
@@ -226,37 +198,60 @@ def _plate_findings(femur: Femur, defect: Defect, plate: Plate) -> Iterator[str]
         )
 
 
-def _nail_against_screws(femur: Femur, defect: Defect, nail: Nail, plate: Plate) -> Iterator[str]:
-    centre = sum(gap_levels(femur, defect)) / 2
-    outer, inner = outer_profile(femur), reamed_profile(femur, nail)
-    keep_off = nail.diameter_mm / 2 + NAIL_CLEARANCE_MM
-    placed = screws(plate, nail, outer, inner, centre)
-    low = nail.distal_end_mm - plate.screws.diameter_mm
-    high = nail.distal_end_mm + nail.length_mm + plate.screws.diameter_mm
-    for screw in placed:
-        passes = low < screw.height < high
-        if passes and (is_bicortical(plate, nail) or screw.tip < keep_off):
-            yield (
-                f"plate screw at {screw.height:g} mm hits the nail: its tip is {screw.tip:.1f} mm "
-                f"from the axis; allowed {keep_off:.1f} mm or more: use cortices = 'unicortical'"
-            )
-        if screw.tip > outer.at(screw.height) - LEAST_CORTEX_MM:
-            yield (
-                f"plate screw at {screw.height:g} mm misses the cortex: it holds "
-                f"{outer.at(screw.height) - screw.tip:.1f} mm; allowed {LEAST_CORTEX_MM:g} mm or "
-                "more: choose a thinner nail or a thicker cortex"
-            )
-    least = (plate.screws.diameter_mm + nail.bolts.diameter_mm) / 2 + LEAST_BETWEEN_MM
-    turned = abs(sin(radians(plate.azimuth_deg - nail.bolts.azimuth_deg)))
-    for screw, z in product(placed, bolt_levels(nail)):
-        distance = hypot(screw.height - z, max(screw.tip, 0.0) * turned)
-        if distance < least:
-            yield (
-                f"plate screw at {screw.height:g} mm hits the nail's bolt at {z:g} mm: "
-                f"{distance:.1f} mm between their axes; allowed {least:g} mm or more: change the "
-                "plate's shift_mm, holes or azimuth_deg"
-            )
-    yield from _plate_over_bolts(outer, nail, plate, centre)
+def _screw_findings(
+    femur: Femur, defect: Defect, rod: Nail | Stem | None, plate: Plate
+) -> Iterator[str]:
+    """Screws against what stands in the canal, against its bolts, and in the cortex."""
+    bone = walls(femur, rod)
+    name = "stem" if isinstance(rod, Stem) else "nail"
+    canal = rods(rod, femur.length_mm)
+    radius = plate.screws.diameter_mm / 2
+    for screw in screws(plate, canal, bone, gap_centre(femur, defect)):
+        solid = screw.solid(2 * radius)
+        where = f"plate screw at {screw.height:g} mm"
+        for one in canal:
+            wide = radius_at(one, screw.height)
+            keep_off, distance = wide + ROD_CLEARANCE_MM, screw.tip
+            if screw.tip < 0:
+                keep_off, distance = keep_off + radius - TILT_MM, axis_distance(solid, one)
+            elif screw.tip > 0:
+                x, y, _ = radial(screw.azimuth_deg)
+                u, v = centre_at(one, screw.height)
+                distance -= max(u * x + v * y, 0.0)
+            if in_the_way(one, screw.height, radius) and distance < keep_off - SAME_MM:
+                yield (
+                    f"{where} hits the {name}: it comes to {distance:.1f} mm from its axis; allowed "
+                    f"{keep_off:.1f} mm or more: use cortices = 'unicortical' or 'tangential'"
+                )
+        yield from _in_cortex(screw, bone.outer, radius, where, plate.azimuth_deg)
+        for bolt in bolts(rod, bone.outer) if isinstance(rod, Nail) else ():
+            least = radius + bolt.radius + LEAST_BETWEEN_MM
+            distance = axis_distance(solid, bolt)
+            if distance < least:
+                yield (
+                    f"{where} hits the nail's bolt at {bolt.base[2]:g} mm: {distance:.1f} mm between "
+                    f"their axes; allowed {least:g} mm or more: change the plate's shift_mm, holes or "
+                    "azimuth_deg"
+                )
+
+
+def _in_cortex(
+    screw: Screw, outer: Profile, radius: float, where: str, azimuth_deg: float
+) -> Iterator[str]:
+    surface = outer.at(screw.height)
+    if screw.tip > surface - LEAST_CORTEX_MM:
+        yield (
+            f"{where} misses the cortex: it holds {surface - screw.tip:.1f} mm; allowed "
+            f"{LEAST_CORTEX_MM:g} mm or more: choose a thinner nail or a thicker cortex"
+        )
+    turned = abs((azimuth_deg - screw.azimuth_deg + 180) % 360 - 180)
+    outside = abs(screw.aside) + radius - (surface - LEAST_CORTEX_MM)
+    if turned > MOST_TURNED_DEG or outside > 0:
+        yield (
+            f"{where} would turn by {turned:.0f}° and pass {abs(screw.aside):.1f} mm beside the axis; "
+            f"allowed are {MOST_TURNED_DEG:g}° and {surface - LEAST_CORTEX_MM - radius:.1f} mm: choose "
+            "thinner screws or use cortices = 'unicortical'"
+        )
 
 
 def _plate_over_bolts(outer: Profile, nail: Nail, plate: Plate, centre: float) -> Iterator[str]:

@@ -111,6 +111,7 @@ MATERIALS: dict[str, Material] = {
     ),
     "cancellous": Material(400.0, 0.25, "metaphysis, 100 to 1500 in use; from memory"),
     "marrow": Material(2.0, 0.167, "Lacroix & Prendergast 2002"),
+    "cement": Material(2_200.0, 0.30, "bone cement (PMMA), 2000 to 2500; from memory"),
     "titanium": Material(
         110_000.0, 0.33, "Ti-6Al-4V ELI, ASTM F136 data sheets 105 to 120 GPa",
         strength=Strength(795.0, 860.0, (200.0, 600.0),

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
-from math import pi
+from collections.abc import Callable
+from math import hypot, pi
 
+import numpy as np
+
+from geometries.bone import Femur
 from geometries.errors import StudyError
-from geometries.femur import SAME_MM, Profile, rings
+from geometries.femur import Profile, canal_profile, less, outer_profile, rings
 from geometries.parameters import Nail
 from geometries.readout import Beam, Pin
-from geometries.solids import Part, Piece, cylinder, radial
+from geometries.rods import SAME_MM, along_nail, axis_at
+from geometries.solids import Frustum, Part, Piece, Points, Prism, Tool, cylinder, radial
 
 PROTRUSION_MM = 1.5
+SLOT_BEYOND_MM = 1.0
+FIT_STEPS = 400
 
 
 def bolt_levels(nail: Nail) -> list[float]:
@@ -36,32 +43,60 @@ def nail_parts(nail: Nail, bone: Profile) -> list[Part]:
     The cut makes every mesh two layers thick in the wall. Bolts stand 1.5 mm out of the bone at
     either side; their holes in nail and bone are their own size (tied).
     """
-    middle = (nail.diameter_mm + nail.cannulation_mm) / 2
     wall = (nail.diameter_mm - nail.cannulation_mm) / 2
+    middle, slot = (nail.diameter_mm + nail.cannulation_mm) / 2, _slot(nail)
     tube = []
     for low, high in nail_spans(nail):
-        outside, between, hole = (
-            cylinder((0.0, 0.0, low), (0.0, 0.0, high - low), diameter)
-            for diameter in (nail.diameter_mm, middle, nail.cannulation_mm)
-        )
-        tube += [Piece(outside, (between,)), Piece(between, (hole,))]
+        outside, between = (along_nail(nail, low, high, d) for d in (nail.diameter_mm, middle))
+        hole: tuple[Tool, ...] = ()
+        if nail.cannulation_mm > 0:
+            hole = (along_nail(nail, low, high, nail.cannulation_mm),)
+        tube += [Piece(outside, (between, *slot)), Piece(between, (*hole, *slot))]
     parts = [Part("nail", "nail", nail.material, tuple(tube), wall)]
-    radius = nail.bolts.diameter_mm / 2
-    for number, z in enumerate(bolt_levels(nail), start=1):
-        reach = bone.largest(z - radius, z + radius) + PROTRUSION_MM
-        x, y, _ = radial(nail.bolts.azimuth_deg)
-        base, along = (reach * x, reach * y, z), (-2 * reach * x, -2 * reach * y, 0.0)
-        pin = cylinder(base, along, nail.bolts.diameter_mm)
+    for number, bolt in enumerate(bolts(nail, bone), start=1):
         name = f"bolt_{number}"
-        parts.append(Part(name, "bolt", nail.material, (Piece(pin),), nail.bolts.diameter_mm))
+        parts.append(Part(name, "bolt", nail.material, (Piece(bolt),), nail.bolts.diameter_mm))
     return parts
 
 
-def canal_part(nail: Nail, inner: Profile, gap: tuple[float, float], cortical: str) -> Part | None:
+def bolts(nail: Nail, bone: Profile) -> list[Frustum]:
+    """The bolts from the knee upwards, each through the nail's axis, as cylinders."""
+    made = []
+    radius, (x, y, _) = nail.bolts.diameter_mm / 2, radial(nail.bolts.azimuth_deg)
+    for z in bolt_levels(nail):
+        reach = bone.largest(z - radius, z + radius) + PROTRUSION_MM
+        u, v = axis_at(nail, z)
+        near, far = _chord((u, v), (x, y), reach)
+        base, along = (u + near * x, v + near * y, z), ((far - near) * x, (far - near) * y, 0.0)
+        made.append(cylinder(base, along, nail.bolts.diameter_mm))
+    return made
+
+
+def _chord(point: tuple[float, float], out: tuple[float, float], radius: float) -> tuple[float, float]:
+    """Distances from a point, along a direction and against it, at which a line leaves a circle."""
+    along = point[0] * out[0] + point[1] * out[1]
+    half = (along**2 - point[0] ** 2 - point[1] ** 2 + radius**2) ** 0.5
+    return half - along, -half - along
+
+
+def _slot(nail: Nail) -> tuple[Prism, ...]:
+    """What a slot takes out of the wall on its side, from below the distal end upwards."""
+    if nail.slot_mm is None:
+        return ()
+    low, top = nail.distal_end_mm - SLOT_BEYOND_MM, nail.distal_end_mm + nail.length_mm
+    share = nail.slot_percent / 100
+    high = top + SLOT_BEYOND_MM if share == 1 else nail.distal_end_mm + share * nail.length_mm
+    (x, y, _), reach = radial(nail.slot_azimuth_deg), nail.diameter_mm
+    (a, b), (c, d) = axis_at(nail, low), axis_at(nail, high)
+    start, end = a * x + b * y, c * x + d * y
+    outline = ((start, low), (start + reach, low), (end + reach, high), (end, high))
+    return (Prism(outline, nail.slot_azimuth_deg, nail.slot_mm),)
+
+
+def canal_part(nail: Nail, femur: Femur, gap: tuple[float, float]) -> Part | None:
     """What lies between nail and bone: nothing, marrow, or bone that ties the nail where it fits.
 
-    The nail fits where the canal is as wide as its bore. The tie leaves out the gap, which it would
-    bridge.
+    Cortex, cores and tissue paint over it. The tie leaves out the gap, which it would bridge.
 
     Raises
     ------
@@ -71,31 +106,60 @@ def canal_part(nail: Nail, inner: Profile, gap: tuple[float, float], cortical: s
     if nail.canal == "void":
         return None
     low, high = nail.distal_end_mm, nail.distal_end_mm + nail.length_mm
-    surface = Profile((low, high), (nail.diameter_mm / 2, nail.diameter_mm / 2))
+    surface = along_nail(nail, low - SLOT_BEYOND_MM, high + SLOT_BEYOND_MM, nail.diameter_mm)
     clearance = nail.reaming_mm / 2
     if nail.canal == "filler":
-        return Part("canal", "canal", "marrow", rings(inner, surface, low, high), clearance)
-    bore = nail.diameter_mm / 2 + clearance
-    fits = [z for z, r in zip(inner.heights, inner.radii, strict=True) if r < bore + SAME_MM]
-    start, end = (max(min(fits), low), min(max(fits), high)) if fits else (0.0, 0.0)
-    spans = [(start, min(gap[0], end)), (max(gap[1], start), end)]
-    tied = tuple(ring for a, b in spans if b > a + SAME_MM for ring in rings(inner, surface, a, b))
+        pieces = less(rings(outer_profile(femur), None, low, high), surface)
+        return Part("canal", "canal", "marrow", pieces, clearance)
+    fit = fit_span(nail, femur)
+    spans = [] if fit is None else [(fit[0], min(gap[0], fit[1])), (max(gap[1], fit[0]), fit[1])]
+    outer = outer_profile(femur)
+    tied = [ring for a, b in spans if b > a + SAME_MM for ring in rings(outer, None, a, b)]
     if not tied:
+        width = nail.diameter_mm + nail.reaming_mm
         raise StudyError(
-            f'nail.canal = "bonded": the canal is wider than the bore of {2 * bore:g} mm everywhere; '
+            f'nail.canal = "bonded": the canal is wider than the bore of {width:g} mm everywhere; '
             "allowed is a nail that fits somewhere: choose a thicker nail, or filler"
         )
-    return Part("canal", "canal", cortical, tied, clearance)
+    return Part("canal", "canal", femur.cortical, less(tuple(tied), surface), clearance)
+
+
+def fit_span(nail: Nail, femur: Femur) -> tuple[float, float] | None:
+    """Heights between which reaming for the nail meets cortex, mm; None where the canal is wider."""
+    low, high = nail.distal_end_mm, nail.distal_end_mm + nail.length_mm
+    radius, canal = (nail.diameter_mm + nail.reaming_mm) / 2, canal_profile(femur)
+
+    def excess(z: float) -> float:
+        return hypot(*axis_at(nail, z)) + radius - canal.at(z)
+
+    heights = np.linspace(low, high, FIT_STEPS)
+    fits = [k for k, z in enumerate(heights) if excess(float(z)) >= 0]
+    if not fits:
+        return None
+    return _cross(excess, heights, fits[0], -1), _cross(excess, heights, fits[-1], 1)
+
+
+def _cross(excess: Callable[[float], float], heights: Points, index: int, step: int) -> float:
+    """Height beside the last fitting one at which the fit ends, by straight lines between."""
+    inside = float(heights[index])
+    if not 0 <= index + step < len(heights):
+        return inside
+    outside = float(heights[index + step])
+    a, b = excess(inside), excess(outside)
+    return inside + a / (a - b) * (outside - inside)
 
 
 def bolt_pins(nail: Nail) -> list[Pin]:
     """Where bolts are cut: the two shear planes in the void beside the nail."""
-    plane = (nail.diameter_mm + nail.reaming_mm / 2) / 2
-    return [
-        Pin(f"bolt_{number}", z, nail.bolts.azimuth_deg, nail.bolts.diameter_mm,
-            {"near_shear_plane": plane, "far_shear_plane": -plane})
-        for number, z in enumerate(bolt_levels(nail), start=1)
-    ]  # fmt: skip
+    out, plane = radial(nail.bolts.azimuth_deg), (nail.diameter_mm + nail.reaming_mm / 2) / 2
+    made = []
+    for number, z in enumerate(bolt_levels(nail), start=1):
+        x, y = axis_at(nail, z)
+        along = x * out[0] + y * out[1]
+        foot = (x - along * out[0], y - along * out[1], z)
+        planes = {"near_shear_plane": along + plane, "far_shear_plane": along - plane}
+        made.append(Pin(f"bolt_{number}", foot, out, nail.bolts.diameter_mm, planes))
+    return made
 
 
 def nail_beam(nail: Nail) -> Beam:

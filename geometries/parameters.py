@@ -1,4 +1,4 @@
-"""Parameters of a construct: range, unit and the source of each default, as validated models.
+"""Parameters of nails and stems: range, unit and the source of each default, as validated models.
 
 A key's unit stands at its end: mm, deg, percent. "From memory" marks a default that no source was
 read for.
@@ -6,6 +6,7 @@ read for.
 
 from __future__ import annotations
 
+from math import degrees
 from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, Strict, model_validator
@@ -13,6 +14,8 @@ from pydantic import BaseModel, ConfigDict, Field, Strict, model_validator
 Real = Annotated[float, Strict()]
 Whole = Annotated[int, Strict()]
 Metal = Literal["titanium", "steel", "cobalt"]
+Aside = Annotated[Real, Field(ge=-12, le=12)]
+Offset = tuple[Aside, Aside]
 
 
 class Parameters(BaseModel):
@@ -37,6 +40,13 @@ class Bolts(Parameters):
         description="Direction, degrees: 0 from lateral to medial, 90 from front to back, between them "
         "oblique. From memory.",
     )
+    play_mm: Real = Field(
+        0.0,
+        ge=0,
+        le=0.25,
+        description="Radius of the nail's holes less that of the bolts, mm. The model ties them all "
+        "the same; tables say how far the fragments turn and slide freely besides. From memory.",
+    )
     proximal: Whole = Field(2, ge=0, le=2, description="Bolts at the proximal end. From memory.")
     distal: Whole = Field(2, ge=0, le=3, description="Bolts at the distal end. From memory.")
     first_mm: Real = Field(
@@ -51,7 +61,7 @@ class Bolts(Parameters):
 
 
 class Nail(Parameters):
-    """A straight hollow intramedullary nail in a reamed canal."""
+    """A straight intramedullary nail, hollow or solid, in a reamed canal."""
 
     diameter_mm: Real = Field(
         10.0,
@@ -61,9 +71,9 @@ class Nail(Parameters):
     )
     cannulation_mm: Real = Field(
         5.0,
-        ge=3,
-        le=9,
-        description="Inner diameter, mm. 4 to 5.5 usual; from memory.",
+        ge=0,
+        le=12,
+        description="Inner diameter, mm; 0 is solid. 4 to 5.5 usual; from memory.",
     )
     length_mm: Real = Field(
         360.0,
@@ -81,9 +91,42 @@ class Nail(Parameters):
     reaming_mm: Real = Field(
         1.0,
         ge=0.5,
-        le=3,
-        description="Reamed canal minus nail diameter, mm. 0.5 to 1.5 usual "
+        le=5,
+        description="Reamed canal minus nail diameter, mm. 0.5 to 1.5 usual, 2 to 5 undersized "
         "(common practice, no source).",
+    )
+    distal_offset_mm: Offset = Field(
+        (0.0, 0.0),
+        description="Where the nail's axis lies at its distal end: medial and anterior distance from "
+        "the shaft axis, mm.",
+    )
+    proximal_offset_mm: Offset = Field(
+        (0.0, 0.0),
+        description="The same at its proximal end; unlike offsets tilt the nail, and its bore follows.",
+    )
+    slot_mm: Real | None = Field(
+        None,
+        ge=1,
+        le=6,
+        description="Width of a slot through one side of the wall, mm; none leaves the tube closed. "
+        "3 to 6 in old nails; from memory.",
+    )
+    slot_azimuth_deg: Real = Field(
+        90.0, ge=-180, le=180, description="Side of the slot, degrees. From memory."
+    )
+    slot_percent: Real = Field(
+        100.0,
+        ge=20,
+        le=100,
+        description="Length of the slot from the nail's distal end, percent of the nail. 60 to 100; "
+        "from memory.",
+    )
+    bow_radius_mm: Real | None = Field(
+        None,
+        ge=700,
+        le=5000,
+        description="Radius of the nail's own bow, mm; none is straight. The model gives it the bone's "
+        "bow; the plan says how far they differ. From memory.",
     )
     canal: Literal["void", "filler", "bonded", "bracket"] = Field(
         "void",
@@ -105,6 +148,31 @@ class Nail(Parameters):
     )
     material: Metal = Field("titanium", description="Alloy of nail and bolts.")
     bolts: Bolts = Field(Bolts(), description="Interlocking bolts.")
+
+    @property
+    def free_play(self) -> tuple[float, float]:
+        """How far the fragments turn, degrees, and slide, mm, either way before the bolts bear.
+
+        At each end that has bolts these meet the hole's rim at the nail's surface (plain geometry).
+        """
+        bolts = self.bolts
+        ends = (bolts.proximal > 0) + (bolts.distal > 0)
+        return ends * degrees(2 * bolts.play_mm / self.diameter_mm), ends * bolts.play_mm
+
+    @model_validator(mode="after")
+    def _cannulation_real(self) -> Self:
+        if 0 < self.cannulation_mm < 2:
+            raise ValueError(
+                f"cannulation_mm = {self.cannulation_mm:g}; allowed 0 for a solid nail, or 2 mm and "
+                "more: change it"
+            )
+        if self.slot_mm is not None and not self.slot_mm < 0.8 * self.cannulation_mm:
+            raise ValueError(
+                f"slot_mm = {self.slot_mm:g} does not fit cannulation_mm = {self.cannulation_mm:g}; "
+                f"allowed less than {0.8 * self.cannulation_mm:.1f} mm: make it narrower, or the "
+                "nail hollower"
+            )
+        return self
 
     @model_validator(mode="after")
     def _wall_left(self) -> Self:
@@ -128,115 +196,44 @@ class ExchangeNail(Nail):
     )
 
 
-class Screws(Parameters):
-    """Locking screws of a plate: one cylinder each, tied in plate and bone, threads left out."""
+class Stem(Parameters):
+    """The stem of a hip prosthesis in the proximal canal, a cone on the shaft axis."""
 
-    diameter_mm: Real = Field(
-        5.0,
-        ge=2.7,
-        le=6.5,
-        description="Screw diameter, mm. 3.5 and 5.0 usual; from memory.",
+    tip_diameter_mm: Real = Field(
+        11.0, ge=8, le=14, description="Diameter at the tip, mm. 10 to 14 usual; from memory."
     )
-    holes: tuple[Whole, ...] = Field(
-        (2, 4, 5),
-        min_length=1,
-        max_length=9,
-        description="Filled holes of each fragment, counted "
-        "from the gap outwards: 1 is the hole next to it. 2 to 6 a fragment; from memory.",
+    top_diameter_mm: Real = Field(
+        14.0, ge=10, le=20, description="Diameter at the top of the femur, mm. From memory."
     )
-    cortices: Literal["auto", "unicortical", "bicortical"] = Field(
-        "auto",
-        description="auto: unicortical beside a nail, bicortical without one (common "
-        "practice, no source).",
+    length_mm: Real = Field(
+        140.0, ge=90, le=260, description="From the top of the femur to the tip, mm. From memory."
     )
-
-    @model_validator(mode="after")
-    def _holes_sensible(self) -> Self:
-        if len(set(self.holes)) < len(self.holes) or min(self.holes) < 1:
-            raise ValueError(
-                f"holes = {list(self.holes)}: allowed are different whole numbers from 1 upwards; "
-                "list each filled hole once"
-            )
-        return self
-
-
-class Plate(Parameters):
-    """A bone plate that follows the flare of the shaft, held off the bone by locking screws."""
-
-    hole_count: Whole = Field(
-        10,
-        ge=4,
-        le=18,
-        multiple_of=2,
-        description="Number of holes, half on either side of the plate's centre. From memory.",
+    fixation: Literal["cemented", "ingrown"] = Field(
+        "cemented",
+        description="cemented: bone cement, 2200 MPa, fills the canal round the stem; ingrown: "
+        "cancellous bone does over ingrown_percent of the length, and nothing below (common practice, "
+        "no source).",
     )
-    pitch_mm: Real = Field(
-        18.0,
-        ge=11,
-        le=25,
-        description="Distance between holes, mm. 13 to 20 usual; from memory.",
+    ingrown_percent: Real = Field(
+        100.0,
+        ge=25,
+        le=100,
+        description="Length from the top over which an ingrown stem is bonded, percent. From memory.",
     )
-    width_mm: Real = Field(
-        16.0,
-        ge=8,
-        le=20,
-        description="Width, mm: broad 16 to 17.5, narrow 13.5, small 11. From memory.",
-    )
-    thickness_mm: Real = Field(
-        5.0,
-        ge=2.5,
-        le=7,
-        description="Thickness, mm: broad 5 to 5.2, narrow 4.6, small 3.5 to 4. From memory.",
-    )
-    offset_mm: Real = Field(
+    mantle_mm: Real = Field(
         2.0,
-        ge=0.3,
-        le=6,
-        description="From the bone's surface to the plate's inner face, mm. 2 is "
-        "usual for locking plates; from memory.",
+        ge=1,
+        le=3,
+        description="Thinnest cement, or reaming round an uncemented stem, mm. 2 to 3 usual for "
+        "cement; from memory.",
     )
-    on_bone: Literal["offset", "bonded"] = Field(
-        "offset",
-        description="offset leaves the space under the plate void; bonded fills it with bone on "
-        "either side of the gap: an upper bound for a plate pressed on, without preload or friction "
-        "(common practice, no source).",
-    )
-    azimuth_deg: Real = Field(
-        0.0,
-        ge=-180,
-        le=180,
-        description="Side of the bone, degrees: 0 lateral, 45 anterolateral, 90 anterior, 180 medial.",
-    )
-    shift_mm: Real = Field(
-        0.0,
-        ge=-120,
-        le=120,
-        description="Plate centre above (+) or below (-) the gap, mm.",
-    )
-    material: Metal = Field("titanium", description="Alloy of plate and screws.")
-    screws: Screws = Field(Screws(), description="Screws.")
-
-    @property
-    def length_mm(self) -> float:
-        """Plate length, mm: half a pitch beyond the last hole at either end."""
-        return self.hole_count * self.pitch_mm
+    material: Metal = Field("cobalt", description="Alloy.")
 
     @model_validator(mode="after")
-    def _holes_fit(self) -> Self:
-        if self.screws.diameter_mm > 0.6 * self.width_mm:
+    def _tapers(self) -> Self:
+        if self.top_diameter_mm < self.tip_diameter_mm:
             raise ValueError(
-                f"screws.diameter_mm = {self.screws.diameter_mm:g} is too large for a plate "
-                f"{self.width_mm:g} mm wide; allowed {0.6 * self.width_mm:.1f} mm or less: "
-                "choose a thinner screw"
-            )
-        if self.screws.diameter_mm + 3 > self.pitch_mm:
-            raise ValueError(
-                f"pitch_mm = {self.pitch_mm:g} leaves under 3 mm between holes; allowed "
-                f"{self.screws.diameter_mm + 3:g} mm or more: choose a wider pitch"
-            )
-        if max(self.screws.holes) > self.hole_count // 2:
-            raise ValueError(
-                f"screws.holes = {list(self.screws.holes)} names a hole outside the plate; allowed "
-                f"1 to {self.hole_count // 2} on each side: use a longer plate or inner holes"
+                f"top_diameter_mm = {self.top_diameter_mm:g} is less than tip_diameter_mm = "
+                f"{self.tip_diameter_mm:g}; allowed is the same or more: make the top thicker"
             )
         return self

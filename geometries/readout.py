@@ -1,31 +1,34 @@
-"""Where forces are read: bolts and screws as pins, nail and plate as beams."""
+"""Where results are read: bolts and screws as pins, nail and plate as beams, the gap's frame."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+from geometries.faces import Face
+from geometries.frame import Vector, radial
+
 
 @dataclass(frozen=True)
 class Pin:
-    """A bolt or screw as a beam along a radius: where its forces are read.
+    """A bolt or screw as a beam across the shaft: where its forces are read.
 
     Parameters
     ----------
     name : str
         Its part.
-    height : float
-        Along the shaft, mm.
-    azimuth_deg : float
-        Side of the bone to which its axis points (from tip to head), degrees.
+    foot : Vector
+        Point of its axis nearest to the shaft axis, mm.
+    axis : Vector
+        Unit vector along its axis, from tip to head.
     diameter : float
         Diameter, mm.
     planes : dict
-        Distance from the shaft axis of each cut across the pin, mm, negative on the far side.
+        Distance along the axis from the foot of each cut across the pin, mm, negative on the far side.
     """
 
     name: str
-    height: float
-    azimuth_deg: float
+    foot: Vector
+    axis: Vector
     diameter: float
     planes: dict[str, float]
 
@@ -53,3 +56,59 @@ class Beam:
     axes: tuple[tuple[float, float], tuple[float, float]]
     moduli: tuple[float, float]
     is_round: bool
+
+
+@dataclass(frozen=True)
+class GapFrame:
+    """Where gap movement is read.
+
+    Parameters
+    ----------
+    lower, upper : Face
+        The distal and the proximal bone end.
+    radius : float
+        Periosteal radius at the middle of the gap, mm.
+    near_azimuth_deg : float
+        Side of the near cortex, degrees.
+    """
+
+    lower: Face
+    upper: Face
+    radius: float
+    near_azimuth_deg: float
+
+    @property
+    def middle(self) -> Face:
+        """The face half-way between the bone ends."""
+        return self.lower.towards(self.upper, 0.5)
+
+    @property
+    def height(self) -> float:
+        """Middle of the gap on the shaft axis, mm."""
+        return self.middle.height
+
+    @property
+    def length(self) -> float:
+        """Distance between the bone ends along the shaft axis, mm."""
+        return self.upper.height - self.lower.height
+
+    @property
+    def normal(self) -> Vector:
+        """Unit normal of the fracture plane, pointing proximally."""
+        return self.middle.normal
+
+    def points(self) -> dict[str, Vector]:
+        """Read-out points half-way between the ends: near and far cortex at the surface, and centre."""
+        places = {name: self.radius * side for name, side in (("near", 1), ("far", -1), ("centre", 0))}
+        x, y, _ = radial(self.near_azimuth_deg)
+        return {
+            name: (out * x, out * y, float(self.middle.at(out * x, out * y)))
+            for name, out in places.items()
+        }
+
+    def lengths(self) -> dict[str, float]:
+        """Local distance of the bone ends at each read-out point, along the normal, mm."""
+        return {
+            name: float(self.upper.at(x, y) - self.lower.at(x, y)) * self.normal[2]
+            for name, (x, y, _) in self.points().items()
+        }

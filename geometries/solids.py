@@ -1,34 +1,32 @@
 """Solids as pure data: what a part is made of, before any mesher sees it.
 
-Lengths in mm. Frame: z up the shaft, x medial, y anterior, origin at the knee end of the shaft axis.
-An azimuth turns from lateral (0 degrees) over anterior (90) to medial (180).
+Lengths in mm, in the frame of `frame.py`.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import cos, inf, pi, radians, sin
+from math import inf, pi
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from geometries.readout import Beam, Pin
+from geometries.frame import Points as Points
+from geometries.frame import Vector as Vector
+from geometries.frame import radial as radial
+from geometries.readout import Beam, GapFrame, Pin
+from geometries.tools import HalfSpace as HalfSpace
+from geometries.tools import Loft as Loft
+from geometries.tools import Sector as Sector
 
-Vector = tuple[float, float, float]
-Points = NDArray[np.float64]
 Role = Literal[
-    "cortex", "cancellous", "gap", "inner", "cuff", "canal", "pad", "nail", "plate", "bolt", "screw"
-]
+    "cortex", "cancellous", "gap", "inner", "cuff", "canal", "pad", "nail", "stem", "plate", "bolt",
+    "screw",
+]  # fmt: skip
 
 TISSUE_ROLES: tuple[Role, ...] = ("gap", "inner", "cuff")
-IMPLANT_ROLES: tuple[Role, ...] = ("nail", "plate", "bolt", "screw")
-
-
-def radial(azimuth_deg: float) -> Vector:
-    """Unit vector that points away from the shaft axis at an azimuth (0 lateral, 90 anterior)."""
-    angle = radians(azimuth_deg)
-    return (-cos(angle), sin(angle), 0.0)
+IMPLANT_ROLES: tuple[Role, ...] = ("nail", "stem", "plate", "bolt", "screw")
 
 
 @dataclass(frozen=True)
@@ -120,6 +118,7 @@ class Prism:
 
 
 Solid = Frustum | Prism
+Tool = Solid | HalfSpace | Sector | Loft
 
 
 def cylinder(base: Vector, axis: Vector, diameter: float) -> Frustum:
@@ -132,7 +131,7 @@ class Piece:
     """One solid less the solids cut out of it. Pieces of a part touch but never overlap."""
 
     solid: Solid
-    cuts: tuple[Solid, ...] = ()
+    cuts: tuple[Tool, ...] = ()
 
     def contains(self, points: Points) -> NDArray[np.bool_]:
         """Which of the points (n, 3) lie inside."""
@@ -181,35 +180,12 @@ class Patch:
 
 
 @dataclass(frozen=True)
-class GapFrame:
-    """Where gap movement is read.
+class Contact:
+    """Faces of the mesh that two parts share, seen from the first."""
 
-    Parameters
-    ----------
-    height : float
-        Centre of the gap along the shaft, mm.
-    length : float
-        Distance between the bone ends, mm.
-    radius : float
-        Periosteal radius at that height, mm.
-    near_azimuth_deg : float
-        Side of the near cortex, degrees.
-    """
-
-    height: float
-    length: float
-    radius: float
-    near_azimuth_deg: float
-
-    def points(self) -> dict[str, Vector]:
-        """Read-out points on the middle plane: near and far cortex at the surface, and the centre."""
-        x, y, _ = radial(self.near_azimuth_deg)
-        edge = (self.radius * x, self.radius * y)
-        return {
-            "near": (*edge, self.height),
-            "far": (-edge[0], -edge[1], self.height),
-            "centre": (0.0, 0.0, self.height),
-        }
+    name: str
+    part: str
+    other: str
 
 
 @dataclass(frozen=True)
@@ -220,7 +196,7 @@ class Geometry:
     ----------
     parts : tuple of Part
         All bodies.
-    patches : tuple of Patch
+    patches : tuple of Patch or Contact
         Named faces for supports, loads and measures.
     length : float
         Total length along z, mm.
@@ -230,8 +206,10 @@ class Geometry:
         Where gap movement is read, if there is a gap.
     facts : dict
         Numbers that a surgeon would ask for, by name with unit, for print.
-    void : (float, float) or None
-        Radii of two round surfaces that face each other across a narrow void, mm.
+    loose : str
+        A sentence if nothing but tissue joins the two fragments, else empty.
+    void : (float, float, float) or None
+        Radii between which round surfaces face each other across a narrow void, and its width, mm.
     pins : tuple of Pin
         Bolts and screws.
     beams : tuple of Beam
@@ -239,12 +217,13 @@ class Geometry:
     """
 
     parts: tuple[Part, ...]
-    patches: tuple[Patch, ...]
+    patches: tuple[Patch | Contact, ...]
     length: float
     sections: tuple[float, float]
     gap: GapFrame | None
     facts: dict[str, float]
-    void: tuple[float, float] | None = None
+    loose: str = ""
+    void: tuple[float, float, float] | None = None
     pins: tuple[Pin, ...] = ()
     beams: tuple[Beam, ...] = ()
 
@@ -252,7 +231,7 @@ class Geometry:
         """Width of the void beside a round surface of this radius, mm; infinite away from it."""
         if self.void is None or not self.void[0] - 0.01 < radius < self.void[1] + 0.01:
             return inf
-        return self.void[1] - self.void[0]
+        return self.void[2]
 
     def painted(self, points: Points) -> NDArray[np.intp]:
         """Index of the part that owns each point (n, 3); -1 where there is none."""

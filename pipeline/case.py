@@ -14,7 +14,8 @@ from geometries.bone import Defect, Femur
 from geometries.constructs import Construct, IntactConstruct, Specimen
 from geometries.defect import gap_levels
 from geometries.materials import MATERIALS
-from geometries.solids import GapFrame, Geometry
+from geometries.readout import GapFrame
+from geometries.solids import Geometry
 from pipeline.clock import Clock
 from pipeline.config import StudyConfig
 from pipeline.fem import stiffness as elastic

@@ -6,7 +6,19 @@ from geometries.errors import StudyError
 
 
 class MeshError(StudyError):
-    """A geometry could not be meshed well enough."""
+    """A geometry could not be meshed well enough.
+
+    Parameters
+    ----------
+    message : str
+        The sentence.
+    places : tuple of str or float
+        Parts by name, or round surfaces by radius, mm, that need shorter edges.
+    """
+
+    def __init__(self, message: str, places: tuple[str | float, ...] = ()) -> None:
+        super().__init__(message)
+        self.places = places
 
 
 class SolveError(StudyError):

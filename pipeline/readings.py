@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from geometries.faces import Face
 from geometries.materials import MATERIALS, Strength
 from geometries.readout import Pin
 from geometries.solids import IMPLANT_ROLES, Geometry
@@ -100,7 +101,7 @@ class Readings:
             energy=strain_energy(mesh, u, elasticity, between),
             tissue=_tissue(mesh, elasticity, u),
             implants=_implants(mesh, elasticity, u),
-            sections={place: cut_level(inside, level) for place, level in levels(geometry).items()},
+            sections={place: cut_level(inside, face) for place, face in levels(geometry).items()},
             pins=tuple(
                 (pin, plane, cut_pin(inside, pin, plane))
                 for pin in geometry.pins
@@ -150,10 +151,11 @@ class Readings:
             yield from fragment_forces(body, fragment, load)
 
 
-def levels(geometry: Geometry) -> dict[str, float]:
-    """Heights of the reported cuts: the middle of the gap (of a specimen), every bolt and screw."""
-    middle = {"gap": geometry.gap.height} if geometry.gap else {"middle": geometry.length / 2}
-    return middle | {pin.name: pin.height for pin in geometry.pins}
+def levels(geometry: Geometry) -> dict[str, Face]:
+    """The reported cuts: along the gap (half-way up a specimen), and level at every bolt and screw."""
+    gap = geometry.gap
+    middle = {"gap": gap.middle.plane} if gap else {"middle": Face(geometry.length / 2)}
+    return middle | {pin.name: Face(pin.foot[2]) for pin in geometry.pins}
 
 
 def _tissue(mesh: Mesh, elasticity: Array, u: Array) -> dict[str, tuple[Field, Array]]:
@@ -181,4 +183,4 @@ def _implants(mesh: Mesh, elasticity: Array, u: Array) -> dict[str, tuple[Field,
 def _nail(mesh: Mesh, geometry: Geometry, u: Array) -> tuple[Array, float] | None:
     if geometry.void is None or "canal" in (part.role for part in mesh.parts):
         return None
-    return clearance_use(mesh, u), geometry.void[1] - geometry.void[0]
+    return clearance_use(mesh, u), geometry.void[2]

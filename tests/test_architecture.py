@@ -45,13 +45,15 @@ ROOMS = {
 }
 FLOORS = {  # inside geometries: a module may import those of a lower number, no neighbours
     "assembly": 6,
-    "lint": 5,
-    **dict.fromkeys(("nail", "plate", "defect"), 4),
+    **dict.fromkeys(("lint", "loadpath"), 5),
+    **dict.fromkeys(("nail", "plate", "defect", "stem", "clearance"), 4),
     **dict.fromkeys(("femur", "constructs"), 3),
-    "bone": 2,
-    "parameters": 1,
+    **dict.fromkeys(("bone", "plating", "rods"), 2),
+    **dict.fromkeys(("parameters", "waves"), 1),
     **dict.fromkeys(("solids", "materials", "errors"), 0),
-    "readout": -1,
+    **dict.fromkeys(("readout", "tools"), -1),
+    "faces": -2,
+    "frame": -3,
 }
 OWNERS = {  # a library and the only module or package that may import it
     "gmsh": "pipeline.fem.mesher",

@@ -113,7 +113,8 @@ class Mesh:
         if error > VOLUME_TOLERANCE:
             raise MeshError(
                 f"mesh: the volume of {name!r} is {100 * error:.3f} % from the exact one; allowed "
-                f"{100 * VOLUME_TOLERANCE:g} %: use a finer mesh.level"
+                f"{100 * VOLUME_TOLERANCE:g} %: use a finer mesh.level",
+                self._beyond(VOLUME_TOLERANCE),
             )
 
     @cached_property
@@ -121,6 +122,12 @@ class Mesh:
         """Volume of each part in the mesh, mm³."""
         volumes = cell_volumes(self.nodes[self.cells])
         return np.bincount(self.part_of, volumes, len(self.parts)).astype(float)
+
+    def _beyond(self, tolerance: float) -> tuple[str, ...]:
+        """Parts whose volume is further than that from the exact one."""
+        exact = np.array([part.exact_volume for part in self.parts])
+        off = np.abs(self.part_volumes / exact - 1) > tolerance
+        return tuple(part.name for part, is_off in zip(self.parts, off, strict=True) if is_off)
 
     @cached_property
     def worst_volume(self) -> tuple[str, float]:
@@ -206,3 +213,14 @@ def faces_on_plane(nodes: Array, cells: Ints, height: float, tolerance: float) -
     keys = np.sort(faces[:, :3], axis=1)
     _, first = np.unique(keys, axis=0, return_index=True)
     return faces[np.sort(first)]
+
+
+def shared_faces(cells: Ints, others: Ints) -> Ints:
+    """Faces (k, 6) of the first cells that are faces of the others too, normals out of the first."""
+    faces, theirs = (some[:, FACE_NODES].reshape(-1, 6) for some in (cells, others))
+    keys = np.sort(faces[:, :3], axis=1)
+    both = np.concatenate([keys, np.sort(theirs[:, :3], axis=1)])
+    _, number, count = np.unique(both, axis=0, return_inverse=True, return_counts=True)
+    twice = count[number[: len(keys)]] == 2
+    once = np.bincount(number[: len(keys)], minlength=len(count))[number[: len(keys)]] == 1
+    return faces[twice & once]

@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
 import numpy as np
 
-from geometries.solids import Frustum, Geometry, Piece, Prism, Solid
+from geometries.solids import Contact, Geometry
+from geometries.waves import flattened, moved_by_waves
 from pipeline.errors import MeshError
-from pipeline.fem.mesh import Mesh, MeshPart, faces_on_plane, relax
+from pipeline.fem.cad import fragments, masses_of
+from pipeline.fem.mesh import Mesh, MeshPart, faces_on_plane, relax, shared_faces
 from pipeline.fem.numbering import along_curve
 from pipeline.fem.sizes import LEVELS, Level, Sizes
 from pipeline.fem.space import Array, Ints
 
 TETRAHEDRON, QUADRATIC_TETRAHEDRON = 4, 11
 FROM_GMSH = [0, 1, 2, 3, 4, 5, 6, 7, 9, 8]
-ATTEMPTS = 4
+ATTEMPTS = 6
 FLATTEST = 0.002
+FLAT = 1e-6
+PART_CLOSER, ROUND_CLOSER = 0.7, 0.85
+Closer = dict[str | float, float]  # a part, or all surfaces of a radius: share of their edge lengths
 
 
 def build_mesh(geometry: Geometry, level: Level) -> Mesh:
@@ -42,12 +48,19 @@ def build_mesh(geometry: Geometry, level: Level) -> Mesh:
         If gmsh is missing, or every attempt failed.
     """
     sizes, reasons = LEVELS[level], []
+    closer: Closer = {}
     for _ in range(ATTEMPTS):
         try:
-            return mesh_once(geometry, sizes)
+            return mesh_once(geometry, sizes, closer)
         except MeshError as error:
             reasons.append(str(error))
-            sizes = sizes.finer()
+            closer = closer | {
+                place: closer.get(place, 1.0)
+                * (PART_CLOSER if isinstance(place, str) else ROUND_CLOSER)
+                for place in error.places
+            }
+            if not error.places:
+                sizes = sizes.finer()
     raise MeshError(f"no mesh after {ATTEMPTS} attempts with ever smaller cells; last: {reasons[-1]}")
 
 
@@ -95,23 +108,24 @@ def _session() -> Iterator[Any]:
         gmsh.finalize()
 
 
-def mesh_once(geometry: Geometry, sizes: Sizes) -> Mesh:
-    """Mesh a geometry with the given edge lengths, or raise MeshError."""
+def mesh_once(geometry: Geometry, sizes: Sizes, closer: Closer | None = None) -> Mesh:
+    """Mesh a geometry with the given edge lengths, shorter ones at some places, or raise MeshError."""
     with _session() as gmsh:
         try:
-            volumes = _fragments(gmsh, geometry)
-            exact = [sum(gmsh.model.occ.getMass(3, tag) for tag in tags) for tags in volumes]
-            _set_sizes(gmsh, geometry, volumes, sizes)
+            volumes = fragments(gmsh, geometry)
+            exact = masses_of(gmsh, volumes)
+            _set_sizes(gmsh, geometry, volumes, sizes, closer or {})
             gmsh.model.mesh.generate(3)
             _dissolve_slivers(gmsh)
             gmsh.model.mesh.setOrder(2)
         except MeshError:
             raise
         except Exception as error:  # gmsh raises bare Exception
-            raise MeshError(f"gmsh: {error}") from error
+            raise MeshError(f"gmsh: {error}", _radii(gmsh, str(error))) from error
         raw = _arrays(gmsh, volumes)
     nodes, cells, part_of, vertex_count = _renumber(*raw)
     nodes, relaxed = relax(nodes, cells)
+    exact = exact_volumes(geometry, exact)
     parts = tuple(
         MeshPart(part.name, part.role, part.material, float(volume))
         for part, volume in zip(geometry.parts, exact, strict=True)
@@ -127,61 +141,44 @@ def mesh_once(geometry: Geometry, sizes: Sizes) -> Mesh:
     )
 
 
-def _add(occ: Any, solid: Solid) -> tuple[int, int]:
-    if isinstance(solid, Frustum):
-        if solid.radius == solid.end_radius:
-            return 3, occ.addCylinder(*solid.base, *solid.axis, solid.radius)
-        return 3, occ.addCone(*solid.base, *solid.axis, solid.radius, solid.end_radius)
-    assert isinstance(solid, Prism)
-    points = [occ.addPoint(*corner) for corner in solid.corners()]
-    lines = [occ.addLine(a, b) for a, b in zip(points, points[1:] + points[:1], strict=True)]
-    face = occ.addPlaneSurface([occ.addCurveLoop(lines)])
-    swept = occ.extrude([(2, face)], *solid.sweep)
-    return next(entity for entity in swept if entity[0] == 3)
+def _radii(gmsh: Any, message: str) -> tuple[float, ...]:
+    """Radii of the round surfaces that gmsh says meet each other: all like them need shorter edges."""
+    found = (_radius(gmsh, int(tag)) for tag in re.findall(r"surface (\d+)", message))
+    return tuple({round(radius, 2) for radius in found if radius is not None})
 
 
-def _build(occ: Any, piece: Piece) -> list[tuple[int, int]]:
-    body = [_add(occ, piece.solid)]
-    if piece.cuts:
-        body, _ = occ.cut(body, [_add(occ, cut) for cut in piece.cuts])
-    return list(body)
+def exact_volumes(geometry: Geometry, masses: list[float]) -> list[float]:
+    """Volumes of the parts, mm³.
+
+    The geometry kernel integrates rough faces too coarsely, up to half a percent of a thin gap. So the
+    same construct is built with plane faces, and what the waves move from part to part is added.
+    """
+    plane = flattened(geometry)
+    if plane is geometry:
+        return masses
+    with _session() as gmsh:
+        masses = masses_of(gmsh, fragments(gmsh, plane))
+    return (np.array(masses) + moved_by_waves(geometry)).tolist()
 
 
-def _fragments(gmsh: Any, geometry: Geometry) -> list[list[int]]:
-    """Volume tags of each part after all have been cut by each other; later parts win."""
-    occ = gmsh.model.occ
-    inputs, owners = [], []
-    for index, part in enumerate(geometry.parts):
-        for piece in part.pieces:
-            body = _build(occ, piece)
-            inputs += body
-            owners += [index] * len(body)
-    if len(inputs) > 1:
-        _, made = occ.fragment(inputs, [])
-    else:
-        made = [inputs]
-    occ.synchronize()
-    owner: dict[int, int] = {}
-    for index, entities in zip(owners, made, strict=True):
-        for dimension, tag in entities:
-            if dimension == 3:
-                owner[tag] = max(index, owner.get(tag, index))
-    everything = {tag for _, tag in gmsh.model.getEntities(3)}
-    if everything != set(owner):
-        raise MeshError(f"{len(everything ^ set(owner))} volumes belong to no part")
-    return [[tag for tag in sorted(owner) if owner[tag] == k] for k in range(len(geometry.parts))]
-
-
-def _set_sizes(gmsh: Any, geometry: Geometry, volumes: list[list[int]], sizes: Sizes) -> None:
+def _set_sizes(
+    gmsh: Any, geometry: Geometry, volumes: list[list[int]], sizes: Sizes, closer: Closer
+) -> None:
     sized: list[tuple[str, list[int], float]] = []
+    of_part: dict[int, float] = {}
     for part, tags in zip(geometry.parts, volumes, strict=True):
         if not tags:
             raise MeshError(f"part {part.name!r} is covered by other parts")
-        sized.append(("VolumesList", tags, sizes.of(part)))
+        share = closer.get(part.name, 1.0)
+        of_part |= dict.fromkeys(tags, share)
+        sized.append(("VolumesList", tags, sizes.of(part) * share))
     for _, tag in gmsh.model.getEntities(2):
         radius = _radius(gmsh, tag)
         if radius is not None:
-            sized.append(("SurfacesList", [tag], sizes.round(radius, geometry.clearance_at(radius))))
+            beside, _ = gmsh.model.getAdjacencies(2, tag)
+            share = min(closer.get(round(radius, 2), 1.0), *(of_part[volume] for volume in beside))
+            size = share * sizes.round(radius, geometry.clearance_at(radius))
+            sized.append(("SurfacesList", [tag], size))
     field = gmsh.model.mesh.field
     fields = []
     for kind, tags, size in sized:
@@ -199,13 +196,13 @@ def _set_sizes(gmsh: Any, geometry: Geometry, volumes: list[list[int]], sizes: S
 
 
 def _radius(gmsh: Any, surface: int) -> float | None:
-    """Radius of a cylinder or cone at its middle, mm; None for a flat surface."""
-    if gmsh.model.getType(2, surface) not in ("Cylinder", "Cone"):
+    """Least radius of a surface at its middle, mm; None for a flat one."""
+    if gmsh.model.getType(2, surface) == "Plane":
         return None
     low, high = gmsh.model.getParametrizationBounds(2, surface)
     middle = [(a + b) / 2 for a, b in zip(low, high, strict=True)]
     curvature = np.abs(gmsh.model.getPrincipalCurvatures(surface, middle)[:2]).max()
-    return float(1 / curvature)
+    return float(1 / curvature) if curvature > FLAT else None
 
 
 def _dissolve_slivers(gmsh: Any) -> None:
@@ -240,9 +237,14 @@ def _renumber(nodes: Array, cells: Ints, part_of: Ints) -> tuple[Array, Ints, In
 
 def _patches(geometry: Geometry, nodes: Array, cells: Ints, part_of: Ints) -> dict[str, Ints]:
     tolerance = 1e-6 * geometry.length
+    names = [part.name for part in geometry.parts]
     found = {}
     for patch in geometry.patches:
-        roles = np.array([part.role in patch.roles for part in geometry.parts])
-        inside = cells[roles[part_of]]
-        found[patch.name] = faces_on_plane(nodes, inside, patch.height, tolerance)
+        if isinstance(patch, Contact):
+            one, other = (cells[part_of == names.index(name)] for name in (patch.part, patch.other))
+            found[patch.name] = shared_faces(one, other)
+        else:
+            roles = np.array([part.role in patch.roles for part in geometry.parts])
+            inside = cells[roles[part_of]]
+            found[patch.name] = faces_on_plane(nodes, inside, patch.height, tolerance)
     return found

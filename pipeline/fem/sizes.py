@@ -60,17 +60,17 @@ class Sizes:
 LEVELS: dict[Level, Sizes] = {
     "coarse": Sizes(
         {"cortex": 1.4, "cancellous": 0.7, "gap": 1.0, "inner": 1.0, "cuff": 0.8, "canal": 6.0,
-         "pad": 2.0, "nail": 1.6, "plate": 1.4, "bolt": 0.7, "screw": 0.7},
+         "pad": 2.0, "nail": 1.6, "stem": 0.8, "plate": 1.4, "bolt": 0.7, "screw": 0.7},
         longest=11.0, shortest=1.5, sagitta=0.25, circle=10,
     ),
     "default": Sizes(
         {"cortex": 0.75, "cancellous": 0.45, "gap": 0.6, "inner": 0.6, "cuff": 0.5, "canal": 5.0,
-         "pad": 1.5, "nail": 1.0, "plate": 0.5, "bolt": 0.5, "screw": 0.5},
+         "pad": 1.5, "nail": 1.0, "stem": 0.5, "plate": 0.5, "bolt": 0.5, "screw": 0.5},
         longest=7.0, shortest=1.2, sagitta=0.2, circle=10,
     ),
     "fine": Sizes(
         {"cortex": 0.45, "cancellous": 0.3, "gap": 0.35, "inner": 0.35, "cuff": 0.33, "canal": 3.5,
-         "pad": 1.0, "nail": 0.5, "plate": 0.35, "bolt": 0.3, "screw": 0.3},
+         "pad": 1.0, "nail": 0.5, "stem": 0.35, "plate": 0.35, "bolt": 0.3, "screw": 0.3},
         longest=4.5, shortest=0.7, sagitta=0.12, circle=14,
     ),
 }  # fmt: skip

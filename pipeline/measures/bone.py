@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geometries.readout import Pin
-from geometries.solids import GapFrame, radial
+from geometries.readout import GapFrame, Pin
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array, Ints, cell_rule, shape
 from pipeline.measures.dictionary import Measure
@@ -29,18 +28,19 @@ class Sleeve:
 
 def sleeves(mesh: Mesh, pin: Pin, displacement: Array) -> Iterator[Sleeve]:
     """Cortex round a pin: near the head and on the far side, where there is any."""
-    out = np.asarray(radial(pin.azimuth_deg))
+    out, foot = np.asarray(pin.axis), np.asarray(pin.foot)
     radius = pin.diameter / 2
     bone = mesh.cells_of("cortex")
     corners = mesh.nodes[mesh.cells[bone, :4]]
-    nearest = _from_axis(corners, out, pin.height).min(axis=1)
+    nearest = _from_axis(corners, out, foot).min(axis=1)
     cells = bone[nearest < radius + SLEEVE_MM]
     if not len(cells):
         return
     places = _points(mesh, cells)
     strain = strain_field(mesh, cells, displacement)
-    inside = _from_axis(places, out, pin.height) < radius + SLEEVE_MM
-    for name, side in (("near", places @ out > 0), ("far", places @ out < 0)):
+    along = (places - foot) @ out
+    inside = _from_axis(places, out, foot) < radius + SLEEVE_MM
+    for name, side in (("near", along > 0), ("far", along < 0)):
         chosen = inside & side
         if chosen.any():
             field = Field(strain.values[chosen], strain.weights[chosen])
@@ -97,7 +97,7 @@ def _points(mesh: Mesh, cells: Ints) -> Array:
     return np.einsum("qn,mni->mqi", functions, mesh.nodes[mesh.cells[cells]]).reshape(-1, 3)
 
 
-def _from_axis(places: Array, out: Array, height: float) -> Array:
-    """Distance of places (..., 3) from a radial axis at a height, mm."""
-    offset = places - np.array([0.0, 0.0, height])
+def _from_axis(places: Array, out: Array, foot: Array) -> Array:
+    """Distance of places (..., 3) from the axis through a point, mm."""
+    offset = places - foot
     return np.linalg.norm(offset - (offset @ out)[..., None] * out, axis=-1)

@@ -66,9 +66,18 @@ QUANTITIES: dict[str, Quantity] = {
         "mm", _CORTEX,
         "Size of the same relative movement across the shaft.",
     ),
+    "gap_normal_movement": Quantity(
+        "mm", _CORTEX,
+        "The same relative movement along the normal of the fracture plane, the mean of both bone "
+        "ends; negative closes the gap. Equal to the axial movement in a transverse gap.",
+    ),
+    "gap_sliding_movement": Quantity(
+        "mm", _CORTEX, "Size of the same relative movement in the fracture plane.",
+    ),
     "interfragmentary_strain": Quantity(
         "%", _CORTEX,
-        "Axial gap movement divided by the gap length; negative closes the gap.",
+        "Normal gap movement divided by the distance of the bone ends there, along the same normal; "
+        "negative closes the gap.",
     ),
     "gap_face_misfit": Quantity(
         "mm", "distal, proximal: the bone end",

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from geometries.solids import GapFrame
+from geometries.readout import GapFrame
 from pipeline.fem.space import Array
 from pipeline.measures.bands import strain_bands
 from pipeline.measures.dictionary import Measure, Scheme
@@ -26,12 +26,17 @@ def gap_movement(frame: GapFrame, distal: Motion, proximal: Motion, load: Array)
     load : Array
         Shares of the unit loads (6,).
     """
+    normal, lengths = np.asarray(frame.normal), frame.lengths()
     for location, point in frame.points().items():
         place = np.asarray(point)
-        x, y, z = (proximal.at(place) - distal.at(place)) @ load
-        yield Measure("gap_axial_movement", location, float(z))
-        yield Measure("gap_shear_movement", location, float(np.hypot(x, y)))
-        yield Measure("interfragmentary_strain", location, float(100 * z / frame.length))
+        moved = (proximal.at(place) - distal.at(place)) @ load
+        yield Measure("gap_axial_movement", location, float(moved[2]))
+        yield Measure("gap_shear_movement", location, float(np.hypot(*moved[:2])))
+        opened = float(moved @ normal)
+        yield Measure("gap_normal_movement", location, opened)
+        slid = float(np.linalg.norm(moved - opened * normal))
+        yield Measure("gap_sliding_movement", location, slid)
+        yield Measure("interfragmentary_strain", location, 100 * opened / lengths[location])
     turned = np.degrees((proximal.rotation - distal.rotation) @ load)
     for axis, angle in zip(("medial_axis", "anterior_axis", "shaft"), turned, strict=True):
         yield Measure("gap_rotation", axis, float(angle))

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from geometries.faces import Face
 from geometries.readout import Pin
-from geometries.solids import radial
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array, Flags, Ints
 from pipeline.measures.forces import Inside
@@ -39,28 +39,28 @@ class Section:
         return np.asarray(sum(self.parts.values()))
 
 
-def cut_level(inside: Inside, level: float) -> Section:
-    """Cut the whole construct at a level, between cells.
+def cut_level(inside: Inside, face: Face) -> Section:
+    """Cut the whole construct along a face across the shaft, between cells.
 
     Cells belong to the side of their centroid. The resultant through so rough a cut is exact; what
     each part carries is a mean over about one cell to either side.
     """
     mesh = inside.mesh
-    heights = mesh.nodes[mesh.cells[:, :4], 2]
-    above = heights.mean(axis=1) > level
+    x, y, z = mesh.nodes[mesh.cells[:, :4]].mean(axis=1).T
+    above = z > face.at(x, y)
     marks = np.zeros((2, len(mesh.nodes)), dtype=bool)
     marks[0, mesh.cells[above]] = True
     marks[1, mesh.cells[~above]] = True
     cut: Flags = np.logical_and(*marks)
     beside = cut[mesh.cells].any(axis=1)
-    about = np.array([0.0, 0.0, level])
+    about = np.array([0.0, 0.0, face.height])
     parts, centres = {}, {}
     for index in np.unique(mesh.part_of[beside & above]):
         own = beside & (mesh.part_of == index)
         name = mesh.parts[index].name
         parts[name] = -inside.pull(np.flatnonzero(own & above), cut, about)
         centres[name] = _centre(mesh, np.flatnonzero(own))
-    return Section(level, parts, centres)
+    return Section(face.height, parts, centres)
 
 
 def _centre(mesh: Mesh, cells: Ints) -> Array:
@@ -77,13 +77,13 @@ def cut_pin(inside: Inside, pin: Pin, plane: str) -> Array:
     both; the moment is about the pin's axis at the plane.
     """
     mesh = inside.mesh
-    out, up = np.asarray(radial(pin.azimuth_deg)), np.array([0.0, 0.0, 1.0])
+    out, foot, up = np.asarray(pin.axis), np.asarray(pin.foot), np.array([0.0, 0.0, 1.0])
     frame = np.stack([out, up, np.cross(out, up)])
     index = [part.name for part in mesh.parts].index(pin.name)
     own = np.flatnonzero(mesh.part_of == index)
-    place = mesh.nodes[mesh.cells[own, :4]].mean(axis=1) @ out
+    place = (mesh.nodes[mesh.cells[own, :4]].mean(axis=1) - foot) @ out
     beyond = place > pin.planes[plane]
-    about = pin.planes[plane] * out + pin.height * up
+    about = foot + pin.planes[plane] * out
     pull = -inside.through(own[beyond], own[~beyond], about)
     return np.concatenate([frame @ pull[:3], frame @ pull[3:]])
 

@@ -12,7 +12,8 @@ import scipy.sparse as sp
 from geometries.assembly import assemble as build
 from geometries.bone import Defect, Femur
 from geometries.constructs import NailPlateConstruct, PlateConstruct
-from geometries.parameters import Nail, Plate, Screws
+from geometries.parameters import Nail
+from geometries.plating import Plate, Screws
 from geometries.solids import Geometry
 from pipeline.case import part_elasticity
 from pipeline.fem import mesher

@@ -12,9 +12,10 @@ from geometries.bone import Defect, Femur
 from geometries.constructs import NailConstruct, PlateConstruct
 from geometries.defect import gap_levels
 from geometries.errors import StudyError
-from geometries.femur import reamed_profile
+from geometries.femur import canal_profile, outer_profile
 from geometries.nail import canal_part
-from geometries.parameters import Nail, Plate
+from geometries.parameters import Nail
+from geometries.plating import Plate
 from geometries.solids import Part, Piece, radial
 from pipeline.case import BOUNDS, variants
 
@@ -24,11 +25,13 @@ GAP = gap_levels(FEMUR, DEFECT)
 
 def between(canal: str, diameter_mm: float = 11.0) -> Part | None:
     nail = Nail(diameter_mm=diameter_mm, canal=canal)
-    return canal_part(nail, reamed_profile(FEMUR, nail), GAP, "cortical")
+    return canal_part(nail, FEMUR, GAP)
 
 
 def volume(piece: Piece) -> float:
-    return piece.solid.volume - sum(cut.volume for cut in piece.cuts)
+    """Less the share of each cut, a cylinder, between the ends of the piece."""
+    height = piece.solid.height
+    return piece.solid.volume - sum(cut.volume * height / cut.height for cut in piece.cuts)
 
 
 def test_void_is_nothing():
@@ -36,12 +39,12 @@ def test_void_is_nothing():
 
 
 def test_filler_fills_all_between_nail_and_bone():
-    # Volume of revolution, by Simpson's rule between nail and canal.
+    # Volume of revolution between nail and bone; the cortex paints over all but the canal.
     part, nail = between("filler"), Nail(diameter_mm=11.0)
     assert part is not None
     z = np.linspace(nail.distal_end_mm, nail.distal_end_mm + nail.length_mm, 200_001)
-    inner = reamed_profile(FEMUR, nail)
-    radii = np.interp(z, inner.heights, inner.radii)
+    outer = outer_profile(FEMUR)
+    radii = np.interp(z, outer.heights, outer.radii)
     expected = np.trapezoid(pi * (radii**2 - 5.5**2), z)
     assert sum(volume(piece) for piece in part.pieces) == pytest.approx(expected, rel=1e-6)
 
@@ -50,12 +53,12 @@ def test_tie_lies_where_the_nail_fits_and_leaves_the_gap_free():
     # Definition: bonded where the reamed canal is as wide as the bore, never across the gap.
     part = between("bonded", 12.0)
     assert part is not None
-    bore = (12.0 + 1.0) / 2
+    canal, bore = canal_profile(FEMUR), (12.0 + 1.0) / 2
     for piece in part.pieces:
         low, high = piece.solid.base[2], piece.solid.base[2] + piece.solid.axis[2]
         assert high <= GAP[0] + 1e-9 or low >= GAP[1] - 1e-9
-        assert piece.solid.radius == pytest.approx(bore)
-        assert piece.solid.end_radius == pytest.approx(bore)
+        assert max(canal.at(low), canal.at(high)) <= bore * (1 + 1e-4)
+        assert piece.cuts[0].radius == 6.0
     assert {"marrow", "cortical"} == {between("filler").material, part.material}
 
 

@@ -11,7 +11,8 @@ from pydantic import ValidationError
 from geometries.bone import Defect, Femur
 from geometries.femur import canal_profile, outer_profile, reamed_profile
 from geometries.materials import MATERIALS, TISSUES
-from geometries.parameters import ExchangeNail, Nail, Plate
+from geometries.parameters import ExchangeNail, Nail
+from geometries.plating import Plate
 
 DEFAULT = Femur()
 

@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 from scipy.stats import qmc
 
-from geometries.solids import Frustum, GapFrame, Geometry, Part, Piece, Points, Prism, cylinder, radial
+from geometries.faces import Face
+from geometries.readout import GapFrame
+from geometries.solids import Frustum, Geometry, Part, Piece, Points, Prism, cylinder, radial
 
 BOX = 40.0  # half the edge of the box that points are drawn from, mm
 BLOCK = ((-15.0, -12.0), (15.0, -12.0), (15.0, 12.0), (-15.0, 12.0))
@@ -92,7 +94,7 @@ def test_a_prism_stands_out_on_its_side(azimuth: float):
 
 
 def test_read_out_points_of_the_gap():
-    points = GapFrame(height=200.0, length=3.0, radius=13.5, near_azimuth_deg=0.0).points()
+    points = GapFrame(Face(198.5), Face(201.5), radius=13.5, near_azimuth_deg=0.0).points()
     assert points["near"] == pytest.approx((-13.5, 0, 200))
     assert points["far"] == pytest.approx((13.5, 0, 200))
     assert points["centre"] == (0, 0, 200)
@@ -103,7 +105,9 @@ def test_later_parts_paint_over_earlier_ones():
         bar = cylinder((0.0, 0.0, 0.0), (0.0, 0.0, 10.0), diameter)
         return Part(name, "cortex", "cortical", (Piece(bar),), 1.0)
 
-    geometry = Geometry((part("bone", 20), part("nail", 8)), (), 10.0, (1.0, 9.0), None, {}, (4.0, 5.0))
+    geometry = Geometry(
+        (part("bone", 20), part("nail", 8)), (), 10.0, (1.0, 9.0), None, {}, void=(4.0, 5.0, 1.0)
+    )
     points = np.array([(0, 0, 5), (6, 0, 5), (30, 0, 5)], dtype=float)
     assert geometry.painted(points).tolist() == [1, 0, -1]
     assert geometry.clearance_at(4.0) == geometry.clearance_at(5.0) == 1.0

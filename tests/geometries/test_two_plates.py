@@ -7,9 +7,9 @@ import pytest
 
 from geometries.assembly import assemble
 from geometries.bone import Defect, Femur
-from geometries.constructs import SecondPlate, TwoPlatesConstruct
+from geometries.constructs import TwoPlatesConstruct
 from geometries.errors import StudyError
-from geometries.parameters import Plate, Screws
+from geometries.plating import Plate, Screws, SecondPlate
 from geometries.solids import Geometry
 
 UNI = Screws(cortices="unicortical")

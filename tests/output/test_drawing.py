@@ -10,7 +10,8 @@ import pytest
 from geometries.assembly import assemble
 from geometries.bone import Defect, Femur
 from geometries.constructs import IntactConstruct, NailConstruct, NailPlateConstruct, PlateConstruct
-from geometries.parameters import Nail, Plate
+from geometries.parameters import Nail
+from geometries.plating import Plate
 from geometries.solids import Geometry, Part
 from pipeline.output.drawing import _outlines, draw_construct
 

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from geometries.faces import Face
 from geometries.readout import Beam, Pin
 from pipeline.case import part_elasticity
 from pipeline.fem.loads import unit_loads
@@ -53,7 +54,7 @@ def tubes() -> Solved:
 
 @pytest.fixture(scope="module")
 def middle(tubes: Solved) -> Section:
-    return cut_level(inside_of(tubes), 71.0)
+    return cut_level(inside_of(tubes), Face(71.0))
 
 
 @pytest.mark.parametrize(
@@ -149,7 +150,7 @@ def test_hot_stress_counts_volume_not_points():
 def test_nominal_stress_of_a_pin_is_the_beam_formula():
     # 4N / (pi d^2) + 32M / (pi d^3), any handbook; from memory.
     wrench = np.array([-700.0, 30.0, 40.0, 0.0, 900.0, -1200.0])[:, None]
-    pin = Pin("screw_1", 0.0, 0.0, 4.5, {"plate_gap": 1.0})
+    pin = Pin("screw_1", (0.0, 0.0, 0.0), (-1.0, 0.0, 0.0), 4.5, {"plate_gap": 1.0})
     found = {m.quantity: m.value for m in pin_forces(pin, "plate_gap", wrench, np.ones(1))}
     assert found["pin_axial_force"] == -700
     assert found["pin_shear_force"] == pytest.approx(50)

@@ -7,9 +7,9 @@ from math import pi
 import numpy as np
 import pytest
 
+from geometries.faces import Face
 from geometries.materials import MATERIALS, isotropic
-from geometries.readout import Pin
-from geometries.solids import GapFrame
+from geometries.readout import GapFrame, Pin
 from pipeline.case import part_elasticity
 from pipeline.fem.mesh import Mesh
 from pipeline.inputs import Stage
@@ -40,7 +40,7 @@ def values(measures) -> dict[tuple[str, str], float]:
 def test_sleeve_reads_the_bone_within_its_distance(small: Mesh):
     # Uniform strain is the same in every sleeve; the sleeve's volume is that of a bar of its radius
     # through the wall of the tube, 9 to 15 mm wide, to the coarseness of the quadrature points.
-    pin = Pin("screw_1", 8.5, 0.0, 3.0, {})
+    pin = Pin("screw_1", (0.0, 0.0, 8.5), (-1.0, 0.0, 0.0), 3.0, {})
     near, far = sleeves(small, pin, pressed(small))
     assert (near.place, far.place) == ("screw_1/near", "screw_1/far")
     assert near.strain.weights.sum() == pytest.approx(pi * (1.5 + 1.5) ** 2 * 3, rel=0.15)
@@ -53,7 +53,7 @@ def test_sleeve_reads_the_bone_within_its_distance(small: Mesh):
 
 
 def test_pulled_bone_is_not_counted_as_crushed(small: Mesh):
-    near, _ = sleeves(small, Pin("screw_1", 8.5, 90.0, 3.0, {}), -pressed(small))
+    near, _ = sleeves(small, Pin("screw_1", (0.0, 0.0, 8.5), (0.0, 1.0, 0.0), 3.0, {}), -pressed(small))
     found = values(sleeve_strain(near, ONE))
     assert found["screw_bone_volume_over", "screw_1/near/0.7"] == 0
 
@@ -62,7 +62,7 @@ def test_energy_density_of_uniform_strain(small: Mesh):
     # Half of strain times stress (definition), MPa to kPa; zones split the tube by their distances.
     stage = Stage(name="empty")
     elasticity = part_elasticity(small, stage)
-    frame = GapFrame(0.0, 0.0, 7.5, 0.0)
+    frame = GapFrame(Face(0.0), Face(0.0), 7.5, 0.0)
     (zone,) = zones(small, frame, pressed(small), elasticity)
     assert zone.place.endswith("/0-20mm")
     strain = np.array([0.002, 0.001, -0.009, 0, 0, 0])
