@@ -17,6 +17,7 @@ from geometries.parameters import Parameters
 from pipeline.inputs import Load, Stage
 from pipeline.measures.dictionary import Scheme
 from pipeline.statics import check_points
+from pipeline.units import did_you_mean, limits_of
 
 
 class MeshChoice(Parameters):
@@ -200,6 +201,7 @@ _REMEDIES = {
     "model_attributes_type": _TABLE,
     "tuple_type": _LIST,
 }
+_RANGE = {"greater_than", "greater_than_equal", "less_than", "less_than_equal"}
 
 
 def _line(detail: Any) -> str:
@@ -208,11 +210,15 @@ def _line(detail: Any) -> str:
     if len(steps) > 2 and steps[0] in ("loads", "constructs"):
         del steps[2]  # the kind, which is no key of the file
     key = ".".join(_step(step) for step in steps) or "study"
-    if kind == "value_error":
-        return f"{key}: {message.removeprefix('Value error, ')}"
     found = detail["input"]
     hidden = kind == "missing" or isinstance(found, dict | list | tuple)
     shown = "" if hidden else f" = {_short(found)}"
+    if kind == "value_error":
+        return f"{key}{shown}: {message.removeprefix('Value error, ')}"
+    if kind in _RANGE:
+        limits = limits_of(StudyConfig, detail["loc"])
+        name = next(step for step in reversed(steps) if isinstance(step, str))
+        return f"{key}{shown}: allowed {limits}; {did_you_mean(name, found, limits) or 'correct it'}"
     if kind in _REMEDIES:
         context = {
             name: value if name == "expected_tags" else _short(value)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from geometries.constructs import Named
 from geometries.materials import TISSUES, Material
@@ -19,6 +19,11 @@ from pipeline.loads_input import Stairs as Stairs
 from pipeline.loads_input import Stance as Stance
 from pipeline.loads_input import Torsion as Torsion
 from pipeline.loads_input import Walking as Walking
+from pipeline.units import Limits, did_you_mean
+
+STIFFEST = 25_000.0  # MPa, more than any bone; from memory
+FAR = 100.0  # a built-in stage's own modulus may be less than this many times off
+NEAR = 10.0  # what a unit's mistake is recognised by
 
 
 class Stage(Named):
@@ -27,7 +32,7 @@ class Stage(Named):
     modulus_mpa: Real | None = Field(
         None,
         ge=0,
-        le=25_000,
+        le=STIFFEST,
         description="Young's modulus, MPa; 0 leaves the gap empty.",
     )
     poisson_ratio: Real | None = Field(
@@ -36,6 +41,22 @@ class Stage(Named):
         le=0.45,
         description="Poisson's ratio; above 0.45 these elements lock.",
     )
+
+    @field_validator("modulus_mpa")
+    @classmethod
+    def _like_its_name(cls, modulus: float | None, info: ValidationInfo) -> float | None:
+        """A built-in name promises its tissue; a slip of the unit breaks the promise."""
+        name = info.data.get("name")
+        known = TISSUES[name].modulus if name in TISSUES else 0.0
+        if modulus is None or known == 0 or known / FAR < modulus < known * FAR:
+            return modulus
+        near = Limits(known / NEAR, min(known * NEAR, STIFFEST))
+        meant = did_you_mean("modulus_mpa", modulus, near)
+        remedy = f"{meant} Otherwise give" if meant else "correct it or give"
+        raise ValueError(
+            f"stage {name!r} has about {known:g} MPa, allowed less than {FAR:g} times off; {remedy} "
+            "the stage a name of its own"
+        )
 
     @model_validator(mode="after")
     def _known(self) -> Self:

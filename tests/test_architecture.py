@@ -21,7 +21,8 @@ ROOMS = {
     "pipeline.__main__": {"pipeline.cli"},
     "pipeline.errors": {"geometries"},
     "pipeline.clock": set(),
-    "pipeline.config": GROUND | {"pipeline.inputs", "pipeline.statics", "pipeline.measures.dictionary"},
+    "pipeline.config": GROUND
+    | {"pipeline.inputs", "pipeline.statics", "pipeline.units", "pipeline.measures.dictionary"},
     "pipeline.readings": PHYSICS,
     "pipeline.superposition": PHYSICS | {"pipeline.applied", "pipeline.inputs", "pipeline.statics"},
     "pipeline.fem": GROUND,
@@ -30,7 +31,8 @@ ROOMS = {
     "pipeline.store": {"pipeline.errors", "pipeline.fem"},
     "pipeline.activities": set(),
     "pipeline.loads_input": GROUND,
-    "pipeline.inputs": GROUND | {"pipeline.loads_input"},
+    "pipeline.units": {"pipeline.loads_input"},
+    "pipeline.inputs": GROUND | {"pipeline.loads_input", "pipeline.units"},
     "pipeline.applied": GROUND | {"pipeline.activities", "pipeline.inputs"},
     "pipeline.statics": GROUND | {"pipeline.applied", "pipeline.inputs"},
     "pipeline.case": PHYSICS

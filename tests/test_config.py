@@ -154,8 +154,8 @@ INTERNAL = re.compile(
     + r")\b",
 )
 REMEDY = re.compile(
-    r"\b(add|as in|change|choose|correct|fill|give|lengthen|list|lower|make|move|name|or another|"
-    r"remove|shorten|thicken|use)\b"
+    r"\b(add|as in|change|choose|correct|did you mean|fill|give|lengthen|list|lower|make|move|name|"
+    r"or another|remove|shorten|thicken|use)\b"
 )
 
 
