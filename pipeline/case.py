@@ -18,6 +18,7 @@ from geometries.readout import GapFrame
 from geometries.solids import Geometry
 from pipeline.clock import Clock
 from pipeline.config import StudyConfig
+from pipeline.errors import SolveError
 from pipeline.fem import stiffness as elastic
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.mesher import build_mesh
@@ -122,6 +123,8 @@ class CaseResult:
         Mises stress of implant cells, MPa, and octahedral shear strain of gap cells, % (m,).
     facts : dict
         Numbers about geometry, mesh and solver for the record.
+    failures : dict of str to str
+        Stages that could not be solved, each with the solver's sentence; all else is of the others.
     """
 
     mesh: Mesh
@@ -130,6 +133,7 @@ class CaseResult:
     point_fields: dict[str, Array]
     cell_fields: dict[str, Array]
     facts: dict[str, float | int | str]
+    failures: dict[str, str]
 
 
 def cases(study: StudyConfig) -> tuple[Case, ...]:
@@ -176,7 +180,7 @@ def run_case(case: Case, clock: Clock) -> CaseResult:
     Raises
     ------
     StudyError
-        If any step can not be done; the message says which part and why.
+        If any step can not be done, or no stage can be solved; the message says which part and why.
     """
     with clock("geometry"):
         geometry = assemble(case.construct, case.femur, case.defect)
@@ -185,9 +189,13 @@ def run_case(case: Case, clock: Clock) -> CaseResult:
     rows: list[Row] = []
     points: dict[str, Array] = {}
     cells: dict[str, Array] = {}
-    iterations = []
+    iterations: list[int] = []
+    failures: dict[str, str] = {}
     combined = combinations(case.loads, case.femur, geometry.length)
     for stage, solution, forces in solve_unit_loads(mesh, geometry, case, clock):
+        if isinstance(solution, SolveError):
+            failures[stage.name] = " ".join(str(solution).split("\n"))
+            continue
         iterations.append(solution.iterations)
         with clock("measures"):
             rows += measure(mesh, geometry, case, stage, solution, forces)
@@ -198,6 +206,8 @@ def run_case(case: Case, clock: Clock) -> CaseResult:
             points[f"displacement_mm:{stage.name}:{load}"] = displacement[:, :, k]
             cells[f"von_mises_MPa:{stage.name}:{load}"] = stress[:, k]
             cells[f"octahedral_strain_percent:{stage.name}:{load}"] = strain[:, k]
+    if not iterations:
+        raise SolveError("; ".join(dict.fromkeys(failures.values())))
     facts: dict[str, float | int | str] = {
         **geometry.facts,
         "cells": len(mesh.cells),
@@ -206,17 +216,19 @@ def run_case(case: Case, clock: Clock) -> CaseResult:
         "mesh_sha256": mesh.digest,
         "iterations": max(iterations),
     }
-    return CaseResult(mesh, geometry.gap, tuple(rows), points, cells, facts)
+    return CaseResult(mesh, geometry.gap, tuple(rows), points, cells, facts, failures)
 
 
 def solve_unit_loads(
     mesh: Mesh, geometry: Geometry, case: Case, clock: Clock
-) -> Iterator[tuple[Stage, Solution, Array]]:
+) -> Iterator[tuple[Stage, Solution | SolveError, Array]]:
     """Displacements under the unit loads for each tissue stage, stiffest tissue first.
 
     Six act at the proximal end, three more at each point below it that a load names.
 
-    Everything but the tissue is assembled once; each stage starts from its neighbour's solution.
+    Everything but the tissue is assembled once; each stage starts from its neighbour's solution. A
+    stage that can not be solved yields the solver's error in place of its solution: implants that are
+    a mechanism over an empty gap may be sound over tissue.
     """
     with clock("assembly"):
         patterns = elastic.Patterns.of(mesh)
@@ -227,13 +239,17 @@ def solve_unit_loads(
     held = np.zeros(mesh.nodes.shape, dtype=bool)
     held[mesh.patches["distal_end"]] = True
     stages = case.stages if case.has_tissue else (NO_STAGE,)
+    solution: Solution | SolveError
     guess = None
     for stage in sorted(stages, key=lambda s: -s.material().modulus):
         with clock("assembly"):
             total = fixed + elastic.assemble(mesh, patterns, part_elasticity(mesh, stage), tissue)
         with clock("solve"):
-            solution = solve(mesh, total, forces, held, guess)
-        guess = solution.displacement
+            try:
+                solution = solve(mesh, total, forces, held, guess)
+                guess = solution.displacement
+            except SolveError as error:
+                solution = SolveError(str(error))  # made anew: the first one's frames hold matrices
         yield stage, solution, forces
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -22,7 +23,7 @@ from pipeline.output.figures import draw_study
 from pipeline.output.tables import HEADINGS, failures, headline
 from pipeline.statics import actions, section_load
 from pipeline.store import check_writable
-from pipeline.study import Planned, plan, run_study
+from pipeline.study import Outcome, Planned, plan, run_study
 
 CAUTION = (
     "Research and teaching only: idealised geometry, linear elastic, not validated for an individual, "
@@ -83,19 +84,18 @@ def run(
         task = bar.add_task("meshing and solving", total=len(planned))
         for outcome in run_study(config, folder, count):
             outcomes.append(outcome)
-            took = outcome.failure or f"{outcome.seconds:.0f} s"
-            bar.console.print(f"  {outcome.case.name}: {took}", markup=False, highlight=False)
+            bar.console.print(f"  {_ended(outcome)}", markup=False, highlight=False)
             bar.advance(task)
-    whole = [outcome.case.name for outcome in outcomes if not outcome.failure]
-    listed = [item.case.name for item in planned if item.case.name in whole]
+    stored = [outcome.case.name for outcome in outcomes if not outcome.failure]
+    listed = [item.case.name for item in planned if item.case.name in stored]
     with console.status("drawing"):
         draw_study(folder, listed, *config.shown)
     _print_results(config, folder)
     console.print(f"\n{CAUTION}\n", highlight=False)
     console.print(f"Tables, pictures and fields: {folder}", markup=False, highlight=False)
-    failed = len(outcomes) - len(whole)
-    if failed:
-        console.print(f"{failed} of {len(outcomes)} cases failed; results.csv says why.")
+    words = verdict(outcomes)
+    if words:
+        console.print(words)
         raise typer.Exit(1)
 
 
@@ -123,6 +123,22 @@ def draw(
         for path in draw_construct(geometry, case.name, subtitle, arrows, folder):
             console.print(f"{path}", markup=False, highlight=False)
     console.print(CAUTION, highlight=False)
+
+
+def verdict(outcomes: Sequence[Outcome]) -> str:
+    """Say how many cases failed, wholly or in some of their stages; empty if none did."""
+    failed = sum(bool(outcome.failure) for outcome in outcomes)
+    partly = sum(bool(outcome.failed_stages) for outcome in outcomes)
+    words = f"{failed or partly} of {len(outcomes)} cases failed"
+    if partly:
+        words += f" and {partly} more in some stages" if failed else " in some stages"
+    return f"{words}; results.csv says why." if failed or partly else ""
+
+
+def _ended(outcome: Outcome) -> str:
+    """One line for a case as it ends."""
+    lost = f", failed at {', '.join(outcome.failed_stages)}" if outcome.failed_stages else ""
+    return f"{outcome.case.name}: {outcome.failure or f'{outcome.seconds:.0f} s{lost}'}"
 
 
 def _progress() -> Progress:

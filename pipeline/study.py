@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import importlib.metadata
 import os
-import platform
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
@@ -14,56 +12,45 @@ from pathlib import Path
 
 from geometries.assembly import assemble
 from geometries.errors import StudyError
-from pipeline.case import BOUNDS, Case, CaseResult, cases, check_loads, run_case, variants
+from pipeline.case import BOUNDS, Case, cases, check_loads, run_case, variants
 from pipeline.clock import Clock
 from pipeline.config import StudyConfig
 from pipeline.errors import OutputError
 from pipeline.fem.kernels import use_threads
 from pipeline.fem.mesher import require_gmsh
 from pipeline.measures.dictionary import QUANTITIES
-from pipeline.store import (
-    FIELDS,
-    ROWS,
-    SUMMARY,
-    case_folder,
-    check_writable,
-    discard_case,
-    read_table,
-    write_fields,
-    write_json,
-    write_table,
-)
+from pipeline.record import CHECKS, store_case
+from pipeline.store import ROWS, check_writable, discard_case, read_table, write_table
 
-CHECKS = ("force_residual", "moment_residual", "energy_residual", "volume_error")
-CASE_COLUMNS = (
-    "stage",
-    "load",
-    "quantity",
-    "location",
-    "value",
-    "unit",
-    *CHECKS,
-    "status",
-    "reason",
-    "flags",
-)
 RESULT_COLUMNS = (
     "case", "construct", "interfaces", "site", "gap_mm", "stage", "load", "quantity", "location",
     "value", "unit", "error", "percent_of_intact", "percent_of_nail_only", "status", "reason",
     "flags", *CHECKS,
 )  # fmt: skip
 BRACKET_COLUMNS = ("construct", "stage", "load", "quantity", "location", "unit", *BOUNDS, "span")
-PACKAGES = ("gapstrain", "gmsh", "numba", "numpy", "scikit-fem", "scipy")
 INTACT_STAGE = "intact"
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """How a case ended: a sentence if it failed, empty if it is whole."""
+    """How a case ended.
+
+    Parameters
+    ----------
+    case : Case
+        Which.
+    failure : str
+        A sentence if all of it failed, else empty.
+    seconds : float
+        How long it took.
+    failed_stages : tuple of str
+        Tissue stages that could not be solved although others were.
+    """
 
     case: Case
     failure: str
     seconds: float
+    failed_stages: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -160,55 +147,8 @@ def complete_case(case: Case, out: Path) -> Outcome:
         raise
     except StudyError as error:
         return Outcome(case, " ".join(str(error).split("\n")), 0.0)
-    _store(case, result, clock, out)
-    return Outcome(case, "", sum(clock.seconds.values()))
-
-
-def _store(case: Case, result: CaseResult, clock: Clock, out: Path) -> None:
-    rows = []
-    for row in result.rows:
-        balance, fault = row.balance, row.balance.fault()
-        checks = (balance.force, balance.moment, balance.energy, balance.volume)
-        rows.append(
-            {
-                **asdict(row.measure),
-                **dict(zip(CHECKS, checks, strict=True)),
-                "stage": row.stage,
-                "load": row.load,
-                "unit": QUANTITIES[row.measure.quantity].unit,
-                "status": "failed" if fault else "ok",
-                "reason": fault,
-                "flags": "; ".join(row.flags),
-            }
-        )
-    gap = result.gap and {
-        "height_mm": result.gap.height,
-        "length_mm": result.gap.length,
-        "radius_mm": result.gap.radius,
-        "near_azimuth_deg": result.gap.near_azimuth_deg,
-    }
-    summary = {
-        "name": case.name,
-        "case": case.digest,
-        "kind": case.construct.kind,
-        "site": case.own_defect.site,
-        "gap_mm": case.own_defect.gap_mm,
-        "gap": gap,
-        "parts": [
-            {"name": part.name, "role": part.role, "material": part.material}
-            for part in result.mesh.parts
-        ],
-        "facts": result.facts,
-        "seconds": clock.seconds,
-        "peak_memory_mb": clock.peak_mb,
-        "versions": {name: importlib.metadata.version(name) for name in PACKAGES},
-        "platform": platform.platform(),
-    }
-    with case_folder(out, case.name) as folder:
-        with clock("write"):
-            write_table(folder / ROWS, rows, CASE_COLUMNS)
-            write_fields(folder / FIELDS, result.mesh, result.point_fields, result.cell_fields)
-        write_json(folder / SUMMARY, summary)
+    store_case(case, result, clock, out)
+    return Outcome(case, "", sum(clock.seconds.values()), tuple(result.failures))
 
 
 def result_rows(outcomes: list[Outcome], out: Path) -> list[dict[str, object]]:
@@ -227,7 +167,7 @@ def result_rows(outcomes: list[Outcome], out: Path) -> list[dict[str, object]]:
             table.append({**common, "status": "failed", "reason": outcome.failure})
             continue
         stored = read_table(out / "cases" / case.name / ROWS)
-        table += [{**common, **row, "value": float(row["value"])} for row in stored]
+        table += [{**common, **row, "value": _number(row["value"])} for row in stored]
     references = {
         "percent_of_intact": _reference(outcomes, table, "intact"),
         "percent_of_nail_only": _reference(outcomes, table, "nail"),
@@ -275,6 +215,11 @@ def _reference(
         for row in table
         if row["construct"] in names and row["status"] == "ok"
     }
+
+
+def _number(text: str) -> float | str:
+    """A value; empty in the row of a stage that could not be solved."""
+    return float(text) if text else ""
 
 
 def _key(row: dict[str, object]) -> tuple[object, ...]:

@@ -38,8 +38,9 @@ ROOMS = {
     "pipeline.case": PHYSICS
     | {"pipeline.clock", "pipeline.inputs", "pipeline.config", "pipeline.store"}
     | {"pipeline.readings", "pipeline.superposition"},
+    "pipeline.record": PHYSICS | {"pipeline.clock", "pipeline.store", "pipeline.case"},
     "pipeline.study": PHYSICS
-    | {"pipeline.clock", "pipeline.config", "pipeline.store", "pipeline.case"},
+    | {"pipeline.clock", "pipeline.config", "pipeline.store", "pipeline.case", "pipeline.record"},
     "pipeline.output": GROUND | {"pipeline.store", "pipeline.config", "pipeline.measures.dictionary"},
     "pipeline.cli": PHYSICS
     | {"pipeline.config", "pipeline.store", "pipeline.case", "pipeline.study", "pipeline.output"}

@@ -20,6 +20,7 @@ from pipeline.case import cases
 from pipeline.config import load_study, parse_study
 from pipeline.errors import MeshError, OutputError
 from pipeline.fem import mesher
+from pipeline.record import CASE_COLUMNS
 from pipeline.store import case_folder, check_writable, read_table, write_table
 from pipeline.study import Outcome, complete_case, plan, result_rows, run_study
 
@@ -283,7 +284,7 @@ def test_percent_columns_compare_like_with_like(tmp_path: Path, demo: dict[str, 
                 "value": value,
                 "status": "ok",
             }
-            write_table(folder / "rows.csv", [row], tuple(study_module.CASE_COLUMNS))
+            write_table(folder / "rows.csv", [row], CASE_COLUMNS)
     rows = result_rows([Outcome(chosen[name], "", 1.0) for name in stored], tmp_path)
     plate = rows[2]
     assert plate["percent_of_intact"] == pytest.approx(20.0)

@@ -27,6 +27,7 @@ CAUTION = (
 )
 STRESS_LOOK = ("viridis", "#f0563a", "von Mises stress in the implants, MPa")
 STRAIN_LOOK = ("plasma", "#35c4cf", "octahedral shear strain of the tissue, %")
+FAILED = "not solved\nat this stage"
 ZOOM_MM = 60.0
 SHARE_PERCENT = 99.0
 IN_A_ROW = 7
@@ -45,6 +46,8 @@ class Sheet:
         Roles to explain in the legend.
     gap : (float, float)
         Middle and length of the gap, mm.
+    failed : bool
+        Whether the stage could not be solved.
     whole, near, stress, strain : View or None
         Cut-away of the whole and of the gap, implants, gap tissue.
     """
@@ -53,6 +56,7 @@ class Sheet:
     subtitle: str
     roles: tuple[str, ...]
     gap: tuple[float, float]
+    failed: bool
     whole: View
     near: View | None
     stress: View | None
@@ -75,7 +79,8 @@ class Subject:
 def draw_study(out: Path, names: Sequence[str], stage: str, load: str) -> list[Path]:
     """Draw ``figures/NAME.png`` of each construct and ``figures/overview.png``.
 
-    The overview leaves out constructs without implants.
+    The overview leaves out constructs without implants. Where the stage could not be solved, pictures
+    show the parts and say so.
 
     Parameters
     ----------
@@ -107,7 +112,7 @@ def draw_study(out: Path, names: Sequence[str], stage: str, load: str) -> list[P
     for name in names:
         sheet = _sheet(read_model(out, name, stage, load), subject)
         paths.append(_save(_construct(sheet, subject), out / "figures" / f"{name}.png"))
-        if sheet.stress is not None:
+        if sheet.stress is not None or sheet.failed:
             sheets.append(replace(sheet, near=None, strain=None))
     if not sheets:
         return paths
@@ -126,7 +131,7 @@ def shared_top(values: Iterable[Array]) -> float:
 
 def _sheet(model: Model, subject: Subject) -> Sheet:
     middle, reach = model.gap[0], model.reach
-    half, summary = model.height / 2, model.summary
+    half, summary, solved = model.height / 2, model.summary, not model.failed
     whole = Camera((0.0, 0.0, half), reach, half + 4)
     radius = summary["gap"]["radius_mm"] if summary["gap"] else reach - 13
     near = Camera((0.0, 0.0, middle), radius + 13, ZOOM_MM)
@@ -139,9 +144,10 @@ def _sheet(model: Model, subject: Subject) -> Sheet:
         "  ·  ".join(words),
         tuple(model.solids),
         model.gap,
+        model.failed,
         scene.cutaway(model, whole),
         scene.cutaway(model, near),
-        scene.loaded_implants(model, whole, subject.stress) if model.implants else None,
+        scene.loaded_implants(model, whole, subject.stress) if solved and model.implants else None,
         scene.strained_gap(model, oblique, subject.strain) if model.has_tissue else None,
     )
 
@@ -160,7 +166,8 @@ def _construct(sheet: Sheet, subject: Subject) -> Figure:
     figure.text(0.03, 0.922, f"{sheet.subtitle}  ·  {shown}", fontsize=12, color=MUTED)
     _fill(sheet, whole, near, stress)
     panels.heading(strain, "Tissue strain, from above")
-    panels.show(strain, sheet.strain, "no tissue in this stage" if sheet.gap[1] else "no gap")
+    nothing = "no tissue in this stage" if sheet.gap[1] else "no gap"
+    panels.show(strain, sheet.strain, FAILED if sheet.failed else nothing)
     panels.compass(strain, sheet.strain)
     _key(figure, key, sheet.roles, subject)
     figure.text(0.03, 0.022, CAUTION, fontsize=8, color=MUTED)
@@ -181,7 +188,7 @@ def _fill(sheet: Sheet, whole: Axes, near: Axes, stress: Axes) -> None:
             weight="bold", color=COLOURS["gap"], ha="center", va="center",
         )  # fmt: skip
     panels.heading(stress, "Implant stress")
-    panels.show(stress, sheet.stress, "no implant")
+    panels.show(stress, sheet.stress, FAILED if sheet.failed else "no implant")
     for axes in (whole, near, *([stress] if sheet.stress else [])):
         panels.name_sides(axes)
 
@@ -235,7 +242,7 @@ def _pair(sheet: Sheet, parts: Axes, stress: Axes) -> None:
         textcoords="offset points", ha="center", fontsize=12, weight="bold", color=INK,
     )  # fmt: skip
     panels.show(parts, sheet.whole)
-    panels.show(stress, sheet.stress, "no implant")
+    panels.show(stress, sheet.stress, FAILED if sheet.failed else "no implant")
 
 
 def _save(figure: Figure, path: Path) -> Path:

@@ -31,11 +31,14 @@ class Model:
     ----------
     summary : dict
         Its record.
+    stage : str
+        The stage that was asked for.
     solids, surfaces : dict
         Cells and curved outer surface of each role that is drawn.
     """
 
     summary: Mapping[str, Any]
+    stage: str
     solids: dict[str, pv.UnstructuredGrid]
     surfaces: dict[str, pv.PolyData]
 
@@ -60,6 +63,11 @@ class Model:
         return "gap" in self.solids
 
     @property
+    def failed(self) -> bool:
+        """Whether the stage could not be solved: there are parts to draw, but no fields."""
+        return self.stage in self.summary["failed_stages"]
+
+    @property
     def gap(self) -> tuple[float, float]:
         """Middle and length of the gap, mm; the length is 0 where bone fills its place."""
         gap = self.summary["gap"] or {"height_mm": self.height / 2, "length_mm": 0.0}
@@ -68,7 +76,7 @@ class Model:
 
 
 def read_values(out: Path, name: str, stage: str, load: str) -> dict[str, Array]:
-    """Both cell fields of a case, without the cells that have no value."""
+    """Both cell fields of a case, without the cells that have no value; empty if the stage failed."""
     grid = _read(out, name, stage, load)
     return {key: _finite(grid.cell_data[key]) for key in (STRESS, STRAIN)}
 
@@ -78,21 +86,26 @@ def _finite(values: Array) -> Array:
 
 
 def _read(out: Path, name: str, stage: str, load: str) -> pv.UnstructuredGrid:
-    """Mesh with ``part`` and the two fields, renamed without stage and load."""
+    """Mesh with ``part`` and the two fields, renamed without stage and load.
+
+    A stage that could not be solved has no value anywhere.
+    """
     path = out / "cases" / name / FIELDS
     reader = pv.get_reader(str(path))  # type: ignore[no-untyped-call]
     there = reader.cell_array_names
+    failed = stage in read_summary(out, name)["failed_stages"]
     stage = stage if f"{STRESS}:{stage}:{load}" in there else "intact"
     wanted = {key: f"{key}:{stage}:{load}" for key in (STRESS, STRAIN)}
-    if not set(wanted.values()) <= set(there):
+    if not failed and not set(wanted.values()) <= set(there):
         raise OutputError(f"{name}: has no fields of that stage under load {load!r} to draw")
     reader.disable_all_point_arrays()
     reader.disable_all_cell_arrays()
-    for key in ("part", *wanted.values()):
+    for key in ("part", *(() if failed else wanted.values())):
         reader.enable_cell_array(key)
     grid = reader.read()
     for short, long in wanted.items():
-        grid.cell_data[short] = grid.cell_data.pop(long)
+        values = np.full(grid.n_cells, np.nan) if failed else grid.cell_data.pop(long)
+        grid.cell_data[short] = values
     return grid
 
 
@@ -112,7 +125,7 @@ def read_model(out: Path, name: str, stage: str, load: str) -> Model:
         cells = (roles == role) & (strained if role in TISSUE_ROLES else True)
         if cells.any():
             solids[role] = grid.extract_cells(cells)
-    return Model(summary, solids, {role: _surface(solid) for role, solid in solids.items()})
+    return Model(summary, stage, solids, {role: _surface(solid) for role, solid in solids.items()})
 
 
 def _drawn_role(part: Mapping[str, str]) -> str:

@@ -61,11 +61,12 @@ def headline(out: Path, stage: str, load: str) -> list[tuple[str, ...]]:
 
 
 def failures(out: Path) -> dict[str, str]:
-    """First reason for which each failed construct failed."""
+    """First reason for which each failed construct, or each failed stage of a construct, failed."""
     reasons: dict[str, str] = {}
     for row in read_table(out / "results.csv"):
         if row["status"] != "ok":
-            reasons.setdefault(row["construct"], row["reason"])
+            stage = f" at stage {row['stage']}" if row["stage"] else ""
+            reasons.setdefault(row["construct"] + stage, row["reason"])
     return reasons
 
 

@@ -9,7 +9,8 @@ import pytest
 from matplotlib.image import imread
 
 from pipeline.errors import OutputError
-from pipeline.output.figures import CAUTION, draw_study, shared_top
+from pipeline.output import figures
+from pipeline.output.figures import CAUTION, FAILED, draw_study, shared_top
 from pipeline.output.model import STRAIN, STRESS, read_model, read_values
 from pipeline.output.scene import Camera, Scale, loaded_implants
 from pipeline.store import FIELDS, SUMMARY
@@ -37,7 +38,9 @@ def _box(low: np.ndarray, high: np.ndarray, first: int) -> tuple[np.ndarray, np.
     return np.array(nodes), np.array(cells)
 
 
-def _write_case(out: Path, name: str, level: float, *, tissue: bool = True) -> None:
+def _write_case(
+    out: Path, name: str, level: float, *, tissue: bool = True, solved: bool = True
+) -> None:
     nodes, cells, part = np.empty((0, 3)), np.empty((0, 10), dtype=int), []
     for index, (_, _, box) in enumerate(BLOCKS):
         more, own = _box(np.array(box[:3], float), np.array(box[3:], float), len(nodes))
@@ -46,7 +49,7 @@ def _write_case(out: Path, name: str, level: float, *, tissue: bool = True) -> N
     number = np.array(part)
     stress = np.where(number == 3, level * np.linspace(0.5, 1, len(cells)), np.nan)
     strain = np.where((number == 2) & tissue, level / 10, np.nan)
-    folder = out / "cases" / name
+    folder, stage = out / "cases" / name, "soft" if solved else "hard"
     folder.mkdir(parents=True)
     meshio.Mesh(
         nodes,
@@ -54,8 +57,8 @@ def _write_case(out: Path, name: str, level: float, *, tissue: bool = True) -> N
         point_data={"displacement_mm:soft:axial": np.zeros_like(nodes, dtype=np.float32)},
         cell_data={
             "part": [number.astype(np.int32)],
-            f"{STRESS}:soft:axial": [stress.astype(np.float32)],
-            f"{STRAIN}:soft:axial": [strain.astype(np.float32)],
+            f"{STRESS}:{stage}:axial": [stress.astype(np.float32)],
+            f"{STRAIN}:{stage}:axial": [strain.astype(np.float32)],
         },
     ).write(folder / FIELDS, file_format="vtu")
     summary = {
@@ -65,6 +68,7 @@ def _write_case(out: Path, name: str, level: float, *, tissue: bool = True) -> N
         "gap_mm": 4.0,
         "parts": [{"name": r, "role": r, "material": m} for r, m, _ in BLOCKS],
         "gap": {"height_mm": 50.0, "length_mm": 4.0, "radius_mm": 10.0, "near_azimuth_deg": 0.0},
+        "failed_stages": {} if solved else {"soft": "nail can slide (a mechanism)"},
         "facts": {},
     }
     (folder / SUMMARY).write_text(json.dumps(summary))
@@ -116,6 +120,43 @@ def test_a_picture_uses_the_range_it_is_given(study):
 
     assert red(400.0) == 0.0
     assert red(10.0) > 0.02
+
+
+@pytest.fixture(scope="module")
+def half_solved(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A construct whose stage was solved, and one that has fields of another stage alone."""
+    out = tmp_path_factory.mktemp("half")
+    _write_case(out, "sound", 40.0)
+    _write_case(out, "loose", 400.0, solved=False)
+    return out
+
+
+def test_a_stage_that_was_not_solved_is_drawn_without_fields(half_solved):
+    model = read_model(half_solved, "loose", "soft", "axial")
+    assert model.failed
+    assert set(model.solids) == {"cortex", "plate"}
+    assert not read_model(half_solved, "loose", "hard", "axial").failed
+    assert not any(v.size for v in read_values(half_solved, "loose", "soft", "axial").values())
+
+
+def test_pictures_say_that_a_stage_was_not_solved(half_solved, monkeypatch):
+    said = {}
+
+    def keep(figure, path):
+        said[path.name] = [text.get_text() for axes in figure.axes for text in axes.texts]
+        return path
+
+    monkeypatch.setattr(figures, "_save", keep)
+    draw_study(half_solved, ["sound", "loose"], "soft", "axial")
+    found = {name: texts.count(FAILED) for name, texts in said.items()}
+    assert found == {"sound.png": 0, "loose.png": 2, "overview.png": 1}
+    assert {"sound", "loose"} <= set(said["overview.png"])
+
+
+def test_a_study_without_any_solution_at_the_stage_is_drawn(half_solved, tmp_path):
+    (tmp_path / "cases").symlink_to(half_solved / "cases")
+    drawn = draw_study(tmp_path, ["loose"], "soft", "axial")
+    assert [path.name for path in drawn] == ["loose.png", "overview.png"]
 
 
 def test_nothing_to_show_still_has_a_range():

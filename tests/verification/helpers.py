@@ -16,6 +16,7 @@ from geometries.materials import MATERIALS, Material, isotropic
 from geometries.solids import Geometry
 from pipeline.case import Case, cases, measure, solve_unit_loads
 from pipeline.config import Stage, parse_study
+from pipeline.errors import SolveError
 from pipeline.fem import stiffness as elastic
 from pipeline.fem.mesh import Mesh, MeshPart, cell_volumes
 from pipeline.fem.mesher import build_mesh
@@ -105,12 +106,14 @@ class Solved:
 
 
 def solve_stages(case: Case, geometry: Geometry, mesh: Mesh) -> list[Solved]:
-    """All stages of a case on a mesh that is already there, stiffest first."""
+    """All stages of a case on a mesh that is already there, stiffest first; each must be solved."""
     clock: Any = lambda step: nullcontext()  # noqa: ARG005, E731
-    return [
-        Solved(case, geometry, mesh, stage, solution, forces)
-        for stage, solution, forces in solve_unit_loads(mesh, geometry, case, clock)
-    ]
+    found = []
+    for stage, solution, forces in solve_unit_loads(mesh, geometry, case, clock):
+        if isinstance(solution, SolveError):
+            raise solution
+        found.append(Solved(case, geometry, mesh, stage, solution, forces))
+    return found
 
 
 def solved(case: Case) -> Solved:
