@@ -52,8 +52,8 @@ class Compared(Named):
     @property
     def interfaces(self) -> str:
         """How its surfaces meet, in words for every table."""
-        found = (getattr(self, key, None) for key in ("nail", "stem", "plate"))
-        nail, stem, plate = found
+        found = (getattr(self, key, None) for key in ("nail", "stem", "plate", "second"))
+        nail, stem, plate, second = found
         words = []
         if nail is not None:
             words += [f"canal {nail.canal}", "bolts tied"]
@@ -65,7 +65,9 @@ class Compared(Named):
         if stem is not None:
             words.append(f"stem {stem.fixation}")
         if plate is not None:
-            words += [f"plate {plate.on_bone}", "screws tied"]
+            words.append(f"plate {plate.on_bone}")
+            words += [] if second is None else [f"second plate {second.on_bone}"]
+            words.append("screws tied")
         return ", ".join(words) or "none"
 
 

@@ -77,11 +77,11 @@ class Plate(Parameters):
         description="From the bone's surface to the plate's inner face, mm. 2 is "
         "usual for locking plates; from memory.",
     )
-    on_bone: Literal["offset", "bonded"] = Field(
+    on_bone: Literal["offset", "bonded", "bracket"] = Field(
         "offset",
         description="offset leaves the space under the plate void; bonded fills it with bone on "
         "either side of the gap: an upper bound for a plate pressed on, without preload or friction "
-        "(common practice, no source).",
+        "(common practice, no source); bracket runs both.",
     )
     azimuth_deg: Real = Field(
         0.0,

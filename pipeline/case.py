@@ -16,6 +16,7 @@ from geometries.defect import gap_levels
 from geometries.materials import MATERIALS
 from geometries.readout import GapFrame
 from geometries.solids import Geometry
+from pipeline.brackets import variants
 from pipeline.clock import Clock
 from pipeline.config import StudyConfig
 from pipeline.errors import SolveError
@@ -33,7 +34,6 @@ from pipeline.readings import Readings
 from pipeline.superposition import check_places, combinations, statics_residuals, unit_forces
 
 SCHEMA = 2
-BOUNDS = ("void", "filler", "bonded")
 NO_STAGE = Stage(name="intact", modulus_mpa=0.0, poisson_ratio=0.0)
 
 
@@ -147,7 +147,7 @@ def cases(study: StudyConfig) -> tuple[Case, ...]:
         common = (study.femur, study.defect, study.mesh.level, study.stages, study.loads)
         return Case(construct, *common, study.strain_bands)
 
-    listed = [case(one) for construct in study.constructs for one in variants(construct)]
+    listed = [case(one) for construct in study.constructs for one, _ in variants(construct)]
     covered = [c.own_defect for c in listed if isinstance(c.construct, IntactConstruct)]
     added: list[Case] = []
     for one in listed:
@@ -157,21 +157,6 @@ def cases(study: StudyConfig) -> tuple[Case, ...]:
         name = f"intact-{one.own_defect.site}-{one.own_defect.gap_mm:g}mm".replace(".", "p")
         added.append(case(IntactConstruct(name=name, kind="intact", defect=one.own_defect)))
     return tuple(added + listed)
-
-
-def variants(construct: Construct) -> tuple[Construct, ...]:
-    """The construct itself, or one for each bound of its nail's interface if it asks for a bracket."""
-    nail = getattr(construct, "nail", None)
-    if nail is None or nail.canal != "bracket":
-        return (construct,)
-    made = []
-    for canal in BOUNDS:
-        changes = {
-            "name": f"{construct.name}-{canal}",
-            "nail": nail.model_copy(update={"canal": canal}),
-        }
-        made.append(construct.model_copy(update=changes))
-    return tuple(made)
 
 
 def run_case(case: Case, clock: Clock) -> CaseResult:

@@ -14,6 +14,7 @@ from geometries.bone import Defect, Femur
 from geometries.constructs import Construct
 from geometries.errors import StudyError
 from geometries.parameters import Parameters
+from pipeline.brackets import variants
 from pipeline.inputs import Load, Stage
 from pipeline.measures.dictionary import Scheme
 from pipeline.statics import check_points
@@ -72,7 +73,8 @@ class StudyConfig(Parameters):
     @model_validator(mode="after")
     def _names_differ(self) -> Self:
         groups: dict[str, Iterable[Stage | Any]] = {
-            "stages": self.stages, "loads": self.loads, "constructs": self.constructs,
+            "stages": self.stages, "loads": self.loads,
+            "constructs": [variant for one in self.constructs for variant, _ in variants(one)],
         }  # fmt: skip
         for key, items in groups.items():
             names = [item.name for item in items]

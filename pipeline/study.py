@@ -12,7 +12,8 @@ from pathlib import Path
 
 from geometries.assembly import assemble
 from geometries.errors import StudyError
-from pipeline.case import BOUNDS, Case, cases, check_loads, run_case, variants
+from pipeline.brackets import BRACKET_COLUMNS, bracket_rows
+from pipeline.case import Case, cases, check_loads, run_case
 from pipeline.clock import Clock
 from pipeline.config import StudyConfig
 from pipeline.errors import OutputError
@@ -27,7 +28,6 @@ RESULT_COLUMNS = (
     "value", "unit", "error", "percent_of_intact", "percent_of_nail_only", "status", "reason",
     "flags", *CHECKS,
 )  # fmt: skip
-BRACKET_COLUMNS = ("construct", "stage", "load", "quantity", "location", "unit", *BOUNDS, "span")
 INTACT_STAGE = "intact"
 
 
@@ -128,11 +128,18 @@ def run_study(study: StudyConfig, out: Path, workers: int) -> Iterator[Outcome]:
             pool.shutdown(cancel_futures=True)
     order = {case.name: position for position, case in enumerate(cases(study))}
     outcomes.sort(key=lambda outcome: order[outcome.case.name])
+    write_tables(study, outcomes, out)
+
+
+def write_tables(study: StudyConfig, outcomes: list[Outcome], out: Path) -> None:
+    """Write the tables of a study whose cases have ended; no bracket of an earlier run stays."""
     table = result_rows(outcomes, out)
     write_table(out / "results.csv", table, RESULT_COLUMNS)
-    brackets = bracket_rows(study, table)
+    brackets = bracket_rows(study.constructs, table)
     if brackets:
         write_table(out / "brackets.csv", brackets, BRACKET_COLUMNS)
+    else:
+        (out / "brackets.csv").unlink(missing_ok=True)  # of an earlier run
     dictionary = [{"quantity": name, **asdict(entry)} for name, entry in QUANTITIES.items()]
     write_table(out / "dictionary.csv", dictionary, ("quantity", "unit", "locations", "definition"))
 
@@ -178,26 +185,6 @@ def result_rows(outcomes: list[Outcome], out: Path) -> list[dict[str, object]]:
             if base and row["status"] == "ok":
                 row[column] = 100 * float(str(row["value"])) / base
     return table
-
-
-def bracket_rows(study: StudyConfig, table: list[dict[str, object]]) -> list[dict[str, object]]:
-    """Values of the bounds of each bracketed construct side by side, and how far they lie apart."""
-    asked = {
-        f"{construct.name}-{bound}": (construct.name, bound)
-        for construct in study.constructs
-        if len(variants(construct)) > 1
-        for bound in BOUNDS
-    }
-    rows: dict[tuple[object, ...], dict[str, object]] = {}
-    for row in table:
-        if row["construct"] in asked and row["status"] == "ok":
-            name, bound = asked[str(row["construct"])]
-            key = (name, *(row[column] for column in BRACKET_COLUMNS[1:6]))
-            rows.setdefault(key, dict(zip(BRACKET_COLUMNS, key, strict=False)))[bound] = row["value"]
-    for row in rows.values():
-        values = [float(str(row[bound])) for bound in BOUNDS if bound in row]
-        row["span"] = max(values) - min(values)
-    return list(rows.values())
 
 
 def _reference(

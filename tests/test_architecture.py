@@ -21,8 +21,10 @@ ROOMS = {
     "pipeline.__main__": {"pipeline.cli"},
     "pipeline.errors": {"geometries"},
     "pipeline.clock": set(),
+    "pipeline.brackets": GROUND,
     "pipeline.config": GROUND
-    | {"pipeline.inputs", "pipeline.statics", "pipeline.units", "pipeline.measures.dictionary"},
+    | {"pipeline.brackets", "pipeline.inputs", "pipeline.statics", "pipeline.units"}
+    | {"pipeline.measures.dictionary"},
     "pipeline.readings": PHYSICS,
     "pipeline.superposition": PHYSICS | {"pipeline.applied", "pipeline.inputs", "pipeline.statics"},
     "pipeline.fem": GROUND,
@@ -37,10 +39,11 @@ ROOMS = {
     "pipeline.statics": GROUND | {"pipeline.applied", "pipeline.inputs"},
     "pipeline.case": PHYSICS
     | {"pipeline.clock", "pipeline.inputs", "pipeline.config", "pipeline.store"}
-    | {"pipeline.readings", "pipeline.superposition"},
+    | {"pipeline.readings", "pipeline.superposition", "pipeline.brackets"},
     "pipeline.record": PHYSICS | {"pipeline.clock", "pipeline.store", "pipeline.case"},
     "pipeline.study": PHYSICS
-    | {"pipeline.clock", "pipeline.config", "pipeline.store", "pipeline.case", "pipeline.record"},
+    | {"pipeline.clock", "pipeline.config", "pipeline.store", "pipeline.case", "pipeline.record"}
+    | {"pipeline.brackets"},
     "pipeline.output": GROUND | {"pipeline.store", "pipeline.config", "pipeline.measures.dictionary"},
     "pipeline.cli": PHYSICS
     | {"pipeline.config", "pipeline.store", "pipeline.case", "pipeline.study", "pipeline.output"}

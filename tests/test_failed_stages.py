@@ -10,6 +10,7 @@ import typer
 from threadpoolctl import threadpool_limits
 
 from pipeline import cli
+from pipeline.brackets import bracket_rows
 from pipeline.case import Case, cases, run_case
 from pipeline.clock import Clock
 from pipeline.config import StudyConfig, parse_study
@@ -17,7 +18,7 @@ from pipeline.errors import SolveError
 from pipeline.output.tables import failures, headline
 from pipeline.record import CASE_COLUMNS
 from pipeline.store import case_folder, read_summary, read_table, write_table
-from pipeline.study import RESULT_COLUMNS, Outcome, bracket_rows, complete_case, result_rows
+from pipeline.study import RESULT_COLUMNS, Outcome, complete_case, result_rows
 
 REASON = "cortex_proximal, nail can slide medially (a mechanism); allowed is none: add bolts"
 # Short, with a wide canal: few cells. The proximal half is held by nothing but tissue.
@@ -154,7 +155,7 @@ def test_percents_skip_a_lost_stage(table: list[dict[str, object]]) -> None:
 
 
 def test_a_bracket_spans_what_was_solved(several: StudyConfig, table: list[dict[str, object]]) -> None:
-    spans = {row["stage"]: row["span"] for row in bracket_rows(several, table)}
+    spans = {row["stage"]: row["span"] for row in bracket_rows(several.constructs, table)}
     assert spans == pytest.approx({"empty": 0.25, "woven": 5.0})
 
 

@@ -15,7 +15,6 @@ import meshio
 import pytest
 
 from geometries.errors import StudyError
-from pipeline import study as study_module
 from pipeline.case import cases
 from pipeline.config import load_study, parse_study
 from pipeline.errors import MeshError, OutputError
@@ -107,22 +106,6 @@ def test_draw_makes_a_picture_of_every_construct_without_solving(tmp_path: Path)
     drawn = {path.name for path in (tmp_path / "drawings").iterdir()}
     assert {"nail-10-plate.svg", "nail-10-plate.png", "intact.svg"} <= drawn
     assert "Research and teaching only" in done.stdout
-
-
-def test_bracket_table_puts_the_bounds_side_by_side(demo: dict[str, Any]) -> None:
-    changed = {
-        **demo,
-        "constructs": [{"kind": "nail", "name": "own", "nail": {"canal": "bracket"}}],
-    }
-    study = parse_study(changed, "test")
-    common = {"stage": "woven", "load": "axial", "quantity": "q", "location": "far", "unit": "mm"}
-    table: list[dict[str, object]] = [
-        {"construct": f"own-{bound}", "status": "ok", "value": value, **common}
-        for bound, value in (("void", -0.8), ("filler", -0.3), ("bonded", 0.1))
-    ]
-    (row,) = study_module.bracket_rows(study, table)
-    assert row["span"] == pytest.approx(0.9)
-    assert (row["construct"], row["void"], row["bonded"]) == ("own", -0.8, 0.1)
 
 
 def test_help_speaks_to_a_person() -> None:
