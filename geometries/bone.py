@@ -159,7 +159,10 @@ class Defect(Parameters):
         "resorption (common practice, no source).",
     )
     rough_seed: Whole = Field(
-        1, ge=0, le=1_000_000, description="Chooses one roughness among all (no source needed)."
+        1,
+        ge=0,
+        le=1_000_000,
+        description="Chooses one roughness among all (common practice, no source).",
     )
     bridge_percent: Real = Field(
         0.0,

@@ -102,7 +102,8 @@ class Nail(Parameters):
     )
     proximal_offset_mm: Offset = Field(
         (0.0, 0.0),
-        description="The same at its proximal end; unlike offsets tilt the nail, and its bore follows.",
+        description="The same at its proximal end, mm; unlike offsets tilt the nail, and its bore "
+        "follows.",
     )
     slot_mm: Real | None = Field(
         None,

@@ -13,6 +13,7 @@ from geometries.assembly import assemble
 from geometries.bone import Defect, Femur
 from geometries.constructs import Construct, IntactConstruct, Specimen
 from geometries.defect import gap_levels
+from geometries.errors import StudyError
 from geometries.materials import MATERIALS
 from geometries.readout import GapFrame
 from geometries.solids import Geometry
@@ -155,6 +156,8 @@ def cases(study: StudyConfig) -> tuple[Case, ...]:
             continue
         covered.append(one.own_defect)
         name = f"intact-{one.own_defect.site}-{one.own_defect.gap_mm:g}mm".replace(".", "p")
+        alike = sum(other.name.startswith(name) for other in added)
+        name += f"-{alike + 1}" if alike else ""
         added.append(case(IntactConstruct(name=name, kind="intact", defect=one.own_defect)))
     return tuple(added + listed)
 
@@ -266,6 +269,18 @@ def check_loads(case: Case) -> None:
     """
     gap = gap_levels(case.femur, case.own_defect) if case.has_site else None
     check_places(case.name, case.loads, case.femur, gap)
+
+
+def check_held(case: Case, geometry: Geometry) -> None:
+    """Refuse a construct that falls apart at every stage of the study.
+
+    Raises
+    ------
+    StudyError
+        Names the construct and what moves freely.
+    """
+    if geometry.loose and not any(stage.material().modulus for stage in case.stages):
+        raise StudyError(f"construct {case.name!r}: {geometry.loose}, or add a stage with tissue")
 
 
 def part_elasticity(mesh: Mesh, stage: Stage) -> Array:

@@ -167,6 +167,9 @@ def _print_plan(config: StudyConfig, planned: list[Planned]) -> None:
         where = (defect.site, f"{defect.gap_mm:g}") if case.has_site else ("", "")
         table.add_row(case.name, case.construct.interfaces, *where, known)
     console.print(table)
+    for item in planned:
+        if item.loose:
+            console.print(f"{item.case.name}: {item.loose}", markup=False, highlight=False)
     _print_loads(config)
     solved = sum(len(config.stages) if item.case.has_tissue else 1 for item in planned)
     console.print(

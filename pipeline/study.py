@@ -11,9 +11,11 @@ from multiprocessing import get_context
 from pathlib import Path
 
 from geometries.assembly import assemble
+from geometries.bone import Defect
+from geometries.constructs import NailConstruct
 from geometries.errors import StudyError
 from pipeline.brackets import BRACKET_COLUMNS, bracket_rows
-from pipeline.case import Case, cases, check_loads, run_case
+from pipeline.case import Case, cases, check_held, check_loads, run_case
 from pipeline.clock import Clock
 from pipeline.config import StudyConfig
 from pipeline.errors import OutputError
@@ -24,9 +26,9 @@ from pipeline.record import CHECKS, store_case
 from pipeline.store import ROWS, check_writable, discard_case, read_table, write_table
 
 RESULT_COLUMNS = (
-    "case", "construct", "interfaces", "site", "gap_mm", "stage", "load", "quantity", "location",
-    "value", "unit", "error", "percent_of_intact", "percent_of_nail_only", "status", "reason",
-    "flags", *CHECKS,
+    "case", "construct", "interfaces", "site", "gap_mm", "gap_shape", "stage", "load", "quantity",
+    "location", "value", "unit", "error", "percent_of_intact", "percent_of_nail_only", "status",
+    "reason", "flags", *CHECKS,
 )  # fmt: skip
 INTACT_STAGE = "intact"
 
@@ -59,6 +61,7 @@ class Planned:
 
     case: Case
     facts: dict[str, float]
+    loose: str
 
 
 def plan(study: StudyConfig) -> list[Planned]:
@@ -74,7 +77,8 @@ def plan(study: StudyConfig) -> list[Planned]:
         try:
             check_loads(case)
             geometry = assemble(case.construct, case.femur, case.defect)
-            planned.append(Planned(case, geometry.facts))
+            check_held(case, geometry)
+            planned.append(Planned(case, geometry.facts, geometry.loose))
         except StudyError as error:
             findings.append(str(error))
     if findings:
@@ -169,19 +173,23 @@ def result_rows(outcomes: list[Outcome], out: Path) -> list[dict[str, object]]:
             "interfaces": case.construct.interfaces,
             "site": case.own_defect.site if case.has_site else "",
             "gap_mm": case.own_defect.gap_mm if case.has_site else "",
+            "gap_shape": case.own_defect.shape if case.has_site else "",
         }
         if outcome.failure:
             table.append({**common, "status": "failed", "reason": outcome.failure})
             continue
         stored = read_table(out / "cases" / case.name / ROWS)
         table += [{**common, **row, "value": _number(row["value"])} for row in stored]
+    defects = {outcome.case.name: outcome.case.own_defect for outcome in outcomes}
     references = {
         "percent_of_intact": _reference(outcomes, table, "intact"),
         "percent_of_nail_only": _reference(outcomes, table, "nail"),
     }
     for row in table:
+        defect = defects[str(row["construct"])]
         for column, reference in references.items():
-            base = reference.get(_key(row)) or reference.get(_key({**row, "stage": INTACT_STAGE}))
+            base = reference.get((defect, *_key(row)))
+            base = base or reference.get((defect, *_key({**row, "stage": INTACT_STAGE})))
             if base and row["status"] == "ok":
                 row[column] = 100 * float(str(row["value"])) / base
     return table
@@ -190,17 +198,18 @@ def result_rows(outcomes: list[Outcome], out: Path) -> list[dict[str, object]]:
 def _reference(
     outcomes: list[Outcome], table: list[dict[str, object]], kind: str
 ) -> dict[tuple[object, ...], float]:
-    """Sound values of the first construct of a kind at each defect."""
-    first: dict[tuple[str, float], str] = {}
+    """Sound values of the first construct of a kind, whole if it is a nail, at each defect."""
+    first: dict[Defect, str] = {}
     for outcome in outcomes:
-        if outcome.case.construct.kind == kind:
-            defect = outcome.case.own_defect
-            first.setdefault((defect.site, defect.gap_mm), outcome.case.name)
-    names = set(first.values())
+        construct = outcome.case.construct
+        is_whole = not isinstance(construct, NailConstruct) or construct.nail.break_mm is None
+        if construct.kind == kind and is_whole:
+            first.setdefault(outcome.case.own_defect, outcome.case.name)
+    defects = {name: defect for defect, name in first.items()}
     return {
-        _key(row): float(str(row["value"]))
+        (defects[str(row["construct"])], *_key(row)): float(str(row["value"]))
         for row in table
-        if row["construct"] in names and row["status"] == "ok"
+        if row["construct"] in defects and row["status"] == "ok"
     }
 
 
@@ -210,5 +219,5 @@ def _number(text: str) -> float | str:
 
 
 def _key(row: dict[str, object]) -> tuple[object, ...]:
-    columns = ("site", "gap_mm", "stage", "load", "quantity", "location")
+    columns = ("stage", "load", "quantity", "location")
     return tuple(row.get(column) for column in columns)

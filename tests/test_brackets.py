@@ -16,7 +16,8 @@ from geometries.constructs import (
     TwoPlatesConstruct,
 )
 from geometries.errors import StudyError
-from geometries.parameters import Nail, Plate
+from geometries.parameters import Nail
+from geometries.plating import Plate
 from pipeline import study as study_module
 from pipeline.brackets import BRACKET_COLUMNS, bracket_rows, variants
 from pipeline.config import parse_study

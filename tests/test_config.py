@@ -24,7 +24,7 @@ from geometries.errors import StudyError
 from geometries.femur import outer_profile
 from geometries.materials import TISSUES
 from geometries.parameters import Parameters
-from geometries.solids import Frustum, Geometry, Solid
+from geometries.solids import Frustum, Geometry, Patch, Solid
 from pipeline.config import StudyConfig, load_study, parse_study
 
 DEMO = Path(__file__).parents[1] / "configs" / "demo.toml"
@@ -763,7 +763,15 @@ def _is_numeric(annotation: Any) -> bool:
 
 @declared
 def test_every_number_has_a_unit_or_none(model: type[Parameters], name: str, info: FieldInfo):
-    bare = {"proximal", "distal", "hole_count", "poisson_ratio", "fraction", "times_body_weight"}
+    bare = {
+        "proximal",
+        "distal",
+        "hole_count",
+        "rough_seed",
+        "poisson_ratio",
+        "fraction",
+        "times_body_weight",
+    }
     if _is_numeric(info.annotation) and name not in bare:
         assert name.endswith(tuple(UNITS)), f"{model.__name__}.{name} does not say its unit"
 
@@ -903,8 +911,8 @@ def _invariants(geometry: Geometry, surface: Any) -> None:
     gap = geometry.gap
     assert gap is not None
     assert 0 < gap.height - gap.length / 2 < gap.height + gap.length / 2 < geometry.length
-    assert gap.radius == surface(gap.height)
-    heights = [patch.height for patch in geometry.patches]
+    assert gap.radius == pytest.approx(surface(gap.height))
+    heights = [patch.height for patch in geometry.patches if isinstance(patch, Patch)]
     assert heights == sorted(set(heights))
     assert heights[0] == 0
     assert heights[-1] == geometry.length

@@ -1,0 +1,1 @@
+"""A campaign of random constructs: does every valid one mesh?"""
