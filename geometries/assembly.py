@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from geometries.bone import Defect, Femur
+from geometries.bow import Bow, sagitta
 from geometries.clearance import check_apart
 from geometries.constructs import Construct, IntactConstruct, Specimen
 from geometries.defect import bone_ends, gap_centre, gap_levels, tissue_parts
@@ -120,10 +121,11 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
         ),
         length=length,
         sections=sections,
-        gap=GapFrame(*ends, bone.outer.at(centre), plates[0].azimuth_deg if plates else 0.0),
+        gap=GapFrame(*ends, bone.outer.at(centre), plates[0].azimuth_deg if plates else 0.0, femur.bow),
         facts=_facts(femur, defect, rod, plates),
         loose="" if is_intact else loose,
-        pins=tuple(pins),
+        pins=tuple(_bent(pin, femur.bow) for pin in pins),
+        bow=femur.bow,
         beams=tuple(beams),
         void=_void(rod, femur),
     )
@@ -166,6 +168,14 @@ def _void(rod: Nail | Stem | None, femur: Femur) -> tuple[float, float, float] |
     return rod.diameter_mm / 2, largest, width
 
 
+def _bent(pin: Pin, bow: Bow | None) -> Pin:
+    """A pin where bending takes it."""
+    if bow is None:
+        return pin
+    x, y, z = bow.place(pin.foot).tolist()
+    return replace(pin, foot=(x, y, z), axis=bow.turn(pin.axis, pin.foot[2]))
+
+
 def _facts(
     femur: Femur, defect: Defect, rod: Nail | Stem | None, plates: list[Plate]
 ) -> dict[str, float]:
@@ -181,6 +191,9 @@ def _facts(
         if rod.distal_end_mm < centre < rod.distal_end_mm + rod.length_mm:
             facts["nail_clearance_at_gap_mm"] = inner.at(centre) - rod.diameter_mm / 2
         facts["canal_fit_mm"] = fit[1] - fit[0] if fit else 0.0
+        if femur.bow_radius_mm is not None or rod.bow_radius_mm is not None:
+            bows = (sagitta(rod.length_mm, one.bow_radius_mm) for one in (femur, rod))
+            facts["bow_mismatch_mm"] = next(bows) - next(bows)
         if levels:
             facts["bolt_to_gap_mm"] = min(max(gap[0] - z, z - gap[1]) for z in levels)
     if isinstance(rod, Stem):

@@ -6,6 +6,7 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
+from geometries.bow import Bow
 from geometries.parameters import Parameters, Real, Whole
 
 STEEPEST = 5.0  # wavelengths of a rough face over its height; steeper ones do not mesh well
@@ -81,6 +82,16 @@ class Femur(Parameters):
         description="Radius of the antecurvature, mm; none is straight. 943 on average in 1232 femurs, "
         "700 to 1400 usual; from memory.",
     )
+
+    @property
+    def bow(self) -> Bow | None:
+        """How the straight femur is bent; None if it is straight."""
+        return None if self.bow_radius_mm is None else Bow(self.bow_radius_mm, self.length_mm)
+
+    @property
+    def top_mm(self) -> float:
+        """Height of the proximal end above the knee end, mm: less than the length of a bowed femur."""
+        return self.length_mm if self.bow is None else self.bow.chord
 
     @property
     def cortical(self) -> str:

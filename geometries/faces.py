@@ -48,6 +48,12 @@ class Face:
         """Whether it is a plane z = height."""
         return self.slope == (0.0, 0.0) and not self.waves
 
+    @classmethod
+    def through(cls, point: Vector, normal: Vector) -> Face:
+        """The plane through a point, mm, with a normal that points up."""
+        x, y = -normal[0] / normal[2], -normal[1] / normal[2]
+        return cls(point[2] - x * point[0] - y * point[1], (x, y))
+
     @property
     def normal(self) -> Vector:
         """Unit normal of the plane without the waves, pointing proximally."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from geometries.bow import Bow
 from geometries.faces import Face
 from geometries.frame import Vector, radial
 
@@ -70,12 +71,15 @@ class GapFrame:
         Periosteal radius at the middle of the gap, mm.
     near_azimuth_deg : float
         Side of the near cortex, degrees.
+    bow : Bow, optional
+        How the bone is bent after all this.
     """
 
     lower: Face
     upper: Face
     radius: float
     near_azimuth_deg: float
+    bow: Bow | None = None
 
     @property
     def middle(self) -> Face:
@@ -84,8 +88,19 @@ class GapFrame:
 
     @property
     def height(self) -> float:
+        """Height of the middle of the gap on the shaft axis, mm."""
+        return self.centre[2]
+
+    @property
+    def centre(self) -> Vector:
         """Middle of the gap on the shaft axis, mm."""
-        return self.middle.height
+        return self._placed((0.0, 0.0, self.middle.height))
+
+    def _placed(self, point: Vector) -> Vector:
+        if self.bow is None:
+            return point
+        x, y, z = self.bow.place(point).tolist()
+        return (x, y, z)
 
     @property
     def length(self) -> float:
@@ -95,20 +110,28 @@ class GapFrame:
     @property
     def normal(self) -> Vector:
         """Unit normal of the fracture plane, pointing proximally."""
-        return self.middle.normal
+        straight, middle = self.middle.normal, self.middle.height
+        return straight if self.bow is None else self.bow.turn(straight, middle)
 
     def points(self) -> dict[str, Vector]:
         """Read-out points half-way between the ends: near and far cortex at the surface, and centre."""
-        places = {name: self.radius * side for name, side in (("near", 1), ("far", -1), ("centre", 0))}
-        x, y, _ = radial(self.near_azimuth_deg)
         return {
-            name: (out * x, out * y, float(self.middle.at(out * x, out * y)))
-            for name, out in places.items()
+            name: self._placed((x, y, float(self.middle.at(x, y))))
+            for name, (x, y) in self._spots().items()
         }
 
     def lengths(self) -> dict[str, float]:
         """Local distance of the bone ends at each read-out point, along the normal, mm."""
+        stretch = 0.0 if self.bow is None else 1 / self.bow.radius
         return {
-            name: float(self.upper.at(x, y) - self.lower.at(x, y)) * self.normal[2]
-            for name, (x, y, _) in self.points().items()
+            name: float(self.upper.at(x, y) - self.lower.at(x, y))
+            * self.middle.normal[2]
+            * (1 + stretch * y)
+            for name, (x, y) in self._spots().items()
         }
+
+    def _spots(self) -> dict[str, tuple[float, float]]:
+        """Where the read-out points lie across the straight shaft, mm."""
+        x, y, _ = radial(self.near_azimuth_deg)
+        sides = {"near": self.radius, "far": -self.radius, "centre": 0.0}
+        return {name: (out * x, out * y) for name, out in sides.items()}

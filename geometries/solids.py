@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from geometries.bow import Bow
 from geometries.frame import Points as Points
 from geometries.frame import Vector as Vector
 from geometries.frame import radial as radial
@@ -199,7 +200,7 @@ class Geometry:
     patches : tuple of Patch or Contact
         Named faces for supports, loads and measures.
     length : float
-        Total length along z, mm.
+        Total length along z before bending, mm.
     sections : (float, float)
         Heights of the distal and proximal reference sections, mm.
     gap : GapFrame or None
@@ -214,6 +215,8 @@ class Geometry:
         Bolts and screws.
     beams : tuple of Beam
         Nail and plate.
+    bow : Bow, optional
+        How the mesh is bent; parts, patches and sections are straight, all that is read is not.
     """
 
     parts: tuple[Part, ...]
@@ -226,6 +229,12 @@ class Geometry:
     void: tuple[float, float, float] | None = None
     pins: tuple[Pin, ...] = ()
     beams: tuple[Beam, ...] = ()
+    bow: Bow | None = None
+
+    @property
+    def top(self) -> Points:
+        """Middle of the proximal end (3,), mm, after bending."""
+        return np.array([0.0, 0.0, self.length if self.bow is None else self.bow.chord])
 
     def clearance_at(self, radius: float) -> float:
         """Width of the void beside a round surface of this radius, mm; infinite away from it."""

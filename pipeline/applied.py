@@ -59,7 +59,7 @@ def points(femur: Femur) -> dict[str, Array]:
     belong to are not known here. The muscle origins lie on the outer surface.
     """
     length, surface = femur.length_mm, outer_profile(femur)
-    head = head_level(femur)
+    head = length - femur.head_below_top_mm
     lateralis, medialis = VASTUS_LATERALIS * length, VASTUS_MEDIALIS * length
     places = {
         "head": (femur.head_offset_mm, 0.0, head),
@@ -68,12 +68,15 @@ def points(femur: Femur) -> dict[str, Array]:
         "vastus_medialis": (surface.at(medialis), 0.0, medialis),
         "proximal_end": (0.0, 0.0, length),
     }
-    return {name: np.array(place) for name, place in places.items()}
+    bow = femur.bow
+    return {
+        name: np.array(place) if bow is None else bow.place(place) for name, place in places.items()
+    }
 
 
 def head_level(femur: Femur) -> float:
     """Height of the head centre, mm: from here upwards the femur counts as a rigid top."""
-    return femur.length_mm - femur.head_below_top_mm
+    return float(points(femur)["head"][2])
 
 
 @singledispatch

@@ -179,7 +179,7 @@ def run_case(case: Case, clock: Clock) -> CaseResult:
     cells: dict[str, Array] = {}
     iterations: list[int] = []
     failures: dict[str, str] = {}
-    combined = combinations(case.loads, case.femur, geometry.length)
+    combined = combinations(case.loads, case.femur, geometry.top[2])
     for stage, solution, forces in solve_unit_loads(mesh, geometry, case, clock):
         if isinstance(solution, SolveError):
             failures[stage.name] = " ".join(str(solution).split("\n"))
@@ -223,7 +223,7 @@ def solve_unit_loads(
         tissue = [k for k, part in enumerate(mesh.parts) if part.material == "tissue"]
         others = [k for k in range(len(mesh.parts)) if k not in tissue]
         fixed = elastic.assemble(mesh, patterns, part_elasticity(mesh, NO_STAGE), others)
-        forces = unit_forces(mesh, case.loads, case.femur, geometry.length)
+        forces = unit_forces(mesh, case.loads, case.femur, geometry.top[2])
     held = np.zeros(mesh.nodes.shape, dtype=bool)
     held[mesh.patches["distal_end"]] = True
     stages = case.stages if case.has_tissue else (NO_STAGE,)
@@ -246,15 +246,14 @@ def measure(
 ) -> Iterator[Row]:
     """All measures of one stage under all loads."""
     elasticity = part_elasticity(mesh, stage)
-    top = np.array([0.0, 0.0, geometry.length])
-    balances = Balances.of(mesh, solution, forces, elasticity, top)
+    balances = Balances.of(mesh, solution, forces, elasticity, geometry.top)
     readings = Readings.of(mesh, geometry, elasticity, solution, forces)
-    combined = combinations(case.loads, case.femur, geometry.length)
+    combined = combinations(case.loads, case.femur, geometry.top[2])
     for load in case.loads:
         shares = combined[load.name]
         found, flags = readings.under(shares, case.strain_bands)
         if case.has_site:
-            found += statics_residuals(readings.sections, load, shares, case.femur, geometry.length)
+            found += statics_residuals(readings.sections, load, shares, case.femur, geometry.top[2])
         balance = balances.under(shares)
         yield from (Row(stage.name, load.name, one, balance, flags) for one in found)
 

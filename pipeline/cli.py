@@ -15,7 +15,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from rich.table import Table
 
 from geometries.assembly import assemble
-from geometries.defect import gap_levels
+from geometries.defect import gap_centre
 from geometries.errors import StudyError
 from pipeline.config import StudyConfig, load_study
 from pipeline.output.drawing import draw_construct
@@ -117,7 +117,7 @@ def draw(
     for item in plan(config):
         case = item.case
         geometry = assemble(case.construct, case.femur, case.own_defect)
-        acting = actions(load, case.femur, geometry.length) if case.has_site else ()
+        acting = actions(load, case.femur, float(geometry.top[2])) if case.has_site else ()
         subtitle = f"{case.construct.interfaces} · load {load.name}"
         arrows = [(one.name, one.point, one.force) for one in acting if one.force.any()]
         for path in draw_construct(geometry, case.name, subtitle, arrows, folder):
@@ -185,11 +185,12 @@ def _print_loads(config: StudyConfig) -> None:
                   header_style="bold")  # fmt: skip
     for heading in ("load", "acts", "force N", "at mm", "moment N·m", "N", "V N", "M N·m", "T N·m"):
         table.add_column(heading, justify="left" if heading in ("load", "acts") else "right")
-    femur, length = config.femur, config.femur.length_mm
-    centre = sum(gap_levels(femur, config.defect)) / 2
+    femur, length = config.femur, config.femur.top_mm
+    place = (0.0, 0.0, gap_centre(femur, config.defect))
+    x, y, centre = place if femur.bow is None else femur.bow.place(place).tolist()
     for load in config.loads:
         acting = actions(load, femur, length)
-        through = section_load(acting, centre)
+        through = section_load(acting, centre, (x, y))
         section = (
             f"{through[2]:.0f}", f"{np.hypot(*through[:2]):.0f}",
             f"{np.hypot(*through[3:5]) / 1000:.1f}", f"{through[5] / 1000:.1f}",

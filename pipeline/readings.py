@@ -10,7 +10,7 @@ import numpy as np
 from geometries.faces import Face
 from geometries.materials import MATERIALS, Strength
 from geometries.readout import Pin
-from geometries.solids import IMPLANT_ROLES, Geometry
+from geometries.solids import IMPLANT_ROLES, Geometry, Vector
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.solve import Solution
 from pipeline.fem.space import Array
@@ -94,21 +94,20 @@ class Readings:
         low, high = geometry.sections
         between = np.flatnonzero((heights > low) & (heights < high))
         gap = geometry.gap
-        top = np.array([0.0, 0.0, geometry.length])
         return cls(
             geometry=geometry,
             motions={name: face_motion(mesh, name, u) for name in mesh.patches},
             energy=strain_energy(mesh, u, elasticity, between),
             tissue=_tissue(mesh, elasticity, u),
             implants=_implants(mesh, elasticity, u),
-            sections={place: cut_level(inside, face) for place, face in levels(geometry).items()},
+            sections={place: cut_level(inside, *cut) for place, cut in levels(geometry).items()},
             pins=tuple(
                 (pin, plane, cut_pin(inside, pin, plane))
                 for pin in geometry.pins
                 for plane in pin.planes
             ),
             bodies={
-                name: free_body(inside, name, forces + solution.reaction, top)
+                name: free_body(inside, name, forces + solution.reaction, geometry.top)
                 for name in (FRAGMENTS if gap else ())
             },
             sleeves=tuple(one for pin in geometry.pins for one in sleeves(mesh, pin, u)),
@@ -151,11 +150,26 @@ class Readings:
             yield from fragment_forces(body, fragment, load)
 
 
-def levels(geometry: Geometry) -> dict[str, Face]:
-    """The reported cuts: along the gap (half-way up a specimen), and level at every bolt and screw."""
-    gap = geometry.gap
-    middle = {"gap": gap.middle.plane} if gap else {"middle": Face(geometry.length / 2)}
-    return middle | {pin.name: Face(pin.foot[2]) for pin in geometry.pins}
+def levels(geometry: Geometry) -> dict[str, tuple[Face, Vector]]:
+    """The reported cuts, along the gap (half-way up a specimen) and across the shaft at every pin.
+
+    Each is a plane and the point of the shaft axis in it.
+    """
+    gap, bow = geometry.gap, geometry.bow
+
+    def across(point: Vector) -> tuple[Face, Vector]:
+        if bow is None:
+            on_axis = (0.0, 0.0, point[2])
+            return Face(point[2]), on_axis
+        height = float(bow.straighten(point)[2])
+        x, y, z = bow.place((0.0, 0.0, height)).tolist()
+        return Face.through((x, y, z), bow.turn((0.0, 0.0, 1.0), height)), (x, y, z)
+
+    if gap is None:
+        middle = {"middle": across((0.0, 0.0, geometry.length / 2))}
+    else:
+        middle = {"gap": (Face.through(gap.centre, gap.normal), gap.centre)}
+    return middle | {pin.name: across(pin.foot) for pin in geometry.pins}
 
 
 def _tissue(mesh: Mesh, elasticity: Array, u: Array) -> dict[str, tuple[Field, Array]]:

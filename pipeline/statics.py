@@ -70,14 +70,16 @@ def resultant(acting: Iterable[Action], about: Array, above: float = -inf) -> Ar
     return total
 
 
-def section_load(acting: Iterable[Action], z: float) -> Array:
+def section_load(acting: Iterable[Action], z: float, axis: tuple[float, float] = (0.0, 0.0)) -> Array:
     """What the shaft carries at a height: force, N, and moment, N·mm, (6,) about its axis there.
+
+    The axis passes through x and y; off z it is that of a bowed femur.
 
     It is the resultant of all that acts above: shear forces, normal force, two bending moments,
     torque. Between the level of the head and the proximal end it is not what the model carries,
     because the rigid top hands the load over at the end.
     """
-    return resultant(acting, np.array([0.0, 0.0, z]), above=z)
+    return resultant(acting, np.array([*axis, z]), above=z)
 
 
 def carriers(loads: Iterable[Load], femur: Femur, length: float) -> Array:
@@ -136,13 +138,15 @@ def coefficients(acting: Iterable[Action], carried: Array, length: float) -> Arr
 
 def check_points(load: Load, femur: Femur) -> None:
     """Raise a StudyError if a force of the load acts neither on the bone nor through its top."""
-    for action in actions(load, femur, femur.length_mm):
+    for action in actions(load, femur, femur.top_mm):
         x, y, z = (float(part) for part in action.point)
-        from_axis = hypot(x, y)
+        straight = action.point if femur.bow is None else femur.bow.straighten(action.point)
+        from_axis = hypot(straight[0], straight[1])
         if z >= head_level(femur) - SAME_MM:
             allowed, where = REACH_MM, f"at or above the head centre, {head_level(femur):g} mm"
         else:
-            allowed, where = outer_profile(femur).at(z) + OFF_SURFACE_MM, "at that height"
+            surface = outer_profile(femur).at(float(straight[2]))
+            allowed, where = surface + OFF_SURFACE_MM, "at that height"
         if z < 0 or from_axis > allowed:
             limit = "z from 0 mm" if z < 0 else f"up to {allowed:.1f} mm {where}"
             raise StudyError(

@@ -79,12 +79,13 @@ def check_places(
     StudyError
         Names the construct, the point and the remedy.
     """
-    for point in carriers(loads, femur, femur.length_mm):
+    for point in carriers(loads, femur, femur.top_mm):
         place = f"{name}: a load acts at {point.round(1).tolist()}"
         if gap is None:
             raise StudyError(f"{place}; allowed on a specimen are loads on its end: leave it out")
         low, high = gap
-        if low - PATCH_MM < point[2] < high + PATCH_MM:
+        height = point[2] if femur.bow is None else femur.bow.straighten(point)[2]
+        if low - PATCH_MM < height < high + PATCH_MM:
             raise StudyError(
                 f"{place}, beside the gap from {low:.0f} to {high:.0f} mm; allowed is {PATCH_MM:g} mm "
                 "away or more: leave out that muscle or force, or move the gap"
@@ -107,6 +108,6 @@ def statics_residuals(
     for place, section in sections.items():
         beside = np.abs(spread - section.level) < PATCH_MM
         if section.level < head_level(femur) and not beside.any():
-            rest = (section.total @ shares - section_load(acting, section.level)) / lever
+            rest = (section.total @ shares - section_load(acting, section.level, section.axis)) / lever
             found.append(Measure("statics_residual", place, float(np.linalg.norm(rest) / size)))
     return found

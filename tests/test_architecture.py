@@ -58,7 +58,7 @@ FLOORS = {  # inside geometries: a module may import those of a lower number, no
     **dict.fromkeys(("parameters", "waves"), 1),
     **dict.fromkeys(("solids", "materials", "errors"), 0),
     **dict.fromkeys(("readout", "tools"), -1),
-    "faces": -2,
+    **dict.fromkeys(("faces", "bow"), -2),
     "frame": -3,
 }
 OWNERS = {  # a library and the only module or package that may import it

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from geometries.bow import Bow
 from geometries.solids import (
     Frustum,
     Geometry,
@@ -94,6 +95,17 @@ def fragments(gmsh: Any, geometry: Geometry) -> list[list[int]]:
     return [[tag for tag in sorted(owner) if owner[tag] == k] for k in range(len(geometry.parts))]
 
 
-def masses_of(gmsh: Any, volumes: list[list[int]]) -> list[float]:
-    """Volume of each part, mm³."""
-    return [sum(gmsh.model.occ.getMass(3, tag) for tag in tags) for tags in volumes]
+def masses_of(gmsh: Any, volumes: list[list[int]], bow: Bow | None) -> list[float]:
+    """Volume of each part, mm³, bent if there is a bow.
+
+    Bending stretches every fibre by y / radius, so a volume V whose centroid lies at y becomes
+    V (1 + y / radius), exactly.
+    """
+
+    def mass(tag: int) -> float:
+        straight = float(gmsh.model.occ.getMass(3, tag))
+        if bow is None:
+            return straight
+        return straight * (1 + gmsh.model.occ.getCenterOfMass(3, tag)[1] / bow.radius)
+
+    return [sum(map(mass, tags)) for tags in volumes]

@@ -109,7 +109,7 @@ def outer_surface(mesh: Mesh, roles: tuple[Role, ...]) -> Ints:
     found = faces.reshape(-1, 6)[single[wanted[single // 4]]]
     middle = np.full((1, 2), 1 / 3)
     normal = face_measure(mesh.nodes[found], middle)[1][:, 0]
-    radius = mesh.nodes[found[:, :3]].mean(axis=1) * [1.0, 1.0, 0.0]
+    radius = mesh.off_axis(mesh.nodes[found[:, :3]].mean(axis=1))
     return found[np.einsum("ki,ki->k", normal, radius) > OUTWARD * np.linalg.norm(radius, axis=1)]
 
 

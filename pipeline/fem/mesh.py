@@ -10,6 +10,7 @@ from types import MappingProxyType
 
 import numpy as np
 
+from geometries.bow import Bow
 from geometries.solids import Role
 from pipeline.errors import MeshError
 from pipeline.fem.space import (
@@ -66,6 +67,8 @@ class Mesh:
         Nodes below this number are corners.
     relaxed : int
         Cells that gave up curvature to keep from inverting.
+    bow : Bow, optional
+        How the straight shaft was bent.
 
     Raises
     ------
@@ -81,6 +84,7 @@ class Mesh:
     patches: Mapping[str, Ints]
     vertex_count: int
     relaxed: int = 0
+    bow: Bow | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "patches", MappingProxyType(dict(self.patches)))
@@ -149,6 +153,12 @@ class Mesh:
     def unknowns(self) -> int:
         """Number of displacement components."""
         return 3 * len(self.nodes)
+
+    def off_axis(self, points: Array) -> Array:
+        """Vectors (n, 3) from the shaft axis, across it, to points (n, 3), mm."""
+        if self.bow is None:
+            return points * [1.0, 1.0, 0.0]
+        return points - self.bow.place(self.bow.straighten(points) * [0.0, 0.0, 1.0])
 
     def cells_of(self, *roles: Role) -> Ints:
         """Numbers of the cells whose part has one of the roles."""

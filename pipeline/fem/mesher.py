@@ -113,7 +113,7 @@ def mesh_once(geometry: Geometry, sizes: Sizes, closer: Closer | None = None) ->
     with _session() as gmsh:
         try:
             volumes = fragments(gmsh, geometry)
-            exact = masses_of(gmsh, volumes)
+            exact = masses_of(gmsh, volumes, geometry.bow)
             _set_sizes(gmsh, geometry, volumes, sizes, closer or {})
             gmsh.model.mesh.generate(3)
             _dissolve_slivers(gmsh)
@@ -124,6 +124,9 @@ def mesh_once(geometry: Geometry, sizes: Sizes, closer: Closer | None = None) ->
             raise MeshError(f"gmsh: {error}", _radii(gmsh, str(error))) from error
         raw = _arrays(gmsh, volumes)
     nodes, cells, part_of, vertex_count = _renumber(*raw)
+    patches = _patches(geometry, nodes, cells, part_of)
+    if geometry.bow is not None:
+        nodes = geometry.bow.place(nodes)
     nodes, relaxed = relax(nodes, cells)
     exact = exact_volumes(geometry, exact)
     parts = tuple(
@@ -135,9 +138,10 @@ def mesh_once(geometry: Geometry, sizes: Sizes, closer: Closer | None = None) ->
         cells=cells,
         part_of=part_of,
         parts=parts,
-        patches=_patches(geometry, nodes, cells, part_of),
+        patches=patches,
         vertex_count=vertex_count,
         relaxed=relaxed,
+        bow=geometry.bow,
     )
 
 
@@ -157,7 +161,7 @@ def exact_volumes(geometry: Geometry, masses: list[float]) -> list[float]:
     if plane is geometry:
         return masses
     with _session() as gmsh:
-        masses = masses_of(gmsh, fragments(gmsh, plane))
+        masses = masses_of(gmsh, fragments(gmsh, plane), geometry.bow)
     return (np.array(masses) + moved_by_waves(geometry)).tolist()
 
 

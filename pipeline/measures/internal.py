@@ -45,7 +45,7 @@ def load_shares(section: Section, place: str, load: Array) -> Iterator[Measure]:
         if abs(total[5]) > SMALL * largest[5] > 0:
             yield Measure("torque_share", where, float(100 * w[5] / total[5]))
         if size > SMALL * float(largest[3:5].max()) > 0:
-            couple = np.cross(section.centres[name] * [1, 1, 0], w[:3])[:2]
+            couple = np.cross(section.arm(name), w[:3])[:2]
             yield Measure("bending_share", where, float(100 * w[3:5] @ bending / size**2))
             own = float(100 * (w[3:5] - couple) @ bending / size**2)
             yield Measure("bending_share_own", where, own)
@@ -69,7 +69,7 @@ def beam_stress(beam: Beam, section: Section, load: Array) -> Iterator[Measure]:
     if beam.part not in section.parts:
         return
     w = section.parts[beam.part] @ load
-    moment = w[3:] - np.cross(section.centres[beam.part] * [1, 1, 0], w[:3])
+    moment = w[3:] - np.cross(section.arm(beam.part), w[:3])
     about = np.abs(np.asarray(beam.axes) @ moment[:2]) / np.asarray(beam.moduli)
     bending = np.hypot(*about) if beam.is_round else about.sum()
     yield Measure("nominal_stress", f"{beam.part}/gap", float(abs(w[2]) / beam.area + bending))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geometries.faces import Face
+from geometries.frame import Vector
 from geometries.readout import Pin
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array, Flags, Ints
@@ -27,11 +28,19 @@ class Section:
         Force and moment (6, loads) that the proximal side of a part exerts on its distal side.
     centres : dict of str to Array
         Centroid (3,) of each part's cells at the cut, mm.
+    axis : (float, float)
+        Where the shaft axis passes the level: x, y, mm.
     """
 
     level: float
     parts: dict[str, Array]
     centres: dict[str, Array]
+    axis: tuple[float, float] = (0.0, 0.0)
+
+    def arm(self, part: str) -> Array:
+        """From the shaft axis to a part's centroid, across the shaft (3,), mm."""
+        x, y, _ = self.centres[part]
+        return np.array([x - self.axis[0], y - self.axis[1], 0.0])
 
     @property
     def total(self) -> Array:
@@ -39,28 +48,31 @@ class Section:
         return np.asarray(sum(self.parts.values()))
 
 
-def cut_level(inside: Inside, face: Face) -> Section:
+def cut_level(inside: Inside, face: Face, on_axis: Vector | None = None) -> Section:
     """Cut the whole construct along a face across the shaft, between cells.
+
+    Moments are about a point of the shaft axis, on z where none is given.
 
     Cells belong to the side of their centroid. The resultant through so rough a cut is exact; what
     each part carries is a mean over about one cell to either side.
     """
     mesh = inside.mesh
-    x, y, z = mesh.nodes[mesh.cells[:, :4]].mean(axis=1).T
-    above = z > face.at(x, y)
+    middles = mesh.nodes[mesh.cells[:, :4]].mean(axis=1)
+    above = middles[:, 2] > face.at(middles[:, 0], middles[:, 1])
     marks = np.zeros((2, len(mesh.nodes)), dtype=bool)
     marks[0, mesh.cells[above]] = True
     marks[1, mesh.cells[~above]] = True
     cut: Flags = np.logical_and(*marks)
     beside = cut[mesh.cells].any(axis=1)
-    about = np.array([0.0, 0.0, face.height])
+    x, y, level = on_axis or (0.0, 0.0, face.height)
+    about = np.array([x, y, level])
     parts, centres = {}, {}
     for index in np.unique(mesh.part_of[beside & above]):
         own = beside & (mesh.part_of == index)
         name = mesh.parts[index].name
         parts[name] = -inside.pull(np.flatnonzero(own & above), cut, about)
         centres[name] = _centre(mesh, np.flatnonzero(own))
-    return Section(face.height, parts, centres)
+    return Section(level, parts, centres, (x, y))
 
 
 def _centre(mesh: Mesh, cells: Ints) -> Array:

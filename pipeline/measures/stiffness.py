@@ -35,8 +35,7 @@ def section_stiffness(
     if np.abs(load[6:]).sum() > SMALL:
         return
     if abs(force[2]) > SMALL:
-        on_axis = [np.array([0.0, 0.0, motion.about[2]]) for motion in (distal, proximal)]
-        stretch = (proximal.at(on_axis[1]) - distal.at(on_axis[0]))[2] @ load
+        stretch = (proximal.translation - distal.translation)[2] @ load
         yield Measure("axial_stiffness", "sections", float(force[2] / stretch))
         if np.abs(np.delete(load, 2)).max() < SMALL:
             yield Measure("axial_stiffness_by_energy", "sections", float(force[2] ** 2 / work))

@@ -12,58 +12,30 @@ import argparse
 import csv
 import json
 import sys
-import time
-from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from geometries.assembly import assemble
-from geometries.errors import StudyError
-from pipeline.case import Case, cases
-from pipeline.config import parse_study
-from pipeline.fem.mesher import build_mesh
-from tests.campaign.draws import Values, kind_of_construct, study
+from tests.campaign.draws import Values
+from tests.campaign.jobs import mesh, valid
 
 COLUMNS = ("number", "kind", "status", "reason", "seconds", "unknowns", "worst_volume", "study")
 LEAST = 0.99
 
 
-def valid(count: int, seed: int) -> Iterator[tuple[int, Values]]:
-    """Drawn studies that pass the lint, with the number of their draw."""
-    random, number = np.random.default_rng(seed), 0
-    for _ in range(count):
-        kind = kind_of_construct(random)
-        while True:
-            number += 1
-            drawn = study(random, kind)
-            try:
-                case = case_of(drawn)
-                assemble(case.construct, case.femur, case.defect)
-            except StudyError:
-                continue
-            yield number, drawn
-            break
-
-
-def case_of(drawn: Values) -> Case:
-    """The construct of a drawn study as a case."""
-    return cases(parse_study(drawn, "drawn"))[-1]
-
-
-def mesh(number: int, drawn: Values) -> dict[str, Any]:
-    """Mesh one and say how it went."""
-    case, started = case_of(drawn), time.perf_counter()
-    row = {"number": number, "kind": case.construct.kind, "status": "ok", "study": json.dumps(drawn)}
-    try:
-        made = build_mesh(assemble(case.construct, case.femur, case.defect), "coarse")
-        row |= {"unknowns": made.unknowns, "worst_volume": f"{made.worst_volume[1]:.1e}"}
-    except StudyError as error:
-        row |= {"status": "failed", "reason": str(error)}
-    return row | {"seconds": f"{time.perf_counter() - started:.1f}"}
+def isolated(number: int, drawn: Values) -> dict[str, Any]:
+    """Mesh one in a process of its own, so that a crash of the kernel is a row too."""
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as process:
+        try:
+            return process.submit(mesh, number, drawn).result()
+        except BrokenProcessPool:
+            kind = drawn["constructs"][0]["kind"]
+            crash = {"status": "failed", "reason": "its process crashed", "seconds": "0"}
+            return {"number": number, "kind": kind, "study": json.dumps(drawn), **crash}
 
 
 def main() -> None:
@@ -75,14 +47,11 @@ def main() -> None:
     parser.add_argument("--out", type=Path, default=Path("results/campaign.csv"))
     asked = parser.parse_args()
     rows = []
-    with (
-        asked.out.open("w", newline="") as file,
-        ProcessPoolExecutor(asked.workers, mp_context=get_context("spawn")) as pool,
-    ):
+    drawn = list(valid(asked.count, asked.seed))
+    with asked.out.open("w", newline="") as file, ThreadPoolExecutor(asked.workers) as lanes:
         table = csv.DictWriter(file, COLUMNS)
         table.writeheader()
-        waiting = [pool.submit(mesh, *one) for one in valid(asked.count, asked.seed)]
-        for done in as_completed(waiting):
+        for done in as_completed([lanes.submit(isolated, *one) for one in drawn]):
             row = done.result()
             rows.append(row)
             table.writerow(row)

@@ -54,7 +54,8 @@ def _between(random: Random, low: float, high: float) -> float:
 
 def femur(random: Random) -> Values:
     """Bone of any size."""
-    return {
+    bow = {"bow_radius_mm": _between(random, 700, 1400)} if random.random() < 0.15 else {}
+    return bow | {
         "length_mm": _between(random, 380, 490),
         "shaft_diameter_mm": _between(random, 24, 32),
         "canal_diameter_mm": _between(random, 8, 15),
