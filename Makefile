@@ -4,7 +4,7 @@ PYTHON ?= python3
 PIP := .venv/bin/python -m pip --disable-pip-version-check
 
 .DEFAULT_GOAL := help
-.PHONY: help install demo lint test test-all bench bench-install pins clean
+.PHONY: help install demo lint test test-all bench bench-install campaign pins clean
 
 help: ## List these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-14s %s\n", $$1, $$2 }' Makefile
@@ -27,6 +27,9 @@ test-all: lint ## Lint, then every test, the slow ones too
 
 bench: bench-install ## Measure our solver against others
 	.venv/bin/python -m tests.bench
+
+campaign: install ## Mesh 300 random constructs: half an hour on two cores
+	.venv/bin/python -m tests.campaign
 
 bench-install: .venv/.bench ## Add the solvers that `make bench` compares with
 
