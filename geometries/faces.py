@@ -10,7 +10,8 @@ import numpy as np
 from geometries.frame import Points, Vector
 
 WAVES = 6
-PER_WAVE = 3  # control points of the spline in a wavelength
+PER_WAVE = 4  # control points of the spline in a wavelength
+CLAMPED = 4  # control points at each end between which a clamped cubic spline is not yet uniform
 
 
 @dataclass(frozen=True)
@@ -103,16 +104,17 @@ class Face:
         """Control points (n², 3), mm, of a uniform cubic spline surface through it, and n.
 
         The spline damps a sine of wave number k on a grid of step h by (2 + cos k h) / 3 in each
-        direction; the heights are raised by as much. A plane needs four points and is not raised.
+        direction; the heights are raised by as much. Its ends are clamped, so the grid goes on beyond
+        the reach until it is uniform within. A plane needs four points and is not raised.
         """
         if not self.waves:
             steps = np.array([-self.reach, self.reach])
             x, y = np.meshgrid(steps, steps)
             return np.stack([x, y, self.at(x, y)], axis=-1).reshape(-1, 3), 2
         number = float(np.hypot(*self.waves[0].across))
-        count = int(np.ceil(2 * self.reach * number * PER_WAVE / (2 * pi))) + 1
-        steps = np.linspace(-self.reach, self.reach, count)
-        step = float(steps[1] - steps[0])
+        inside = int(np.ceil(2 * self.reach * number * PER_WAVE / (2 * pi)))
+        step, count = 2 * self.reach / inside, inside + 1 + 2 * CLAMPED
+        steps = (np.arange(count) - (count - 1) / 2) * step
         raised = []
         for wave in self.waves:
             kept = [(2 + cos(k * step)) / 3 for k in wave.across]
