@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -9,9 +10,11 @@ import numpy as np
 from geometries.bone import Defect, Femur
 from geometries.faces import Face, rough
 from geometries.femur import (
+    REACH_STEPS,
     Profile,
     less,
     outer_profile,
+    reached,
     reamed,
     rings,
     slab,
@@ -36,15 +39,16 @@ def bone_ends(femur: Femur, defect: Defect) -> tuple[Face, Face]:
     A wedge opens both ends by half; the bone turns about the surface opposite to its open side.
     """
     centre = gap_centre(femur, defect)
-    radius = outer_profile(femur).at(centre)
-    reach = radius + defect.cuff_mm + BEYOND_MM
+    outer = outer_profile(femur)
+    radius = outer.at(centre)
     tilt = np.tan(np.radians(defect.oblique_deg)) * np.array(radial(defect.oblique_azimuth_deg)[:2])
     open_side = np.array(radial(defect.wedge_azimuth_deg)[:2])
     faces = []
     for side in (-0.5, 0.5):
         x, y = (tilt + side * defect.wedge_mm / (2 * radius) * open_side).tolist()
         height = centre + side * (defect.gap_mm + defect.wedge_mm / 2)
-        face = Face(height, (x + 0.0, y + 0.0), reach=reach)
+        face = Face(height, (x + 0.0, y + 0.0))
+        face = replace(face, reach=reached(outer, face) + defect.cuff_mm + BEYOND_MM)
         if defect.rough_mm > 0:
             is_other = side > 0 and defect.rough_faces == "unlike"
             seed = defect.rough_seed + (SECOND_SEED if is_other else 0)
@@ -55,17 +59,20 @@ def bone_ends(femur: Femur, defect: Defect) -> tuple[Face, Face]:
 
 def gap_levels(femur: Femur, defect: Defect) -> tuple[float, float]:
     """Heights between which some of the gap lies, mm: the bone ends where it is flat and transverse."""
-    lower, upper = bone_ends(femur, defect)
-    radius = outer_profile(femur).at(gap_centre(femur, defect))
-    return lower.extent(radius)[0], upper.extent(radius)[1]
+    (lower, upper), outer = bone_ends(femur, defect), outer_profile(femur)
+    return lower.extent(reached(outer, lower))[0], upper.extent(reached(outer, upper))[1]
 
 
 def narrowest(femur: Femur, defect: Defect) -> float:
     """Least distance of the bone ends along the shaft over the cross-section of the bone, mm."""
-    lower, upper = bone_ends(femur, defect)
-    radius = outer_profile(femur).at(gap_centre(femur, defect))
-    x, y = np.meshgrid(*[np.linspace(-radius, radius, 81)] * 2)
-    return float((upper.at(x, y) - lower.at(x, y))[np.hypot(x, y) <= radius].min())
+    (lower, upper), outer = bone_ends(femur, defect), outer_profile(femur)
+    turn = np.linspace(0, 2 * np.pi, 240, endpoint=False)
+    across, middle = np.array([np.cos(turn), np.sin(turn)]), lower.towards(upper, 0.5)
+    surface = np.full(turn.shape, outer.at(middle.height))
+    for _ in range(REACH_STEPS):
+        surface = np.interp(middle.at(*(surface * across)), outer.heights, outer.radii)
+    x, y = np.linspace(0, 1, 61)[:, None] * (surface * across)[:, None]
+    return float((upper.at(x, y) - lower.at(x, y)).min())
 
 
 def tissue_parts(femur: Femur, rod: Nail | Stem | None, defect: Defect, material: str) -> list[Part]:

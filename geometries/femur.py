@@ -19,6 +19,7 @@ DISTAL_CORE, PROXIMAL_CORE = 0.20, 0.85
 DISTAL_LEVEL = 0.25
 END_CORTEX_MM = 2.0
 FACE_MARGIN_MM = 1.0
+REACH_STEPS = 20  # each leaves less than half of the error: tilt times flare is under 0.4
 HOLE_STEP_MM = 40.0
 
 
@@ -178,9 +179,17 @@ def less(pieces: tuple[Piece, ...], *cuts: Tool) -> tuple[Piece, ...]:
     return tuple(Piece(piece.solid, (*piece.cuts, *cuts)) for piece in pieces)
 
 
+def reached(outer: Profile, face: Face) -> float:
+    """Radius within which a face lies in the bone, mm: where it is steep it runs up the flares."""
+    radius = outer.at(face.height)
+    for _ in range(0 if face.is_level else REACH_STEPS):
+        radius = outer.largest(*face.extent(radius))
+    return radius
+
+
 def _zone(outer: Profile, face: Face) -> tuple[float, float]:
     """Heights between which a face crosses the bone, and a little beyond, mm."""
-    low, high = face.extent(outer.largest(*face.extent(outer.at(face.height))))
+    low, high = face.extent(reached(outer, face))
     return low - FACE_MARGIN_MM, high + FACE_MARGIN_MM
 
 
