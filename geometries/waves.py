@@ -74,11 +74,10 @@ def _spots(plane: Geometry, face: Face, step: float) -> Iterator[tuple[Points, P
 
 
 def _rough_faces(geometry: Geometry) -> list[Face]:
-    found = (
-        cut.face
-        for part in geometry.parts
-        for piece in part.pieces
-        for cut in piece.cuts
-        if isinstance(cut, HalfSpace) and cut.face.waves
-    )
-    return list(dict.fromkeys(found))
+    """Rough faces between different parts; not those that only divide a part into layers."""
+    sides: dict[Face, dict[str, set[bool]]] = {}
+    for part in geometry.parts:
+        for cut in (cut for piece in part.pieces for cut in piece.cuts):
+            if isinstance(cut, HalfSpace) and cut.face.waves:
+                sides.setdefault(cut.face, {}).setdefault(part.name, set()).add(cut.is_above)
+    return [face for face, parts in sides.items() if min(map(len, parts.values())) == 1]
