@@ -88,8 +88,8 @@ def _cortex_findings(femur: Femur, rod: Nail | Stem | None) -> Iterator[str]:
     thinnest = min(outer.at(z) - inner.at(z) for z in heights)
     if isinstance(rod, Nail) and not is_centred(rod):
         radius = (rod.diameter_mm + rod.reaming_mm) / 2
-        low, high = rod.distal_end_mm, rod.distal_end_mm + rod.length_mm
-        passed = [low, *(z for z in heights if low < z < high), high]
+        low = rod.distal_end_mm  # the bore goes on beyond the nail's top, out of the bone's
+        passed = [low, *(z for z in heights if z > low)]
         left = [outer.at(z) - hypot(*axis_at(rod, z)) - radius for z in passed]
         thinnest = min(thinnest, *left)
     if thinnest < LEAST_CORTEX_MM:
