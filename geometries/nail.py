@@ -80,7 +80,10 @@ def _chord(point: tuple[float, float], out: tuple[float, float], radius: float) 
 
 
 def _slot(nail: Nail) -> tuple[Prism, ...]:
-    """What a slot takes out of the wall on its side, from below the distal end upwards."""
+    """What a slot takes out of the wall on its side, from below the distal end upwards.
+
+    It follows the nail's axis, which may lie beside the shaft axis and be tilted.
+    """
     if nail.slot_mm is None:
         return ()
     low, top = nail.distal_end_mm - SLOT_BEYOND_MM, nail.distal_end_mm + nail.length_mm
@@ -89,8 +92,10 @@ def _slot(nail: Nail) -> tuple[Prism, ...]:
     (x, y, _), reach = radial(nail.slot_azimuth_deg), nail.diameter_mm
     (a, b), (c, d) = axis_at(nail, low), axis_at(nail, high)
     start, end = a * x + b * y, c * x + d * y
+    beside, lean = b * x - a * y, ((d - b) * x - (c - a) * y) / (high - low)
     outline = ((start, low), (start + reach, low), (end + reach, high), (end, high))
-    return (Prism(outline, nail.slot_azimuth_deg, nail.slot_mm),)
+    aside = (beside - lean * low, lean)
+    return (Prism(outline, nail.slot_azimuth_deg, nail.slot_mm, aside),)
 
 
 def canal_part(nail: Nail, femur: Femur, gap: tuple[float, float]) -> Part | None:

@@ -81,11 +81,15 @@ class Prism:
         Side of the bone on which the plane's positive half lies, degrees.
     width : float
         Full extrusion width, mm.
+    aside : (float, float)
+        How far its middle lies beside that plane, along `sweep`: at z = 0, mm, and how much further
+        per mm of height.
     """
 
     outline: tuple[tuple[float, float], ...]
     azimuth_deg: float
     width: float
+    aside: tuple[float, float] = (0.0, 0.0)
 
     @property
     def volume(self) -> float:
@@ -95,9 +99,13 @@ class Prism:
 
     def corners(self) -> list[Vector]:
         """Corners of the face from which the solid is extruded along `sweep`, mm."""
-        out, across = np.asarray(radial(self.azimuth_deg)), np.asarray(self.sweep) / 2
+        out, sweep = np.asarray(radial(self.azimuth_deg)), np.asarray(self.sweep)
         up = np.array([0.0, 0.0, 1.0])
-        return [tuple((r * out + z * up - across).tolist()) for r, z in self.outline]
+        start, lean = self.aside
+        return [
+            tuple((r * out + z * up + ((start + lean * z) / self.width - 0.5) * sweep).tolist())
+            for r, z in self.outline
+        ]
 
     @property
     def sweep(self) -> Vector:
@@ -109,7 +117,7 @@ class Prism:
         """Which of the points (n, 3) lie inside (even-odd rule on the outline)."""
         r = points @ np.asarray(radial(self.azimuth_deg))
         z = points[:, 2]
-        across = points @ (np.asarray(self.sweep) / self.width)
+        across = points @ (np.asarray(self.sweep) / self.width) - self.aside[0] - self.aside[1] * z
         inside = np.zeros(len(points), dtype=bool)
         for (r0, z0), (r1, z1) in zip(self.outline, self.outline[1:] + self.outline[:1], strict=True):
             if z0 != z1:

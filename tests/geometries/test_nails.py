@@ -1,0 +1,183 @@
+"""Nails as they are used: beside the axis, slotted, solid, short of the gap, loose in their bolts."""
+
+from __future__ import annotations
+
+from math import atan, degrees, hypot
+
+import numpy as np
+import pytest
+
+from geometries.assembly import assemble
+from geometries.bone import Defect, Femur
+from geometries.constructs import NailConstruct
+from geometries.defect import gap_levels
+from geometries.femur import outer_profile
+from geometries.frame import Points, radial
+from geometries.nail import bolt_levels, bolt_pins, bolts, fit_span
+from geometries.parameters import Bolts, Nail
+from geometries.rods import axis_at
+from geometries.solids import Geometry
+
+FEMUR, DEFECT = Femur(), Defect()
+BESIDE = Nail(
+    diameter_mm=9.0, distal_offset_mm=(2.1, -1.3), proximal_offset_mm=(-0.9, 1.7),
+    bolts=Bolts(azimuth_deg=34.0, distal=3, first_mm=19.0, spacing_mm=17.0),
+)  # fmt: skip
+
+
+def nailed(nail: Nail) -> Geometry:
+    return assemble(NailConstruct(name="n", kind="nail", nail=nail), FEMUR, DEFECT)
+
+
+def owners(geometry: Geometry, points: Points) -> list[str]:
+    names = [*(part.name for part in geometry.parts), "nothing"]
+    return [names[k] for k in geometry.painted(points)]
+
+
+# --- Bolts -------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("nail", [Nail(), BESIDE])
+def test_bolts_pass_the_nails_axis_and_stand_out_at_both_ends(nail: Nail):
+    # Plain geometry: the distance of a point from a line, and of the line's ends from the shaft axis;
+    # 1.5 mm beyond the widest bone that the bolt touches.
+    outer, radius = outer_profile(FEMUR), nail.bolts.diameter_mm / 2
+    made = bolts(nail, outer)
+    assert [bolt.base[2] for bolt in made] == pytest.approx(bolt_levels(nail))
+    for bolt in made:
+        z, along = bolt.base[2], np.array(bolt.axis[:2])
+        assert bolt.axis[2] == 0
+        start = np.array(bolt.base[:2])
+        to_axis = np.array(axis_at(nail, z)) - start
+        assert abs(to_axis[0] * along[1] - to_axis[1] * along[0]) < 1e-9 * bolt.height
+        assert 0 < to_axis @ along < along @ along
+        widest = max(outer.at(z - radius), outer.at(z + radius))
+        for end in (start, start + along):
+            assert hypot(*end) == pytest.approx(widest + 1.5)
+        out = radial(nail.bolts.azimuth_deg)[:2]
+        assert along / bolt.height == pytest.approx(-np.array(out))  # head on the bolt's side
+
+
+@pytest.mark.parametrize("nail", [Nail(), BESIDE])
+def test_shear_planes_lie_in_the_void_on_either_side_of_the_nail(nail: Nail):
+    # Definition, by points on the bolt's axis: half-way between nail and bore, seen from the nail.
+    middle = nail.diameter_mm / 2 + nail.reaming_mm / 4
+    for pin, z in zip(bolt_pins(nail), bolt_levels(nail), strict=True):
+        foot, axis = np.array(pin.foot), np.array(pin.axis)
+        assert foot @ axis == pytest.approx(0, abs=1e-12)  # nearest to the shaft axis
+        near, far = (
+            foot + pin.planes[f"{side}_shear_plane"] * axis - [*axis_at(nail, z), z]
+            for side in ("near", "far")
+        )
+        assert near == pytest.approx(middle * axis)
+        assert far == pytest.approx(-middle * axis)
+
+
+# --- Slots and hollows -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("azimuth_deg", [90.0, -28.0, 161.0])
+@pytest.mark.parametrize("offsets", [((0.0, 0.0), (0.0, 0.0)), ((2.1, -1.3), (-0.9, 1.7))])
+def test_slot_opens_the_wall_on_its_side_alone(
+    azimuth_deg: float, offsets: tuple[tuple[float, float], tuple[float, float]]
+):
+    # Definition, by points in the wall seen from the nail's own axis, all round and up the nail: none
+    # within half of the slot's width on its side, nail everywhere else; above slot_percent it is whole.
+    nail = Nail(
+        diameter_mm=10.4, cannulation_mm=6.2, slot_mm=3.4, slot_azimuth_deg=azimuth_deg,
+        slot_percent=72.0, distal_offset_mm=offsets[0], proximal_offset_mm=offsets[1],
+        bolts=Bolts(distal=1, proximal=1, first_mm=10.0),
+    )  # fmt: skip
+    geometry = nailed(nail)
+    turn = np.radians(np.arange(0.5, 360, 3))
+    for share in (0.004, 0.31, 0.55, 0.715, 0.725, 0.93):
+        z = 35.0 + share * 360.0
+        x, y = axis_at(nail, z)
+        for r in (3.15, 4.1, 5.1):
+            places = np.stack([x + r * np.cos(turn), y + r * np.sin(turn), 0 * turn + z], axis=1)
+            out = np.array(radial(azimuth_deg)[:2])
+            from_axis = places[:, :2] - [x, y]
+            aside = from_axis @ [-out[1], out[0]]
+            is_open = (from_axis @ out > 0) & (np.abs(aside) < 1.7) & (share < 0.72)
+            clear = np.abs(np.abs(aside) - 1.7) > 0.02  # the cut is straight in z, the nail may lean
+            found = np.array(owners(geometry, places))
+            assert (found == np.where(is_open, "nothing", "nail"))[clear].all(), (share, r)
+            assert is_open.any() == (share < 0.72)
+
+
+def test_slot_of_the_whole_nail_ends_nowhere():
+    # Definition.
+    nail = Nail(cannulation_mm=6.0, slot_mm=3.0, slot_azimuth_deg=0.0)
+    points = np.array([[-4.0, 0.4, 35.0 + z] for z in (0.01, 26.0, 171.0, 359.99)])
+    assert set(owners(nailed(nail), points)) == {"nothing"}
+
+
+def test_solid_nail_has_no_hollow():
+    # Definition, by a point on the axis; at 5 mm it is hollow.
+    middle = np.array([[0.3, -0.2, 190.0]])
+    assert owners(nailed(Nail(cannulation_mm=0.0)), middle) == ["nail"]
+    assert owners(nailed(Nail()), middle) == ["nothing"]
+
+
+@pytest.mark.parametrize(
+    ("low", "length", "expected"),
+    [(35.0, 165.0, "nothing"), (228.0, 170.0, "nothing"), (35.0, 360.0, "nail")],
+)
+def test_nail_may_end_short_of_the_gap(low: float, length: float, expected: str):
+    # Definition, by points in the wall at the gap: nothing there, and nothing said of its clearance.
+    nail = Nail(distal_end_mm=low, length_mm=length, bolts=Bolts(first_mm=12.0, spacing_mm=14.0))
+    geometry = nailed(nail)
+    at_gap = np.array([[4.0, 0.1, z] for z in (*gap_levels(FEMUR, DEFECT), 215.0)])
+    assert owners(geometry, at_gap) == [expected] * 3
+    assert ("nail_clearance_at_gap_mm" in geometry.facts) == (expected == "nail")
+    assert bool(geometry.loose) == (expected == "nothing")
+    beside = np.array([[4.0, 0.1, low + 1.0], [4.0, 0.1, low + length - 1.0]])
+    assert owners(geometry, beside) == ["nail", "nail"]
+
+
+# --- Fit and play ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("diameter_mm", [10.3, 11.0, 12.6])
+def test_nail_fits_where_the_canal_is_no_wider_than_the_bore(diameter_mm: float):
+    # By hand: the default canal is 5.25 mm wide from 172 to 309.6 mm and grows on straight lines to
+    # its core at 86 mm and to the top.
+    nail = Nail(diameter_mm=diameter_mm)
+    bore = (diameter_mm + 1.0) / 2
+    core = 5.25 + (18.0 - 4.5 - 5.25) * (0.40 - 0.20) / (0.40 - 0.25)
+    low = 172.0 - (bore - 5.25) / (core - 5.25) * 86.0
+    high = 309.6 + (bore - 5.25) / (21.0 - 2.0 - 5.25) * (430.0 - 309.6)
+    assert fit_span(nail, FEMUR) == pytest.approx((low, high), abs=0.01)
+    assert nailed(nail).facts["canal_fit_mm"] == pytest.approx(high - low, abs=0.02)
+
+
+def test_nail_that_is_too_thin_fits_nowhere_unless_it_lies_against_the_wall():
+    # By hand: 5.0 mm of bore in 5.25 mm of canal; 0.31 mm beside the axis it touches.
+    thin = Nail(diameter_mm=9.0)
+    assert fit_span(thin, FEMUR) is None
+    beside = Nail(diameter_mm=9.0, distal_offset_mm=(0.0, 0.31), proximal_offset_mm=(0.0, 0.31))
+    found = fit_span(beside, FEMUR)
+    core = 5.25 + (18.0 - 4.5 - 5.25) * (0.40 - 0.20) / (0.40 - 0.25)
+    assert found == pytest.approx(
+        (172.0 - 0.06 / (core - 5.25) * 86.0, 309.6 + 0.06 / 13.75 * 120.4), abs=0.1
+    )  # the ends lie close to the bend of the canal, within one step of the search
+
+
+def test_play_in_the_bolts_turns_and_slides_freely():
+    # Common practice, no source: 0.1 mm at a lever of 6 mm is about a degree. By trigonometry 0.955°,
+    # at each end of the nail that has bolts.
+    nail = Nail(diameter_mm=12.0, bolts=Bolts(play_mm=0.1, proximal=0))
+    turn, slide = nail.free_play
+    assert turn == pytest.approx(degrees(atan(0.1 / 6.0)), rel=1e-3)
+    assert turn == pytest.approx(0.955, abs=0.001)
+    assert slide == pytest.approx(0.1)
+    both = Nail(diameter_mm=12.0, bolts=Bolts(play_mm=0.1)).free_play
+    assert both == pytest.approx((2 * turn, 2 * slide))
+    assert Nail().free_play == (0, 0)
+
+
+def test_every_table_names_the_play():
+    words = NailConstruct(
+        name="n", kind="nail", nail=Nail(diameter_mm=12.0, bolts=Bolts(play_mm=0.1))
+    ).interfaces
+    assert words == "canal void, bolts tied, their play of ±1.9° and ±0.20 mm left out"
