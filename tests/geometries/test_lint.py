@@ -19,6 +19,7 @@ from geometries.constructs import (
     NailConstruct,
     NailPlateConstruct,
     PlateConstruct,
+    StemPlateConstruct,
 )
 from geometries.errors import StudyError
 from geometries.femur import walls
@@ -31,6 +32,7 @@ from geometries.solids import Frustum, Geometry, Part, Points, Prism, Solid, rad
 
 FEMUR, DEFECT = Femur(), Defect()  # 430 mm; 3 mm at mid-shaft, 213.5 to 216.5 mm
 NAIL_IN_SHAFT = {"distal_end_mm": 165, "length_mm": 240, "bolts": {"distal": 1}}  # bolt at 180 mm
+CUFFED: dict[str, Any] = {"site_percent": 80.0, "gap_mm": 60.0, "cuff_mm": 3.0}
 REMEDY = re.compile(r"\b(change|choose|fill|lengthen|make|move|or another|shorten|thicken|use)\b")
 
 
@@ -49,6 +51,12 @@ def _lint(
 
 def _nail(**changes: Any) -> dict[str, Any]:
     return {"nail": Nail(**changes)}
+
+
+def _stem(**changes: Any) -> dict[str, Any]:
+    """A stem that is as thick as any in the middle of the shaft."""
+    sizes = {"tip_diameter_mm": 14.0, "top_diameter_mm": 20.0, "length_mm": 190.0}
+    return {"nail": Stem(**{**sizes, **changes})}
 
 
 def _bolts(**changes: Any) -> dict[str, Any]:
@@ -174,6 +182,56 @@ FINDINGS: dict[str, tuple[dict[str, Any], list[str], dict[str, Any]]] = {
         ["plate.offset_mm = 1.7", "bolt at 180 mm", "1.5 mm out", "1.8 mm or more", "azimuth_deg"],
         _both(NAIL_IN_SHAFT, offset_mm=1.9, holes=(1, 2)),
     ),
+    "stem into the gap": (
+        {"nail": Stem(length_mm=195.6)},
+        ["stem", "down to 218.4 mm", "tip 234.4 mm", "up to 216.5 mm", "218.5 mm or more", "length_mm"],
+        {"nail": Stem(length_mm=195.4)},
+    ),
+    "stem wider than the bone": (
+        {"femur": Femur(shaft_diameter_mm=24.0), **_stem(mantle_mm=2.5)},
+        ["cortex", "1.4 mm is left", "1.5 mm or more", "thinner stem", "mantle_mm"],
+        {"femur": Femur(shaft_diameter_mm=24.0), **_stem(mantle_mm=2.3)},
+    ),
+    "unlike rough ends that meet": (
+        {"defect": Defect(gap_mm=1.3, rough_mm=0.9, rough_faces="unlike")},
+        ["bone ends", "0.15 mm of each other", "0.3 mm or more", "gap_mm", "rough_mm", "'matching'"],
+        {"defect": Defect(gap_mm=1.5, rough_mm=0.9, rough_faces="unlike")},
+    ),
+    "nail that grazes the surface beside the axis": (  # 13.5 - 5.5 - 6.6 mm
+        _nail(distal_offset_mm=(-6.6, 0.0), proximal_offset_mm=(-6.6, 0.0)),
+        ["cortex", "1.4 mm is left", "1.5 mm or more", "thinner nail", "smaller offsets"],
+        _nail(distal_offset_mm=(-6.4, 0.0), proximal_offset_mm=(-6.4, 0.0)),
+    ),
+    "screw turned too far": (  # arc sine of 9.2 over 18 mm
+        _both({"diameter_mm": 12.4}, cortices="tangential"),
+        ["plate screw at 242 mm", "turn by 31°", "9.2 mm beside the axis", "30°", "thinner screws"],
+        _both({"diameter_mm": 11.9}, cortices="tangential"),
+    ),
+    "screw turned out of the cortex": (  # 24 / 2 - 1.5 - 2.5 mm are left beside the axis
+        {"femur": Femur(shaft_diameter_mm=24.0), **_both({"diameter_mm": 10.2}, cortices="tangential")},
+        ["plate screw at 242 mm", "8.1 mm beside the axis", "30° and 8.0 mm", "'unicortical'"],
+        {"femur": Femur(shaft_diameter_mm=24.0), **_both({"diameter_mm": 9.8}, cortices="tangential")},
+    ),
+    "screw through a stem": (
+        {"nail": Stem(length_mm=190.0), **_plate(cortices="bicortical", shift_mm=20)},
+        ["plate screw at 262 mm", "hits the stem", "0.0 mm from its", "8.6 mm or more", "cortices"],
+        {"nail": Stem(length_mm=190.0), **_plate(cortices="unicortical", shift_mm=20)},
+    ),
+    "cuff beyond the knee": (
+        {"femur": Femur(length_mm=380.0), "defect": Defect(**CUFFED, cuff_length_mm=52.8)},
+        ["defect.cuff_length_mm = 52.8", "19.6 to 132.4", "20 to 360 mm", "shorten"],
+        {"femur": Femur(length_mm=380.0), "defect": Defect(**CUFFED, cuff_length_mm=51.4)},
+    ),
+    "oblique gap beyond the knee": (
+        {"defect": Defect(site_percent=80.0, gap_mm=60.0, oblique_deg=60.0)},
+        ["gap", "outside the bone", "20 to 410 mm", "site_percent", "gap_mm"],
+        {"defect": Defect(site_percent=80.0, gap_mm=20.0, oblique_deg=30.0)},
+    ),
+    "break on a bolt": (
+        _nail(break_mm=73.7),
+        ["nail.break_mm = 73.7", "35 to 395 mm", "3.8 mm away", "move"],
+        _nail(break_mm=73.9),
+    ),
 }  # fmt: skip
 
 
@@ -244,7 +302,10 @@ SHARED = {  # pairs that share space by design: a later part paints over an earl
     frozenset(pair)
     for pair in (
         ("bolt", "nail"), ("bolt", "cortex"), ("bolt", "cancellous"), ("screw", "plate"),
-        ("screw", "cortex"), ("screw", "cancellous"),
+        ("screw", "cortex"), ("screw", "cancellous"), ("inner", "gap"),
+        # What fills the canal lies under bone, tissue, bolts and screws, cores under the cortex.
+        ("canal", "cortex"), ("canal", "cancellous"), ("canal", "gap"), ("canal", "inner"),
+        ("canal", "bolt"), ("canal", "screw"), ("cancellous", "cortex"),
     )
 }  # fmt: skip
 
@@ -310,6 +371,19 @@ def _pick(rng: np.random.Generator, low: float, high: float) -> float:
     return float(rng.choice([low, high, rng.uniform(low, high)], p=[0.1, 0.1, 0.8]))
 
 
+def _aside(rng: np.random.Generator) -> tuple[float, float]:
+    return tuple(rng.uniform(-4, 4, 2).tolist())  # type: ignore[return-value]
+
+
+def _shape(rng: np.random.Generator) -> dict[str, Any]:
+    """A gap that is tilted, wedged, rough or filled, or none of it."""
+    return {
+        "oblique_deg": _pick(rng, 0, 35), "oblique_azimuth_deg": _pick(rng, -180, 180),
+        "wedge_mm": _pick(rng, 0, 5), "rough_mm": _pick(rng, 0, 0.6),
+        "fill": str(rng.choice(["cortex", "canal"])),
+    }  # fmt: skip
+
+
 def _random(rng: np.random.Generator, kind: str) -> tuple[Construct, Femur, Defect]:
     """Anything within the limits of the parameters, more often of a usual size."""
     femur = Femur(
@@ -328,6 +402,12 @@ def _random(rng: np.random.Generator, kind: str) -> tuple[Construct, Femur, Defe
             "spacing_mm": _pick(rng, 10, 40),
         },
     }  # fmt: skip
+    if kind.startswith("beside"):
+        nail |= {"distal_offset_mm": _aside(rng), "proximal_offset_mm": _aside(rng)}
+        nail |= {"canal": str(rng.choice(["void", "filler"])), "diameter_mm": _pick(rng, 8, 11)}
+        nail["cannulation_mm"], nail["bolts"]["azimuth_deg"] = 4.0, _pick(rng, -90, 90)
+        nail["bolts"]["diameter_mm"] = _pick(rng, 3.5, 5)
+        defect = Defect(**defect.model_dump() | _shape(rng))
     width = _pick(rng, 8, 20)
     half = int(rng.integers(3, 10))
     plate = {
@@ -340,6 +420,10 @@ def _random(rng: np.random.Generator, kind: str) -> tuple[Construct, Femur, Defe
             "holes": tuple((rng.permutation(half)[:3] + 1).tolist()),
         },
     }  # fmt: skip
+    if kind in ("tangential", "stem_plate", "beside_plate"):
+        ways = ["auto", "tangential"] if kind != "tangential" else ["tangential"]
+        plate["screws"] |= {"cortices": str(rng.choice(ways)), "diameter_mm": _pick(rng, 2.7, 4.5)}
+        plate |= {"width_mm": _pick(rng, 11, 18), "offset_mm": _pick(rng, 1.8, 4)}
     if kind == "nail_plate" and rng.random() < 0.7:  # a plate that covers bolts, close to the bone
         nail |= {"length_mm": _pick(rng, 160, 300), "distal_end_mm": _pick(rng, 40, 150)}
         plate |= {"offset_mm": _pick(rng, 0.3, 2.5), "hole_count": 2 * int(rng.integers(6, 10))}
@@ -348,8 +432,20 @@ def _random(rng: np.random.Generator, kind: str) -> tuple[Construct, Femur, Defe
         )
         plate["azimuth_deg"] = float(turn)
         plate["screws"]["holes"] = (int(rng.integers(1, 3)),)
-    if kind == "nail_plate":
-        return NailPlateConstruct(kind=kind, name="any", nail=nail, plate=plate), femur, defect
+    if kind == "stem_plate":
+        tip = _pick(rng, 8, 12)
+        stem = {
+            "tip_diameter_mm": tip, "top_diameter_mm": tip + _pick(rng, 2, 6),
+            "mantle_mm": _pick(rng, 1, 3),
+            "length_mm": _pick(rng, 90, 220), "ingrown_percent": _pick(rng, 25, 100),
+            "fixation": str(rng.choice(["cemented", "ingrown"])),
+        }  # fmt: skip
+        plate["shift_mm"] = _pick(rng, -20, 80)
+        return StemPlateConstruct(kind=kind, name="any", stem=stem, plate=plate), femur, defect
+    if kind == "beside":
+        return NailConstruct(kind="nail", name="any", nail=nail), femur, defect
+    if kind in ("nail_plate", "tangential", "beside_plate"):
+        return NailPlateConstruct(kind="nail_plate", name="any", nail=nail, plate=plate), femur, defect
     if kind == "plate":
         return PlateConstruct(kind=kind, name="any", plate=plate), femur, defect
     if kind == "nail":
@@ -358,8 +454,12 @@ def _random(rng: np.random.Generator, kind: str) -> tuple[Construct, Femur, Defe
 
 
 @pytest.mark.parametrize(
-    ("kind", "least"), [("nail", 30), ("exchange_nail", 30), ("plate", 30), ("nail_plate", 200)]
-)
+    ("kind", "least"),
+    [
+        ("nail", 30), ("exchange_nail", 30), ("plate", 30), ("nail_plate", 200), ("tangential", 25),
+        ("beside", 15), ("beside_plate", 10), ("stem_plate", 25),
+    ],
+)  # fmt: skip
 def test_what_passes_does_not_overlap(kind: str, least: int):
     rng = np.random.default_rng(20)
     built, offenders = 0, []

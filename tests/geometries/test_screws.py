@@ -23,7 +23,8 @@ TURNED = Screws(cortices="tangential", diameter_mm=4.1, holes=(2, 4, 5))
 RODS: dict[str, Nail | Stem] = {
     "nail": Nail(diameter_mm=9.0),
     "nail beside the axis": Nail(
-        diameter_mm=8.0, cannulation_mm=4.0, distal_offset_mm=(1.2, -0.7), proximal_offset_mm=(-0.8, 1.1)
+        diameter_mm=8.0, cannulation_mm=4.0, distal_offset_mm=(1.2, -0.7),
+        proximal_offset_mm=(-0.8, 1.1),
     ),
     "stem": Stem(tip_diameter_mm=8.5, top_diameter_mm=12.0, length_mm=195.0, mantle_mm=1.2),
 }  # fmt: skip
