@@ -19,6 +19,7 @@ DISTAL_CORE, PROXIMAL_CORE = 0.20, 0.85
 DISTAL_LEVEL = 0.25
 END_CORTEX_MM = 2.0
 FACE_MARGIN_MM = 1.0
+LEAST_CORE_MM = 1.0
 REACH_STEPS = 20  # each leaves less than half of the error: tilt times flare is under 0.4
 HOLE_STEP_MM = 40.0
 
@@ -256,12 +257,15 @@ def bone_parts(
     below, above = (
         end.height if end.is_level else _zone(outer, end)[side] for side, end in enumerate(ends)
     )
+    top, bottom = _core_ends(femur, rod)
     cores = {
-        "cancellous_distal": [0.0, sections[0], min(DISTAL_CORE * length, below)],
-        "cancellous_proximal": [max(PROXIMAL_CORE * length, above), sections[1], length],
+        "cancellous_distal": [0.0, sections[0], min(top, below)],
+        "cancellous_proximal": [max(bottom, above), sections[1], length],
     }
-    if isinstance(rod, Stem):  # its bed fills the canal instead
+    if isinstance(rod, Stem) or bottom > sections[1] - FACE_MARGIN_MM:  # a bed fills it, or nothing
         del cores["cancellous_proximal"]
+    if top < sections[0] + FACE_MARGIN_MM:
+        del cores["cancellous_distal"]
     parts = []
     for name, levels in cores.items():
         pieces = tuple(
@@ -273,6 +277,23 @@ def bone_parts(
         Part("cortex_distal", "cortex", femur.cortical, distal, wall),
         Part("cortex_proximal", "cortex", femur.cortical, proximal, wall),
     ]
+
+
+def _core_ends(femur: Femur, rod: Nail | Stem | None) -> tuple[float, float]:
+    """Top of the distal and bottom of the proximal cancellous core, mm.
+
+    Where the bore of an eccentric nail comes close to the wall of the canal, reaming leaves no core: it
+    would be a crescent with edges as thin as paper.
+    """
+    length, canal = femur.length_mm, canal_profile(femur)
+    top, bottom = DISTAL_CORE * length, PROXIMAL_CORE * length
+    if not isinstance(rod, Nail) or is_centred(rod):
+        return top, bottom
+    radius = (rod.diameter_mm + rod.reaming_mm) / 2 + LEAST_CORE_MM
+    start = rod.distal_end_mm - BORE_BELOW_NAIL_MM
+    steps = np.arange(start, length + 1.0, 1.0)
+    close = [z for z in steps if np.hypot(*axis_at(rod, z)) + radius > canal.at(z)]
+    return min([top, *close]), max([bottom, *close])
 
 
 def _core(femur: Femur, rod: Nail | Stem | None, low: float, high: float) -> tuple[Piece, ...]:
