@@ -29,6 +29,8 @@ COLOURS = {
     "inner": "#f07fb0",
     "cuff": "#f7b6d2",
     "nail": "#3355b5",
+    "stem": "#59616b",
+    "cement": "#a9b7c0",
     "bolt": "#8fc0f5",
     "plate": "#0f5143",
     "screw": "#3f9d4f",
