@@ -11,14 +11,7 @@ from geometries.clearance import check_apart
 from geometries.constructs import Construct, IntactConstruct, Specimen
 from geometries.defect import bone_ends, gap_centre, gap_levels, tissue_parts
 from geometries.errors import StudyError
-from geometries.femur import (
-    bone_parts,
-    canal_profile,
-    eccentric_hole,
-    outer_profile,
-    reamed_profile,
-    walls,
-)
+from geometries.femur import bone_parts
 from geometries.lint import check_clearances
 from geometries.loadpath import unheld
 from geometries.nail import bolt_levels, bolt_pins, canal_part, fit_span, nail_beam, nail_parts
@@ -34,6 +27,7 @@ from geometries.plate import (
     screws,
 )
 from geometries.plating import Plate
+from geometries.profiles import canal_profile, eccentric_hole, outer_profile, reamed_profile, walls
 from geometries.readout import Beam, GapFrame, Pin
 from geometries.rods import SAME_MM, is_centred, rods
 from geometries.solids import Contact, Geometry, Part, Patch, Piece, Prism, Role, Tool, cylinder

@@ -9,17 +9,9 @@ import numpy as np
 
 from geometries.bone import Defect, Femur
 from geometries.faces import Face, rough
-from geometries.femur import (
-    REACH_STEPS,
-    Profile,
-    less,
-    outer_profile,
-    reached,
-    reamed,
-    rings,
-    slab,
-)
+from geometries.femur import REACH_STEPS, less, reached, rings, slab
 from geometries.parameters import Nail, Stem
+from geometries.profiles import Profile, outer_profile, reamed
 from geometries.rods import along_nail
 from geometries.solids import Part, Piece, Sector, Tool, radial
 

@@ -9,11 +9,11 @@ from geometries.bone import Defect, Femur
 from geometries.clearance import axis_distance
 from geometries.defect import gap_centre, gap_levels, narrowest
 from geometries.errors import StudyError
-from geometries.femur import Profile, outer_profile, reamed_profile, stem_bed, walls
 from geometries.nail import PROTRUSION_MM, bolt_levels, bolts
 from geometries.parameters import Nail, Stem
 from geometries.plate import ROD_CLEARANCE_MM, Screw, in_the_way, plate_span, screw_levels, screws
 from geometries.plating import Plate
+from geometries.profiles import Profile, outer_profile, reamed_profile, stem_bed, walls
 from geometries.rods import SAME_MM, axis_at, centre_at, is_centred, radius_at, rods
 from geometries.solids import radial
 

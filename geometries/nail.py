@@ -9,8 +9,9 @@ import numpy as np
 
 from geometries.bone import Femur
 from geometries.errors import StudyError
-from geometries.femur import Profile, canal_profile, less, outer_profile, rings
+from geometries.femur import less, rings
 from geometries.parameters import Nail
+from geometries.profiles import Profile, canal_profile, outer_profile
 from geometries.readout import Beam, Pin
 from geometries.rods import SAME_MM, along_nail, axis_at
 from geometries.solids import Frustum, Part, Piece, Points, Prism, Tool, cylinder, radial

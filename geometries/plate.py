@@ -7,8 +7,8 @@ from math import asin, atan2, cos, degrees, hypot, sin, tan
 
 import numpy as np
 
-from geometries.femur import Profile, Walls
 from geometries.plating import Plate
+from geometries.profiles import Profile, Walls
 from geometries.readout import Beam, Pin
 from geometries.rods import centre_at, radius_at
 from geometries.solids import Frustum, Part, Piece, Prism, Vector, cylinder, radial

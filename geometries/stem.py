@@ -5,8 +5,9 @@ from __future__ import annotations
 from math import pi
 
 from geometries.bone import Femur
-from geometries.femur import less, outer_profile, rings, stem_bed
+from geometries.femur import less, rings
 from geometries.parameters import Stem
+from geometries.profiles import outer_profile, stem_bed
 from geometries.readout import Beam
 from geometries.rods import stem_solid
 from geometries.solids import Part, Piece, Tool

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometries.bone import Femur
-from geometries.femur import outer_profile
+from geometries.profiles import outer_profile
 from pipeline.activities import HIP_CONTACT, MUSCLES
 from pipeline.inputs import (
     Bending,

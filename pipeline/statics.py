@@ -14,7 +14,7 @@ import numpy as np
 
 from geometries.bone import Femur
 from geometries.errors import StudyError
-from geometries.femur import outer_profile
+from geometries.profiles import outer_profile
 from pipeline.applied import Action as Action
 from pipeline.applied import Array, applied, head_level
 from pipeline.applied import points as points

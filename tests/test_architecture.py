@@ -50,10 +50,11 @@ ROOMS = {
     | {"pipeline.statics"},
 }
 FLOORS = {  # inside geometries: a module may import those of a lower number, no neighbours
-    "assembly": 6,
-    **dict.fromkeys(("lint", "loadpath"), 5),
-    **dict.fromkeys(("nail", "plate", "defect", "stem", "clearance"), 4),
-    **dict.fromkeys(("femur", "constructs"), 3),
+    "assembly": 7,
+    **dict.fromkeys(("lint", "loadpath"), 6),
+    **dict.fromkeys(("nail", "plate", "defect", "stem", "clearance"), 5),
+    "femur": 4,
+    **dict.fromkeys(("profiles", "constructs"), 3),
     **dict.fromkeys(("bone", "plating", "rods"), 2),
     **dict.fromkeys(("parameters", "waves"), 1),
     **dict.fromkeys(("solids", "materials", "errors"), 0),

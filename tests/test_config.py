@@ -21,9 +21,9 @@ from pydantic.fields import FieldInfo
 
 from geometries.assembly import assemble
 from geometries.errors import StudyError
-from geometries.femur import outer_profile
 from geometries.materials import TISSUES
 from geometries.parameters import Parameters
+from geometries.profiles import outer_profile
 from geometries.solids import Frustum, Geometry, Patch, Solid
 from pipeline.config import StudyConfig, load_study, parse_study
 

@@ -11,7 +11,7 @@ from pydantic import TypeAdapter
 
 from geometries.bone import Femur
 from geometries.errors import StudyError
-from geometries.femur import outer_profile
+from geometries.profiles import outer_profile
 from pipeline.activities import HIP_CONTACT, MUSCLES
 from pipeline.applied import Array
 from pipeline.inputs import Load, Stairs, Stance, Walking

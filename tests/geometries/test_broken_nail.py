@@ -11,9 +11,9 @@ from geometries.assembly import assemble
 from geometries.bone import Defect, Femur
 from geometries.constructs import NailConstruct, NailPlateConstruct
 from geometries.errors import StudyError
-from geometries.femur import outer_profile
 from geometries.nail import nail_parts, nail_spans
 from geometries.parameters import Nail
+from geometries.profiles import outer_profile
 from geometries.solids import Geometry
 
 BROKEN = Nail(break_mm=215.0, break_opening_mm=0.8)

@@ -12,8 +12,8 @@ from geometries.bone import Defect, Femur
 from geometries.constructs import IntactConstruct, NailConstruct
 from geometries.defect import gap_levels, tissue_parts
 from geometries.errors import StudyError
-from geometries.femur import outer_profile, reamed_profile
 from geometries.parameters import Nail
+from geometries.profiles import outer_profile, reamed_profile
 from geometries.solids import Part
 
 FEMUR = Femur()

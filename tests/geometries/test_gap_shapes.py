@@ -12,9 +12,9 @@ from geometries.assembly import assemble
 from geometries.bone import Defect, Femur
 from geometries.constructs import NailConstruct, PlateConstruct
 from geometries.defect import bone_ends, narrowest
-from geometries.femur import canal_profile, outer_profile
 from geometries.frame import Points, radial
 from geometries.parameters import Nail
+from geometries.profiles import canal_profile, outer_profile
 from geometries.readout import GapFrame
 from geometries.solids import Geometry
 from pipeline.measures.gap import gap_movement

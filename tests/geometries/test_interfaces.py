@@ -12,10 +12,10 @@ from geometries.bone import Defect, Femur
 from geometries.constructs import NailConstruct, PlateConstruct
 from geometries.defect import gap_levels
 from geometries.errors import StudyError
-from geometries.femur import canal_profile, outer_profile
 from geometries.nail import canal_part
 from geometries.parameters import Nail
 from geometries.plating import Plate
+from geometries.profiles import canal_profile, outer_profile
 from geometries.solids import Part, Piece, radial
 
 FEMUR, DEFECT = Femur(), Defect()

@@ -22,11 +22,11 @@ from geometries.constructs import (
     StemPlateConstruct,
 )
 from geometries.errors import StudyError
-from geometries.femur import walls
 from geometries.lint import check_clearances
 from geometries.parameters import Bolts, ExchangeNail, Nail, Stem
 from geometries.plate import screws
 from geometries.plating import Plate, Screws
+from geometries.profiles import walls
 from geometries.rods import rods
 from geometries.solids import Frustum, Geometry, Part, Points, Prism, Solid, radial
 

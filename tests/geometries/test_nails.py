@@ -11,10 +11,10 @@ from geometries.assembly import assemble
 from geometries.bone import Defect, Femur
 from geometries.constructs import NailConstruct
 from geometries.defect import gap_levels
-from geometries.femur import outer_profile
 from geometries.frame import Points, radial
 from geometries.nail import bolt_levels, bolt_pins, bolts, fit_span
 from geometries.parameters import Bolts, Nail
+from geometries.profiles import outer_profile
 from geometries.rods import axis_at
 from geometries.solids import Geometry
 

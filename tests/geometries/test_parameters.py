@@ -9,10 +9,10 @@ import pytest
 from pydantic import ValidationError
 
 from geometries.bone import Defect, Femur
-from geometries.femur import canal_profile, outer_profile, reamed_profile
 from geometries.materials import MATERIALS, TISSUES
 from geometries.parameters import ExchangeNail, Nail
 from geometries.plating import Plate
+from geometries.profiles import canal_profile, outer_profile, reamed_profile
 
 DEFAULT = Femur()
 

@@ -10,9 +10,9 @@ from scipy.spatial import ConvexHull
 
 from geometries.bone import Defect, Femur
 from geometries.errors import StudyError
-from geometries.femur import Profile, canal_profile, eccentric_hole, outer_profile, stem_bed, widest
 from geometries.lint import check_clearances
 from geometries.parameters import Nail, Stem
+from geometries.profiles import Profile, canal_profile, eccentric_hole, outer_profile, stem_bed, widest
 from geometries.rods import axis_at, bore, centre_at, radius_at, rods, stem_solid
 
 FEMUR = Femur()

@@ -10,12 +10,12 @@ import pytest
 from geometries.assembly import assemble
 from geometries.bone import Defect, Femur
 from geometries.constructs import NailPlateConstruct
-from geometries.femur import outer_profile, walls
 from geometries.frame import Points, radial
 from geometries.parameters import Nail, Stem
 from geometries.plate import Label as PlateLabel
 from geometries.plate import Screw, in_the_way, screw_pins, screws
 from geometries.plating import Plate, Screws
+from geometries.profiles import outer_profile, walls
 from geometries.rods import centre_at, radius_at, rods
 
 FEMUR = Femur()

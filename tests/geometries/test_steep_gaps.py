@@ -7,8 +7,8 @@ import pytest
 
 from geometries.bone import Defect, Femur
 from geometries.defect import bone_ends, gap_levels, narrowest
-from geometries.femur import outer_profile
 from geometries.frame import Points
+from geometries.profiles import outer_profile
 
 FLARED = Femur(length_mm=392.0, shaft_diameter_mm=24.3, canal_diameter_mm=9.0, distal_diameter_mm=44.6)
 

@@ -14,9 +14,9 @@ from geometries.bone import Defect, Femur
 from geometries.constructs import NailConstruct, PlateConstruct
 from geometries.defect import bone_ends
 from geometries.faces import Face
-from geometries.femur import canal_profile, outer_profile
 from geometries.parameters import Bolts, Nail
 from geometries.plating import Plate, Screws
+from geometries.profiles import canal_profile, outer_profile
 from geometries.solids import Geometry, HalfSpace
 from geometries.waves import flattened, moved_by_waves
 

@@ -11,8 +11,9 @@ from scipy.sparse.csgraph import connected_components
 from scipy.stats import qmc
 
 from geometries.constructs import NailConstruct
-from geometries.femur import canal_profile, level_rings, outer_profile
+from geometries.femur import level_rings
 from geometries.nail import bolt_levels
+from geometries.profiles import canal_profile, outer_profile
 from geometries.solids import Geometry, Part
 from pipeline.case import Case
 from pipeline.errors import SolveError

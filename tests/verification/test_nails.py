@@ -9,9 +9,9 @@ import pytest
 
 from geometries.bone import Femur
 from geometries.faces import Face
-from geometries.femur import outer_profile
 from geometries.nail import nail_parts
 from geometries.parameters import Nail
+from geometries.profiles import outer_profile
 from geometries.solids import Geometry, Patch
 from pipeline.case import part_elasticity
 from pipeline.fem.loads import rigid_modes, unit_loads
