@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
+from math import hypot
 
 from geometries.bone import Defect, Femur
 from geometries.bow import Bow, sagitta
@@ -175,15 +176,16 @@ def _facts(
 ) -> dict[str, float]:
     """Numbers that a surgeon would ask for before looking at results."""
     gap, centre = gap_levels(femur, defect), gap_centre(femur, defect)
-    inner = reamed_profile(femur, rod)
-    facts = {
-        "gap_centre_mm": centre,
-        "cortex_at_gap_mm": outer_profile(femur).at(centre) - inner.at(centre),
-    }
+    reach = reamed_profile(femur, rod).at(centre)
+    clearance = reach - rod.diameter_mm / 2 if isinstance(rod, Nail) else 0.0
+    if isinstance(rod, Nail) and not is_centred(rod):
+        x, y, radius = eccentric_hole(femur, rod).at(centre)
+        reach, clearance = hypot(x, y) + radius, rod.reaming_mm / 2
+    facts = {"gap_centre_mm": centre, "cortex_at_gap_mm": outer_profile(femur).at(centre) - reach}
     if isinstance(rod, Nail):
         levels, fit = bolt_levels(rod), fit_span(rod, femur)
         if rod.distal_end_mm < centre < rod.distal_end_mm + rod.length_mm:
-            facts["nail_clearance_at_gap_mm"] = inner.at(centre) - rod.diameter_mm / 2
+            facts["nail_clearance_at_gap_mm"] = clearance
         facts["canal_fit_mm"] = fit[1] - fit[0] if fit else 0.0
         if femur.bow_radius_mm is not None or rod.bow_radius_mm is not None:
             bows = (sagitta(rod.length_mm, one.bow_radius_mm) for one in (femur, rod))

@@ -212,6 +212,11 @@ class Defect(Parameters):
         return "mid-shaft" if self.site_percent <= 60 else "metadiaphysis"
 
     @property
+    def plain(self) -> Defect:
+        """A flat transverse gap of the same length at the same site, without cuff or filling."""
+        return Defect(site_percent=self.site_percent, gap_mm=self.gap_mm)
+
+    @property
     def shape(self) -> str:
         """What sets it apart from a flat transverse gap, in words; empty for one."""
         words = []

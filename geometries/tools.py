@@ -77,6 +77,14 @@ class Loft:
 
     circles: tuple[tuple[float, float, float, float], ...]
 
+    def at(self, z: float) -> tuple[float, float, float]:
+        """Centre x and y and radius at a height, mm."""
+        heights = [circle[2] for circle in self.circles]
+        x, y, r = (
+            float(np.interp(z, heights, [circle[k] for circle in self.circles])) for k in (0, 1, 3)
+        )
+        return x, y, r
+
     def contains(self, points: Points) -> NDArray[np.bool_]:
         """Which of the points (n, 3) lie inside."""
         x, y, z, r = np.asarray(self.circles).T

@@ -138,10 +138,10 @@ class CaseResult:
 
 
 def cases(study: StudyConfig) -> tuple[Case, ...]:
-    """All cases of a study: its constructs, and the intact femur at every defect in it.
+    """All cases of a study: its constructs, and the intact femur at every gap in it.
 
     The intact cases are the reference of the percentages; one that the study names itself is not
-    made again.
+    made again. Gaps that differ in shape alone share one: where there is no gap it has no shape.
     """
 
     def case(construct: Construct) -> Case:
@@ -149,16 +149,17 @@ def cases(study: StudyConfig) -> tuple[Case, ...]:
         return Case(construct, *common, study.strain_bands)
 
     listed = [case(one) for construct in study.constructs for one, _ in variants(construct)]
-    covered = [c.own_defect for c in listed if isinstance(c.construct, IntactConstruct)]
+    covered = [c.own_defect.plain for c in listed if isinstance(c.construct, IntactConstruct)]
     added: list[Case] = []
     for one in listed:
-        if isinstance(one.construct, Specimen) or one.own_defect in covered:
+        plain = one.own_defect.plain
+        if isinstance(one.construct, Specimen) or plain in covered:
             continue
-        covered.append(one.own_defect)
+        covered.append(plain)
         name = f"intact-{one.own_defect.site}-{one.own_defect.gap_mm:g}mm".replace(".", "p")
         alike = sum(other.name.startswith(name) for other in added)
         name += f"-{alike + 1}" if alike else ""
-        added.append(case(IntactConstruct(name=name, kind="intact", defect=one.own_defect)))
+        added.append(case(IntactConstruct(name=name, kind="intact", defect=plain)))
     return tuple(added + listed)
 
 

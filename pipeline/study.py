@@ -180,16 +180,17 @@ def result_rows(outcomes: list[Outcome], out: Path) -> list[dict[str, object]]:
             continue
         stored = read_table(out / "cases" / case.name / ROWS)
         table += [{**common, **row, "value": _number(row["value"])} for row in stored]
-    defects = {outcome.case.name: outcome.case.own_defect for outcome in outcomes}
-    references = {
-        "percent_of_intact": _reference(outcomes, table, "intact"),
-        "percent_of_nail_only": _reference(outcomes, table, "nail"),
+    gaps = {
+        kind: {outcome.case.name: _gap(outcome.case, kind) for outcome in outcomes}
+        for kind in ("intact", "nail")
     }
+    columns = {"percent_of_intact": "intact", "percent_of_nail_only": "nail"}
+    references = {kind: _reference(outcomes, table, kind) for kind in gaps}
     for row in table:
-        defect = defects[str(row["construct"])]
-        for column, reference in references.items():
-            base = reference.get((defect, *_key(row)))
-            base = base or reference.get((defect, *_key({**row, "stage": INTACT_STAGE})))
+        for column, kind in columns.items():
+            gap, reference = gaps[kind][str(row["construct"])], references[kind]
+            base = reference.get((gap, *_key(row)))
+            base = base or reference.get((gap, *_key({**row, "stage": INTACT_STAGE})))
             if base and row["status"] == "ok":
                 row[column] = 100 * float(str(row["value"])) / base
     return table
@@ -204,13 +205,18 @@ def _reference(
         construct = outcome.case.construct
         is_whole = not isinstance(construct, NailConstruct) or construct.nail.break_mm is None
         if construct.kind == kind and is_whole:
-            first.setdefault(outcome.case.own_defect, outcome.case.name)
+            first.setdefault(_gap(outcome.case, kind), outcome.case.name)
     defects = {name: defect for defect, name in first.items()}
     return {
         (defects[str(row["construct"])], *_key(row)): float(str(row["value"]))
         for row in table
         if row["construct"] in defects and row["status"] == "ok"
     }
+
+
+def _gap(case: Case, kind: str) -> Defect:
+    """What a reference of a kind must share with a case: the intact femur has no shape of gap."""
+    return case.own_defect.plain if kind == "intact" else case.own_defect
 
 
 def _number(text: str) -> float | str:
