@@ -10,7 +10,7 @@ Random = np.random.Generator
 Values = dict[str, Any]
 
 KINDS = ("nail", "exchange_nail", "plate", "nail_plate", "two_plates", "stem_plate", "intact")
-SHARES = (0.22, 0.12, 0.16, 0.22, 0.13, 0.13, 0.02)
+SHARES = (0.30, 0.10, 0.27, 0.13, 0.05, 0.13, 0.02)
 
 
 def kind_of_construct(random: Random) -> str:
