@@ -95,7 +95,7 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
         label = Label(f"plate_{len(plated) + 1}" if plated else "plate", first)
         placed = screws(plate, rods(rod, length), bone, centre)
         plated.append(plate_parts(plate, placed, bone.outer, centre, label))
-        pad = pad_part(plate, bone.outer, levels, label, femur.cortical)
+        pad = pad_part(plate, bone, (levels[0], centre, levels[1]), label, femur.cortical)
         parts = parts if pad is None else [pad, *parts]
         pins += screw_pins(plate, placed, bone, label)
         beams.append(plate_beam(plate, label))

@@ -7,6 +7,7 @@ from math import asin, atan2, cos, degrees, hypot, sin, tan
 
 import numpy as np
 
+from geometries.femur import rings
 from geometries.plating import Plate
 from geometries.profiles import Profile, Walls
 from geometries.readout import Beam, Pin
@@ -16,7 +17,7 @@ from geometries.solids import Frustum, Part, Piece, Prism, Vector, cylinder, rad
 HEAD_MM = 1.0
 TIP_BEYOND_MM = 2.0
 TIP_SHORT_MM = 1.5
-PAD_DEPTH_MM = 0.5
+PAD_DEPTH_MM = 1.0
 ROD_CLEARANCE_MM = 0.5
 
 
@@ -176,24 +177,29 @@ def plate_parts(
 
 
 def pad_part(
-    plate: Plate, outer: Profile, gap: tuple[float, float], label: Label, cortical: str
+    plate: Plate, bone: Walls, gap: tuple[float, float, float], label: Label, cortical: str
 ) -> Part | None:
     """Bone that ties a plate to the shaft on either side of the gap; None for a plate held off.
 
-    It reaches into the cortex, which paints over it, so far that it meets the round surface under the
-    plate's edges too.
+    The gap is given by its lowest level, its centre and its highest level, mm.
+
+    It reaches a little under the bone's round surface, where the cortex paints over it, and so never
+    comes near the canal.
     """
     if plate.on_bone == "offset":
         return None
-    low, high = plate_span(plate, sum(gap) / 2)
+    outer, (bottom, centre, top) = bone.outer, gap
+    low, high = plate_span(plate, centre)
+    under = Profile(outer.heights, tuple(r - PAD_DEPTH_MM for r in outer.radii))
     pieces = []
-    for start, end in ((low, gap[0]), (gap[1], high)):
+    for start, end in ((low, bottom), (top, high)):
         heights = [start, *[z for z in outer.heights if start < z < end], end]
         outside = [(outer.at(z) + plate.offset_mm, z) for z in heights]
         half = plate.width_mm / 2
-        inside = [((outer.at(z) ** 2 - half**2) ** 0.5 - PAD_DEPTH_MM, z) for z in heights]
+        inside = [((under.at(z) ** 2 - half**2) ** 0.5 - PAD_DEPTH_MM, z) for z in heights]
         outline = (*inside, *reversed(outside))
-        pieces.append(Piece(Prism(outline, plate.azimuth_deg, plate.width_mm)))
+        shaft = tuple(ring.solid for ring in rings(under, None, start, end))
+        pieces.append(Piece(Prism(outline, plate.azimuth_deg, plate.width_mm), shaft))
     return Part(f"pad_{label.name}", "pad", cortical, tuple(pieces), plate.offset_mm)
 
 

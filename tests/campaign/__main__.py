@@ -12,6 +12,7 @@ import argparse
 import csv
 import json
 import sys
+import threading
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context
@@ -27,15 +28,20 @@ COLUMNS = ("number", "kind", "status", "reason", "seconds", "unknowns", "worst_v
 LEAST = 0.99
 
 
+LANE = threading.local()
+
+
 def isolated(number: int, drawn: Values) -> dict[str, Any]:
-    """Mesh one in a process of its own, so that a crash of the kernel is a row too."""
-    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as process:
-        try:
-            return process.submit(mesh, number, drawn).result()
-        except BrokenProcessPool:
-            kind = drawn["constructs"][0]["kind"]
-            crash = {"status": "failed", "reason": "its process crashed", "seconds": "0"}
-            return {"number": number, "kind": kind, "study": json.dumps(drawn), **crash}
+    """Mesh one in this lane's own process, so that a crash of the kernel is a row and no more."""
+    if not hasattr(LANE, "process"):
+        LANE.process = ProcessPoolExecutor(1, mp_context=get_context("spawn"))
+    try:
+        return LANE.process.submit(mesh, number, drawn).result()
+    except BrokenProcessPool:
+        del LANE.process
+        kind = drawn["constructs"][0]["kind"]
+        crash = {"status": "failed", "reason": "its process crashed", "seconds": "0"}
+        return {"number": number, "kind": kind, "study": json.dumps(drawn), **crash}
 
 
 def main() -> None:
