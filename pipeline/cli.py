@@ -18,6 +18,7 @@ from geometries.assembly import assemble
 from geometries.defect import gap_centre
 from geometries.errors import StudyError
 from pipeline.config import StudyConfig, load_study
+from pipeline.levels import at_level, level_folders, write_errors
 from pipeline.output.drawing import draw_construct
 from pipeline.output.figures import draw_study
 from pipeline.output.tables import HEADINGS, failures, headline
@@ -71,21 +72,37 @@ def run(
         int | None,
         typer.Option("--workers", min=1, max=64, help="Cases at a time; all cores by default."),
     ] = None,
+    levels: Annotated[
+        int,
+        typer.Option(
+            "--levels",
+            help="3 runs the coarse, default and fine mesh and fills the columns error and mesh of "
+            "results.csv; 1, the default, leaves them empty.",
+        ),
+    ] = 1,
     changes: Changes = None,
 ) -> None:
     """Mesh and solve every construct of a study; write tables, pictures and fields for viewers."""
+    if levels not in (1, 3):
+        raise StudyError(f"--levels {levels}: allowed 1 or 3; with 3 meshes an error can be estimated")
     config = load_study(study, tuple(changes or ()))
     folder = out or Path("results") / study.stem
     count = workers or os.cpu_count() or 1
     planned = plan(config)
     _print_plan(config, planned)
-    outcomes = []
+    wanted = level_folders(config, folder) if levels == 3 else {config.mesh.level: folder}
+    outcomes: list[Outcome] = []
     with _progress() as bar:
-        task = bar.add_task("meshing and solving", total=len(planned))
-        for outcome in run_study(config, folder, count):
-            outcomes.append(outcome)
-            bar.console.print(f"  {_ended(outcome)}", markup=False, highlight=False)
-            bar.advance(task)
+        task = bar.add_task("meshing and solving", total=len(planned) * len(wanted))
+        for level, below in wanted.items():
+            for outcome in run_study(at_level(config, level), below, count):
+                outcomes.append(outcome)
+                said = f"  {_ended(outcome)}" + (f" ({level})" if levels == 3 else "")
+                bar.console.print(said, markup=False, highlight=False)
+                bar.advance(task)
+    if levels == 3:
+        write_errors(config, folder)
+        outcomes = [one for one in outcomes if one.case.level == config.mesh.level]
     stored = [outcome.case.name for outcome in outcomes if not outcome.failure]
     listed = [item.case.name for item in planned if item.case.name in stored]
     with console.status("drawing"):

@@ -44,9 +44,13 @@ ROOMS = {
     "pipeline.study": PHYSICS
     | {"pipeline.clock", "pipeline.config", "pipeline.store", "pipeline.case", "pipeline.record"}
     | {"pipeline.brackets"},
+    "pipeline.convergence": set(),
+    "pipeline.levels": {"pipeline.config", "pipeline.convergence", "pipeline.fem", "pipeline.store"}
+    | {"pipeline.study"},
     "pipeline.output": GROUND | {"pipeline.store", "pipeline.config", "pipeline.measures.dictionary"},
     "pipeline.cli": PHYSICS
     | {"pipeline.config", "pipeline.store", "pipeline.case", "pipeline.study", "pipeline.output"}
+    | {"pipeline.levels"}
     | {"pipeline.statics"},
 }
 FLOORS = {  # inside geometries: a module may import those of a lower number, no neighbours

@@ -1,0 +1,89 @@
+"""A study on three mesh levels: what its table says about the error of each value."""
+
+from __future__ import annotations
+
+from math import pi
+from pathlib import Path
+
+import pytest
+import typer
+
+from geometries.errors import StudyError
+from geometries.materials import MATERIALS
+from pipeline import cli
+from pipeline.config import StudyConfig, load_study
+from pipeline.levels import LEVELS, at_level, level_folders, write_errors
+from pipeline.store import read_table, write_json, write_table
+from pipeline.study import RESULT_COLUMNS
+
+CELLS = {"fine": 64_000, "default": 8_000, "coarse": 1_000}  # sizes 1 : 2 : 4
+
+
+@pytest.fixture
+def study(tmp_path: Path, bench_study: str) -> StudyConfig:
+    (tmp_path / "tubes.toml").write_text(bench_study, encoding="utf-8")
+    return load_study(tmp_path / "tubes.toml", ("mesh.level=default",))
+
+
+def table(study: StudyConfig, out: Path, values: dict[str, tuple[str, str, str]]) -> None:
+    """Results of a construct on the three levels, by quantity: fine, default, coarse."""
+    for k, (level, folder) in enumerate(level_folders(study, out).items()):
+        (folder / "cases" / "thin").mkdir(parents=True)
+        write_json(folder / "cases" / "thin" / "summary.json", {"facts": {"cells": CELLS[level]}})
+        common = {"construct": "thin", "stage": "", "load": "pull", "location": "sections"}
+        rows = [
+            {**common, "quantity": name, "value": three[k], "status": "ok" if three[k] else "failed"}
+            for name, three in values.items()
+        ]
+        write_table(folder / "results.csv", rows, RESULT_COLUMNS)
+
+
+def test_every_value_gets_its_index_and_its_verdict(study: StudyConfig, tmp_path: Path):
+    # Second order by construction: f = 10 + 0.2 h², h = 1, 2, 4; so the value at the middle level is
+    # 0.8 off, and 1.25 * 0.8 / 10.8 = 9.26 %.
+    values = {
+        "axial_stiffness": ("10.2", "10.8", "13.2"),
+        "von_mises_5mm3": ("300", "200", "100"),
+        "gap_axial_movement": ("1.0", "1.1", "0.9"),
+        "gap_shear_movement": ("2", "2", "2"),
+        "proximal_movement": ("1.0", "", "1.2"),
+    }
+    table(study, tmp_path, values)
+    write_errors(study, tmp_path)
+    found = {row["quantity"]: row for row in read_table(tmp_path / "results.csv")}
+    assert found["axial_stiffness"]["mesh"] == "converging, order 2"
+    assert float(found["axial_stiffness"]["error"]) == pytest.approx(100 * 1.25 * 0.8 / 10.8, rel=1e-2)
+    assert found["von_mises_5mm3"]["mesh"] == "singular, do not quote"
+    assert found["von_mises_5mm3"]["error"] == ""
+    assert found["gap_axial_movement"]["mesh"] == "oscillatory"
+    assert (found["gap_shear_movement"]["mesh"], found["gap_shear_movement"]["error"]) == ("exact", "0")
+    assert (found["proximal_movement"]["mesh"], found["proximal_movement"]["error"]) == ("", "")
+
+
+def test_each_level_has_a_folder_and_the_own_one_is_the_study_s(study: StudyConfig, tmp_path: Path):
+    folders = level_folders(study, tmp_path)
+    assert tuple(folders) == LEVELS == ("fine", "default", "coarse")
+    assert folders["default"] == tmp_path
+    assert at_level(study, "fine").mesh.level == "fine"
+    assert at_level(study, "default") == study
+
+
+def test_the_command_fills_the_error_column(tmp_path: Path, bench_study: str):
+    """For real: E A / L of a tube in tension lies within what its own error bar says."""
+    path = tmp_path / "tubes.toml"
+    path.write_text(bench_study, encoding="utf-8")
+    cli.run(path, tmp_path / "out", 2, 3, ["mesh.level=default"])
+    rows = read_table(tmp_path / "out" / "results.csv")
+    (row,) = (r for r in rows if r["construct"] == "thin" and r["quantity"] == "axial_stiffness")
+    exact = MATERIALS["steel"].modulus * pi / 4 * (10**2 - 6**2) / 20  # any handbook
+    assert row["mesh"]
+    assert float(row["value"]) == pytest.approx(exact, rel=0.01 + float(row["error"] or 0) / 100)
+    assert {r["mesh"] for r in rows} - {""}
+    assert (tmp_path / "out" / "levels" / "fine" / "results.csv").exists()
+
+
+def test_two_levels_are_refused(tmp_path: Path, bench_study: str):
+    path = tmp_path / "tubes.toml"
+    path.write_text(bench_study, encoding="utf-8")
+    with pytest.raises((StudyError, typer.Exit), match="--levels 2: allowed 1 or 3"):
+        cli.run(path, tmp_path / "out", 1, 2)
