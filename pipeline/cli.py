@@ -72,6 +72,7 @@ def run(
         int | None,
         typer.Option("--workers", min=1, max=64, help="Cases at a time; all cores by default."),
     ] = None,
+    changes: Changes = None,
     levels: Annotated[
         int,
         typer.Option(
@@ -80,7 +81,6 @@ def run(
             "results.csv; 1, the default, leaves them empty.",
         ),
     ] = 1,
-    changes: Changes = None,
 ) -> None:
     """Mesh and solve every construct of a study; write tables, pictures and fields for viewers."""
     if levels not in (1, 3):

@@ -72,7 +72,7 @@ def test_the_command_fills_the_error_column(tmp_path: Path, bench_study: str):
     """For real: E A / L of a tube in tension lies within what its own error bar says."""
     path = tmp_path / "tubes.toml"
     path.write_text(bench_study, encoding="utf-8")
-    cli.run(path, tmp_path / "out", 2, 3, ["mesh.level=default"])
+    cli.run(path, tmp_path / "out", 2, ["mesh.level=default"], levels=3)
     rows = read_table(tmp_path / "out" / "results.csv")
     (row,) = (r for r in rows if r["construct"] == "thin" and r["quantity"] == "axial_stiffness")
     exact = MATERIALS["steel"].modulus * pi / 4 * (10**2 - 6**2) / 20  # any handbook
@@ -86,4 +86,4 @@ def test_two_levels_are_refused(tmp_path: Path, bench_study: str):
     path = tmp_path / "tubes.toml"
     path.write_text(bench_study, encoding="utf-8")
     with pytest.raises((StudyError, typer.Exit), match="--levels 2: allowed 1 or 3"):
-        cli.run(path, tmp_path / "out", 1, 2)
+        cli.run(path, tmp_path / "out", 1, levels=2)
