@@ -21,11 +21,9 @@ from pipeline.errors import MeshError
 ENDLESS_MM = 250.0
 
 
-def _add(occ: Any, solid: Tool) -> tuple[int, int]:
+def _add(occ: Any, solid: Tool, seam: float) -> tuple[int, int]:
     if isinstance(solid, Frustum):
-        if solid.radius == solid.end_radius:
-            return 3, occ.addCylinder(*solid.base, *solid.axis, solid.radius)
-        return 3, occ.addCone(*solid.base, *solid.axis, solid.radius, solid.end_radius)
+        return _round(occ, solid, seam)
     if isinstance(solid, HalfSpace):
         return _half_space(occ, solid)
     if isinstance(solid, Sector):
@@ -34,6 +32,17 @@ def _add(occ: Any, solid: Tool) -> tuple[int, int]:
     if isinstance(solid, Loft):
         return _lofted(occ, solid)
     return _swept(occ, solid.corners(), solid.sweep)
+
+
+def _round(occ: Any, solid: Frustum, seam: float) -> tuple[int, int]:
+    """A cylinder or cone whose seam is turned by an angle, radians."""
+    if solid.radius == solid.end_radius:
+        made = 3, occ.addCylinder(*solid.base, *solid.axis, solid.radius)
+    else:
+        made = 3, occ.addCone(*solid.base, *solid.axis, solid.radius, solid.end_radius)
+    if seam:
+        occ.rotate([made], *solid.base, *solid.axis, seam)
+    return made
 
 
 def _lofted(occ: Any, solid: Loft) -> tuple[int, int]:
@@ -63,20 +72,20 @@ def _extruded(occ: Any, face: int, along: Vector) -> tuple[int, int]:
     return next(entity for entity in swept if entity[0] == 3)
 
 
-def _build(occ: Any, piece: Piece) -> list[tuple[int, int]]:
-    body = [_add(occ, piece.solid)]
+def _build(occ: Any, piece: Piece, seam: float) -> list[tuple[int, int]]:
+    body = [_add(occ, piece.solid, seam)]
     if piece.cuts:
-        body, _ = occ.cut(body, [_add(occ, cut) for cut in piece.cuts])
+        body, _ = occ.cut(body, [_add(occ, cut, seam) for cut in piece.cuts])
     return list(body)
 
 
-def fragments(gmsh: Any, geometry: Geometry) -> list[list[int]]:
+def fragments(gmsh: Any, geometry: Geometry, seam: float = 0.0) -> list[list[int]]:
     """Volume tags of each part after all have been cut by each other; later parts win."""
     occ = gmsh.model.occ
     inputs, owners = [], []
     for index, part in enumerate(geometry.parts):
         for piece in part.pieces:
-            body = _build(occ, piece)
+            body = _build(occ, piece, seam)
             inputs += body
             owners += [index] * len(body)
     if len(inputs) > 1:

@@ -23,6 +23,7 @@ FROM_GMSH = [0, 1, 2, 3, 4, 5, 6, 7, 9, 8]
 ATTEMPTS = 6
 FLATTEST = 0.002
 FLAT = 1e-6
+SEAM_RAD = 0.65
 PART_CLOSER, ROUND_CLOSER = 0.7, 0.85
 Closer = dict[str | float, float]  # a part, or all surfaces of a radius: share of their edge lengths
 
@@ -49,9 +50,10 @@ def build_mesh(geometry: Geometry, level: Level) -> Mesh:
     """
     sizes, reasons = LEVELS[level], []
     closer: Closer = {}
+    seam = 0.0
     for _ in range(ATTEMPTS):
         try:
-            return mesh_once(geometry, sizes, closer)
+            return mesh_once(geometry, sizes, closer, seam)
         except MeshError as error:
             reasons.append(str(error))
             closer = closer | {
@@ -61,6 +63,8 @@ def build_mesh(geometry: Geometry, level: Level) -> Mesh:
             }
             if not error.places:
                 sizes = sizes.finer()
+            if not any(isinstance(place, str) for place in error.places):
+                seam = SEAM_RAD - seam  # bolts and slots may have met the seams of round surfaces
     raise MeshError(f"no mesh after {ATTEMPTS} attempts with ever smaller cells; last: {reasons[-1]}")
 
 
@@ -108,11 +112,16 @@ def _session() -> Iterator[Any]:
         gmsh.finalize()
 
 
-def mesh_once(geometry: Geometry, sizes: Sizes, closer: Closer | None = None) -> Mesh:
-    """Mesh a geometry with the given edge lengths, shorter ones at some places, or raise MeshError."""
+def mesh_once(
+    geometry: Geometry, sizes: Sizes, closer: Closer | None = None, seam: float = 0.0
+) -> Mesh:
+    """Mesh a geometry, or raise MeshError.
+
+    Edge lengths are shorter at some places, and the seams of round surfaces turned by an angle.
+    """
     with _session() as gmsh:
         try:
-            volumes = fragments(gmsh, geometry)
+            volumes = fragments(gmsh, geometry, seam)
             exact = masses_of(gmsh, volumes, geometry.bow)
             _set_sizes(gmsh, geometry, volumes, sizes, closer or {})
             gmsh.model.mesh.generate(3)
