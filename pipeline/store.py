@@ -12,7 +12,7 @@ import shutil
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 import meshio
 import numpy as np
@@ -74,13 +74,26 @@ def discard_case(out: Path, name: str) -> None:
 
 def write_table(path: Path, rows: Iterable[Mapping[str, object]], columns: Sequence[str]) -> None:
     """Write a comma-separated table with a decimal point, seven significant digits; whole or not."""
+    with _whole(path) as file:
+        writer = csv.DictWriter(file, columns, lineterminator="\n")
+        writer.writeheader()
+        for row in rows:
+            writer.writerow({key: _cell(row.get(key, "")) for key in columns})
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a text; whole or not."""
+    with _whole(path) as file:
+        file.write(text)
+
+
+@contextmanager
+def _whole(path: Path) -> Iterator[TextIO]:
+    """Yield a file to write; rename it into place when all went well, else raise OutputError."""
     draft = path.with_name(f".{path.name}.part")
     try:
         with draft.open("w", newline="", encoding="utf-8") as file:
-            writer = csv.DictWriter(file, columns, lineterminator="\n")
-            writer.writeheader()
-            for row in rows:
-                writer.writerow({key: _cell(row.get(key, "")) for key in columns})
+            yield file
         draft.replace(path)
     except OSError as error:
         draft.unlink(missing_ok=True)

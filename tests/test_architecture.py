@@ -45,6 +45,9 @@ ROOMS = {
     | {"pipeline.clock", "pipeline.config", "pipeline.store", "pipeline.case", "pipeline.record"}
     | {"pipeline.brackets"},
     "pipeline.convergence": set(),
+    "pipeline.verification": PHYSICS
+    | {"pipeline.config", "pipeline.case", "pipeline.inputs", "pipeline.store"}
+    | {"pipeline.superposition"},
     "pipeline.levels": {"pipeline.config", "pipeline.convergence", "pipeline.fem", "pipeline.store"}
     | {"pipeline.study"},
     "pipeline.output": GROUND | {"pipeline.store", "pipeline.config", "pipeline.measures.dictionary"},
@@ -78,6 +81,7 @@ OWNERS = {  # a library and the only module or package that may import it
     "vtkmodules": "pipeline.output",
     "matplotlib": "pipeline.output",
     "mpl_toolkits": "pipeline.output",
+    "jinja2": "pipeline.output",
     "typer": "pipeline.cli",
 }
 MODULE_LINES, FUNCTION_LINES, ARGUMENTS = 300, 60, 6

@@ -1,158 +1,27 @@
-"""What the verification cases share: a construct taken through the stages of a study, and tools."""
+"""Tools that the verification cases share, besides those of the suite itself."""
 
 from __future__ import annotations
-
-from contextlib import nullcontext
-from dataclasses import dataclass
-from functools import cached_property
-from math import pi
-from typing import Any
 
 import numpy as np
 import scipy.sparse as sp
 
-from geometries.assembly import assemble
 from geometries.materials import MATERIALS, Material, isotropic
-from geometries.solids import Geometry
-from pipeline.case import Case, cases, measure, solve_unit_loads
-from pipeline.config import Stage, parse_study
-from pipeline.errors import SolveError
 from pipeline.fem import stiffness as elastic
 from pipeline.fem.mesh import Mesh, MeshPart, cell_volumes
-from pipeline.fem.mesher import build_mesh
-from pipeline.fem.solve import Solution
-from pipeline.fem.space import EDGES, FACE_NODES, Array, Ints
-from pipeline.superposition import combinations
-
-# Uneven numbers, so that swapped components or forgotten factors show.
-SIDE_N, PULL_N, TWIST_NM, BEND_NM = 37.0, 430.0, 2.3, 3.1
-LOADS: list[dict[str, Any]] = [
-    {"kind": "end_force", "name": "side", "medial_n": SIDE_N},
-    {"kind": "end_force", "name": "pull", "proximal_n": PULL_N},
-    {"kind": "torsion", "name": "twist", "moment_nm": TWIST_NM},
-    {"kind": "bending", "name": "frontal", "plane": "frontal", "moment_nm": BEND_NM},
-    {"kind": "bending", "name": "sagittal", "plane": "sagittal", "moment_nm": BEND_NM},
-]
-
-
-def case_of(
-    construct: dict[str, Any],
-    level: str,
-    stages: tuple[str, ...] = ("empty",),
-    loads: list[dict[str, Any]] = LOADS,
-) -> Case:
-    """The case of one construct, read as from a study file."""
-    study = {
-        "schema_version": 1,
-        "title": "verification",
-        "mesh": {"level": level},
-        "stages": [{"name": name} for name in stages],
-        "loads": loads,
-        "constructs": [construct],
-    }
-    return cases(parse_study(study, "test"))[-1]
-
-
-def specimen(length: float, inset: float, *layers: tuple[float, float, str]) -> dict[str, Any]:
-    """Bonded tubes, each given by outer and inner diameter and material, as in a study file."""
-    keys = ("outer_diameter_mm", "inner_diameter_mm", "material")
-    return {
-        "kind": "specimen",
-        "name": "specimen",
-        "length_mm": length,
-        "section_inset_mm": inset,
-        "layers": [dict(zip(keys, layer, strict=True)) for layer in layers],
-    }
-
-
-def geometry_of(case: Case) -> Geometry:
-    return assemble(case.construct, case.femur, case.defect)
-
-
-@dataclass(frozen=True)
-class Solved:
-    """A construct, solved for the six unit loads at one tissue stage."""
-
-    case: Case
-    geometry: Geometry
-    mesh: Mesh
-    stage: Stage
-    solution: Solution
-    forces: Array
-
-    @cached_property
-    def wrenches(self) -> dict[str, Array]:
-        """Shares of the unit loads in each load of the study."""
-        return combinations(self.case.loads, self.case.femur, self.geometry.length)
-
-    def under(self, load: str) -> Array:
-        """Nodal displacements (n, 3, 1) under a load of the study, mm."""
-        return (self.solution.displacement @ self.wrenches[load])[:, :, None]
-
-    @cached_property
-    def measures(self) -> dict[tuple[str, str, str], float]:
-        """Values by load, quantity and location; the balance of every row must hold."""
-        rows = list(
-            measure(self.mesh, self.geometry, self.case, self.stage, self.solution, self.forces)
-        )
-        assert not [row.balance.fault() for row in rows if row.balance.fault()]
-        return {
-            (row.load, row.measure.quantity, row.measure.location): row.measure.value for row in rows
-        }
-
-    def stiffness(self, quantity: str, load: str) -> float:
-        """One stiffness between the two reference sections, in the dictionary's unit."""
-        return self.measures[load, quantity, "sections"]
-
-
-def solve_stages(case: Case, geometry: Geometry, mesh: Mesh) -> list[Solved]:
-    """All stages of a case on a mesh that is already there, stiffest first; each must be solved."""
-    clock: Any = lambda step: nullcontext()  # noqa: ARG005, E731
-    found = []
-    for stage, solution, forces in solve_unit_loads(mesh, geometry, case, clock):
-        if isinstance(solution, SolveError):
-            raise solution
-        found.append(Solved(case, geometry, mesh, stage, solution, forces))
-    return found
-
-
-def solved(case: Case) -> Solved:
-    """The only, or stiffest, stage of a case, through geometry, mesh and solution."""
-    geometry = geometry_of(case)
-    return solve_stages(case, geometry, build_mesh(geometry, case.level))[0]
-
-
-@dataclass(frozen=True)
-class Tube:
-    """Section values of a round tube (any handbook; plain geometry)."""
-
-    outer: float
-    inner: float
-    material: str
-
-    @property
-    def E(self) -> float:
-        return MATERIALS[self.material].modulus
-
-    @property
-    def nu(self) -> float:
-        return MATERIALS[self.material].poisson
-
-    @property
-    def G(self) -> float:
-        return self.E / (2 * (1 + self.nu))
-
-    @property
-    def A(self) -> float:
-        return pi / 4 * (self.outer**2 - self.inner**2)
-
-    @property
-    def I(self) -> float:  # noqa: E743
-        return pi / 64 * (self.outer**4 - self.inner**4)
-
-    @property
-    def J(self) -> float:
-        return 2 * self.I
+from pipeline.fem.space import EDGES, Array
+from pipeline.verification.body import outer_faces as outer_faces
+from pipeline.verification.studied import BEND_NM as BEND_NM
+from pipeline.verification.studied import LOADS as LOADS
+from pipeline.verification.studied import PULL_N as PULL_N
+from pipeline.verification.studied import SIDE_N as SIDE_N
+from pipeline.verification.studied import TWIST_NM as TWIST_NM
+from pipeline.verification.studied import Solved as Solved
+from pipeline.verification.studied import Tube as Tube
+from pipeline.verification.studied import case_of as case_of
+from pipeline.verification.studied import geometry_of as geometry_of
+from pipeline.verification.studied import solve_stages as solve_stages
+from pipeline.verification.studied import solved as solved
+from pipeline.verification.studied import specimen as specimen
 
 
 def stiffness_of(
@@ -176,14 +45,6 @@ def own_constants(mesh: Mesh) -> Array:
     empty = Material(0.0, 0.0, "empty")
     found = [MATERIALS.get(part.material, empty) for part in mesh.parts]
     return np.array([[material.modulus, material.poisson] for material in found])
-
-
-def outer_faces(cells: Ints) -> Ints:
-    """Faces (k, 6) that belong to one cell only, normals outwards."""
-    faces = cells[:, FACE_NODES].reshape(-1, 6)
-    keys = np.sort(faces[:, :3], axis=1)
-    _, first, counts = np.unique(keys, axis=0, return_index=True, return_counts=True)
-    return faces[first[counts == 1]]
 
 
 def straightened(mesh: Mesh) -> Mesh:

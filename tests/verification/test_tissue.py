@@ -3,69 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 import pytest
 
-from geometries.materials import MATERIALS, isotropic
-from geometries.solids import Geometry, Part, Patch, Piece, cylinder
+from geometries.materials import MATERIALS
 from pipeline.config import StudyConfig
-from pipeline.fem.mesher import build_mesh
-from pipeline.fem.solve import solve
-from pipeline.fem.stiffness import Patterns, assemble
 from pipeline.measures.bands import SCHEMES, strain_bands
 from pipeline.measures.implants import goodman
-from tests.verification.helpers import LOADS, case_of, plain_resultant, solve_stages, solved
-
-RADIUS, E = 9.0, 3.0
-
-# Apparent over Young's modulus of a disc bonded to stiff plates, by shape factor radius / (2 thickness)
-# and Poisson's ratio: converged axisymmetric elements, two meshes within 0.1 % of each other. Limits:
-# Gent & Lindley 1959, Proc IMechE 173:111, for an incompressible disc.
-BONDED = {
-    (0.5, 0.167): 1.0315, (1.0, 0.167): 1.0499, (2.0, 0.167): 1.0610,
-    (0.5, 0.30): 1.1186, (1.0, 0.30): 1.2107, (2.0, 0.30): 1.2766,
-    (0.5, 0.40): 1.2551, (1.0, 0.40): 1.5405, (2.0, 0.40): 1.8117,
-    (0.5, 0.45): 1.3694, (1.0, 0.45): 1.9303, (2.0, 0.45): 2.6715,
-}  # fmt: skip
-
-
-def disc(thickness: float) -> Geometry:
-    levels = np.linspace(0, thickness, 4)
-    pieces = tuple(
-        Piece(cylinder((0.0, 0.0, low), (0.0, 0.0, high - low), 2 * RADIUS))
-        for low, high in pairwise(levels)
-    )
-    return Geometry(
-        parts=(Part("disc", "gap", "tissue", pieces, thickness),),
-        patches=(Patch("below", 0.0, ("gap",)), Patch("above", thickness, ("gap",))),
-        length=thickness,
-        sections=(0.0, thickness),
-        gap=None,
-        facts={},
-    )
-
-
-@pytest.mark.parametrize("shape_factor", [0.5, 1.0, 2.0])
-def test_bonded_disc_stiffens_with_shape_and_poisson(shape_factor: float):
-    thickness = RADIUS / (2 * shape_factor)
-    mesh = build_mesh(disc(thickness), "fine")
-    patterns, below, above = Patterns.of(mesh), mesh.patches["below"], mesh.patches["above"]
-    held = np.zeros(mesh.nodes.shape, dtype=bool)
-    held[below], held[above] = True, True
-    pressed = np.zeros((*mesh.nodes.shape, 1))
-    pressed[np.unique(above), 2] = -0.01
-    for (factor, nu), expected in BONDED.items():
-        if factor != shape_factor:
-            continue
-        stiffness = assemble(mesh, patterns, isotropic(E, nu)[None])
-        found = solve(mesh, stiffness, np.zeros_like(pressed), held, prescribed=pressed)
-        at_top = np.zeros(len(mesh.nodes), dtype=bool)
-        at_top[above] = True
-        force = -plain_resultant(mesh.nodes[at_top], found.reaction[at_top], np.zeros(3))[2, 0]
-        apparent = force / (np.pi * RADIUS**2) / (0.01 / thickness)
-        assert apparent / E == pytest.approx(expected, rel=0.03), (factor, nu)
+from tests.verification.helpers import LOADS, case_of, solve_stages, solved
 
 
 @pytest.mark.parametrize("scheme", list(SCHEMES))

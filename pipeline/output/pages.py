@@ -1,0 +1,81 @@
+"""Pages of plain HTML, made from tables that are already on disk."""
+
+from __future__ import annotations
+
+from itertools import groupby
+from pathlib import Path
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from pipeline.store import read_table, write_text
+
+Row = dict[str, str]
+_PAGES = Environment(
+    loader=PackageLoader("pipeline.output"),
+    autoescape=True,
+    undefined=StrictUndefined,
+    trim_blocks=True,
+)
+
+
+def write_page(path: Path, template: str, **content: object) -> None:
+    """Fill a template and write the page; whatever is filled in comes out as text.
+
+    Raises
+    ------
+    OutputError
+        If it can not be written.
+    """
+    write_text(path, _PAGES.get_template(template).render(**content))
+
+
+def verification_page(out: Path, table: str, versions: str, caution: str) -> Path:
+    """Write ``verification.html`` beside the table of all checks.
+
+    Parameters
+    ----------
+    out : Path
+        Folder of the table.
+    table : str
+        Its name.
+    versions, caution : str
+        Sentences to print.
+
+    Returns
+    -------
+    Path
+        The page.
+    """
+    rows = read_table(out / table)
+    groups = [_group(list(some)) for _, some in groupby(rows, key=lambda row: row["problem"])]
+    page = out / "verification.html"
+    passed = sum(row["result"] == "passed" for row in rows)
+    write_page(
+        page,
+        "verification.html",
+        title="Verification of gapstrain",
+        rows=rows,
+        passed=passed,
+        failed=len(rows) - passed,
+        groups=groups,
+        versions=versions,
+        caution=caution,
+    )
+    return page
+
+
+def _group(rows: list[Row]) -> dict[str, object]:
+    solved = [_shown(row) for row in rows if not row["reason"]]
+    return {"title": rows[0]["title"], "reason": rows[0]["reason"], "rows": solved}
+
+
+def _shown(row: Row) -> Row:
+    """A row with its numbers as a person reads them."""
+    error, allowed = float(row["error"]), float(row["tolerance"])
+    numbers = {
+        "share": (f"{100 * error:+.2f} %", f"{100 * allowed:g} %"),
+        "difference": (f"{error:.1e}", f"{allowed:.0e}"),
+        "at least": (f"{error:.2g}" if error else "none", "none below"),
+    }
+    shown = dict(zip(("error", "allowed"), numbers[row["rule"]], strict=True))
+    return row | shown | {name: f"{float(row[name]):.5g}" for name in ("computed", "expected")}

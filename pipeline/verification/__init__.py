@@ -1,0 +1,1 @@
+"""Closed-form and published cases, taken through the stages of a study."""

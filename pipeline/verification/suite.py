@@ -1,0 +1,103 @@
+"""All verification cases, run one after the other, and the table that they make."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from time import perf_counter
+
+from geometries.errors import StudyError
+from pipeline.store import check_writable, write_table
+from pipeline.verification import beams, bench, constructs, cylinders, exact, plates
+from pipeline.verification.check import Check, Problem
+
+PROBLEMS: tuple[Problem, ...] = (
+    *exact.PROBLEMS,
+    *beams.PROBLEMS,
+    *cylinders.PROBLEMS,
+    *plates.PROBLEMS,
+    *constructs.PROBLEMS,
+    *bench.PROBLEMS,
+)
+TABLE = "verification.csv"
+COLUMNS = (
+    "problem", "title", "quantity", "unit", "computed", "expected", "error", "tolerance", "rule",
+    "result", "reason", "source", "known", "seconds",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A problem and what became of it.
+
+    Parameters
+    ----------
+    problem : Problem
+        Which.
+    checks : tuple of Check
+        Its numbers.
+    seconds : float
+        How long it took.
+    failure : str
+        A sentence if it could not be solved, else empty.
+    """
+
+    problem: Problem
+    checks: tuple[Check, ...]
+    seconds: float
+    failure: str = ""
+
+    @property
+    def passed(self) -> bool:
+        """Whether it was solved and every number is within its tolerance."""
+        return not self.failure and all(check.passed for check in self.checks)
+
+
+def selected(quick: bool) -> tuple[Problem, ...]:
+    """All problems, or those that take seconds."""
+    return tuple(problem for problem in PROBLEMS if problem.quick or not quick)
+
+
+def verify(problems: tuple[Problem, ...]) -> Iterator[Outcome]:
+    """Run problems one after the other; one that can not be solved ends with a sentence."""
+    for problem in problems:
+        start = perf_counter()
+        try:
+            checks, failure = tuple(problem.run()), ""
+        except StudyError as error:
+            checks, failure = (), str(error)
+        yield Outcome(problem, checks, perf_counter() - start, failure)
+
+
+def write_outcomes(outcomes: list[Outcome], out: Path) -> None:
+    """Write the table of all checks, ``verification.csv``.
+
+    Raises
+    ------
+    OutputError
+        If the folder can not be written.
+    """
+    check_writable(out)
+    write_table(out / TABLE, [row for outcome in outcomes for row in _rows(outcome)], COLUMNS)
+
+
+def _rows(outcome: Outcome) -> Iterator[dict[str, object]]:
+    common = {"problem": outcome.problem.name, "title": outcome.problem.title}
+    common["seconds"] = f"{outcome.seconds:.1f}"
+    if outcome.failure:
+        yield {**common, "result": "failed", "reason": outcome.failure}
+    for check in outcome.checks:
+        yield {
+            **common,
+            "quantity": check.quantity,
+            "unit": check.unit,
+            "computed": check.computed,
+            "expected": check.expected,
+            "error": check.error,
+            "tolerance": check.tolerance,
+            "rule": check.rule,
+            "result": "passed" if check.passed else "failed",
+            "source": check.source,
+            "known": check.known,
+        }
