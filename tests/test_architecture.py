@@ -63,7 +63,7 @@ FLOORS = {  # inside geometries: a module may import those of a lower number, no
     "femur": 4,
     **dict.fromkeys(("profiles", "constructs"), 3),
     **dict.fromkeys(("bone", "plating", "rods"), 2),
-    **dict.fromkeys(("parameters", "waves"), 1),
+    **dict.fromkeys(("parameters", "waves", "slices"), 1),
     **dict.fromkeys(("solids", "materials", "errors"), 0),
     **dict.fromkeys(("readout", "tools"), -1),
     **dict.fromkeys(("faces", "bow"), -2),
