@@ -252,11 +252,13 @@ def measure(
     combined = combinations(case.loads, case.femur, geometry.top[2])
     for load in case.loads:
         shares = combined[load.name]
-        found, flags = readings.under(shares, case.strain_bands)
+        found, doubts = readings.under(shares, case.strain_bands)
         if case.has_site:
             found += statics_residuals(readings.sections, load, shares, case.femur, geometry.top[2])
         balance = balances.under(shares)
-        yield from (Row(stage.name, load.name, one, balance, flags) for one in found)
+        for one in found:
+            flags = tuple(doubt.sentence for doubt in doubts if doubt.concerns(one))
+            yield Row(stage.name, load.name, one, balance, flags)
 
 
 def check_loads(case: Case) -> None:

@@ -29,6 +29,7 @@ from pipeline.measures.internal import (
     section_forces,
 )
 from pipeline.measures.motion import Motion, face_motion
+from pipeline.measures.plausibility import Doubt, Gates
 from pipeline.measures.quality import strain_energy
 from pipeline.measures.sections import (
     FRAGMENTS,
@@ -69,6 +70,8 @@ class Readings:
         Bone round screws, and by distance from the gap.
     nail : (Array, float) or None
         Movement of a nail across its canal and the clearance.
+    gates : Gates
+        What the results are held against.
     """
 
     geometry: Geometry
@@ -82,6 +85,7 @@ class Readings:
     sleeves: tuple[Sleeve, ...]
     zones: tuple[Zone, ...]
     nail: tuple[Array, float] | None
+    gates: Gates
 
     @classmethod
     def of(
@@ -113,9 +117,10 @@ class Readings:
             sleeves=tuple(one for pin in geometry.pins for one in sleeves(mesh, pin, u)),
             zones=tuple(zones(mesh, gap, u, elasticity)) if gap else (),
             nail=_nail(mesh, geometry, u),
+            gates=Gates.of(geometry, elasticity),
         )
 
-    def under(self, load: Array, schemes: tuple[Scheme, ...]) -> tuple[list[Measure], tuple[str, ...]]:
+    def under(self, load: Array, schemes: tuple[Scheme, ...]) -> tuple[list[Measure], list[Doubt]]:
         """All measures under a load (shares of the unit loads), and what puts them in doubt."""
         found = [*self._motion(load), *self._forces(load)]
         for region, (strain, elasticity) in self.tissue.items():
@@ -125,7 +130,8 @@ class Readings:
         for sleeve in self.sleeves:
             found += sleeve_strain(sleeve, load)
         found += [energy_density(zone, load) for zone in self.zones]
-        return found, tuple(flags(found, self.nail, bool(self.tissue), load))
+        doubts = [Doubt(one) for one in flags(found, self.nail, bool(self.tissue), load)]
+        return found, [*doubts, *self.gates.under(found, self.energy, load)]
 
     def _motion(self, load: Array) -> Iterator[Measure]:
         motions = self.motions

@@ -12,8 +12,9 @@ from pathlib import Path
 
 from geometries.assembly import assemble
 from geometries.bone import Defect
-from geometries.constructs import NailConstruct
+from geometries.constructs import Construct, NailConstruct
 from geometries.errors import StudyError
+from pipeline.added_plate import flag_added_plates
 from pipeline.brackets import BRACKET_COLUMNS, bracket_rows
 from pipeline.case import Case, cases, check_held, check_loads, run_case
 from pipeline.clock import Clock
@@ -193,20 +194,26 @@ def result_rows(outcomes: list[Outcome], out: Path) -> list[dict[str, object]]:
             base = base or reference.get((gap, *_key({**row, "stage": INTACT_STAGE})))
             if base and row["status"] == "ok":
                 row[column] = 100 * float(str(row["value"])) / base
+    flag_added_plates([outcome.case for outcome in outcomes], _first(outcomes, "nail"), table)
     return table
+
+
+def _first(outcomes: list[Outcome], kind: str) -> dict[Defect, Construct]:
+    """The first construct of a kind, whole if it is a nail, at each defect."""
+    first: dict[Defect, Construct] = {}
+    for outcome in outcomes:
+        construct = outcome.case.construct
+        is_whole = not isinstance(construct, NailConstruct) or construct.nail.break_mm is None
+        if construct.kind == kind and is_whole:
+            first.setdefault(_gap(outcome.case, kind), construct)
+    return first
 
 
 def _reference(
     outcomes: list[Outcome], table: list[dict[str, object]], kind: str
 ) -> dict[tuple[object, ...], float]:
-    """Sound values of the first construct of a kind, whole if it is a nail, at each defect."""
-    first: dict[Defect, str] = {}
-    for outcome in outcomes:
-        construct = outcome.case.construct
-        is_whole = not isinstance(construct, NailConstruct) or construct.nail.break_mm is None
-        if construct.kind == kind and is_whole:
-            first.setdefault(_gap(outcome.case, kind), outcome.case.name)
-    defects = {name: defect for defect, name in first.items()}
+    """Sound values of the first construct of a kind at each defect."""
+    defects = {construct.name: defect for defect, construct in _first(outcomes, kind).items()}
     return {
         (defects[str(row["construct"])], *_key(row)): float(str(row["value"]))
         for row in table

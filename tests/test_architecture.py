@@ -41,9 +41,10 @@ ROOMS = {
     | {"pipeline.clock", "pipeline.inputs", "pipeline.config", "pipeline.store"}
     | {"pipeline.readings", "pipeline.superposition", "pipeline.brackets"},
     "pipeline.record": PHYSICS | {"pipeline.clock", "pipeline.store", "pipeline.case"},
+    "pipeline.added_plate": {"geometries", "pipeline.case", "pipeline.measures"},
     "pipeline.study": PHYSICS
     | {"pipeline.clock", "pipeline.config", "pipeline.store", "pipeline.case", "pipeline.record"}
-    | {"pipeline.brackets"},
+    | {"pipeline.brackets", "pipeline.added_plate"},
     "pipeline.convergence": set(),
     "pipeline.verification": PHYSICS
     | {"pipeline.config", "pipeline.case", "pipeline.inputs", "pipeline.store"}
