@@ -118,5 +118,6 @@ def strain_energy(
         for some, order in batches(mesh, own):
             field = strain_field(mesh, own[some], displacement, order)
             e, w = field.values, field.weights
-            total += np.einsum("p,pia,ij,pjb->ab", w, e, C, e, optimize=True)
+            # One matrix product for all points: a four-factor einsum of NumPy 2.4 goes point by point.
+            total += np.tensordot(w[:, None, None] * e, C @ e, axes=([0, 1], [0, 1]))
     return total
