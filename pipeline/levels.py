@@ -33,7 +33,7 @@ def level_folders(study: StudyConfig, out: Path) -> dict[Level, Path]:
 
 
 def write_errors(study: StudyConfig, out: Path) -> None:
-    """Fill the columns ``error`` and ``mesh`` of a study's table from its runs on all three levels.
+    """Fill the columns ``error``, ``extrapolated`` and ``mesh`` from runs on all three levels.
 
     The error is the grid-convergence index, percent of the value on the study's own level. A result
     that is not sound on every level stays without one.
@@ -62,6 +62,7 @@ def write_errors(study: StudyConfig, out: Path) -> None:
         judged = estimate((fine, middle, coarse), sizes[name])
         share = judged.errors[own]
         row["error"] = f"{100 * share:.3g}" if isfinite(share) else ""
+        row["extrapolated"] = f"{judged.extrapolated:.7g}" if isfinite(judged.extrapolated) else ""
         row["mesh"] = _words(judged)
     write_table(out / "results.csv", rows, RESULT_COLUMNS)
 

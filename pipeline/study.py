@@ -28,8 +28,8 @@ from pipeline.store import ROWS, check_writable, discard_case, read_table, write
 
 RESULT_COLUMNS = (
     "case", "construct", "interfaces", "site", "gap_mm", "gap_shape", "stage", "load", "quantity",
-    "location", "value", "unit", "error", "mesh", "percent_of_intact", "percent_of_nail_only", "status",
-    "reason", "flags", *CHECKS,
+    "location", "value", "unit", "error", "extrapolated", "mesh", "percent_of_intact",
+    "percent_of_nail_only", "status", "reason", "flags", *CHECKS,
 )  # fmt: skip
 INTACT_STAGE = "intact"
 

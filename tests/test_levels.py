@@ -52,12 +52,14 @@ def test_every_value_gets_its_index_and_its_verdict(study: StudyConfig, tmp_path
     write_errors(study, tmp_path)
     found = {row["quantity"]: row for row in read_table(tmp_path / "results.csv")}
     assert found["axial_stiffness"]["mesh"] == "converging, order 2"
+    assert float(found["axial_stiffness"]["extrapolated"]) == pytest.approx(10, rel=1e-6)
     assert float(found["axial_stiffness"]["error"]) == pytest.approx(100 * 1.25 * 0.8 / 10.8, rel=1e-2)
     assert found["von_mises_5mm3"]["mesh"] == "singular, do not quote"
     assert found["von_mises_5mm3"]["error"] == ""
     assert found["gap_axial_movement"]["mesh"] == "oscillatory"
     assert (found["gap_shear_movement"]["mesh"], found["gap_shear_movement"]["error"]) == ("exact", "0")
     assert (found["proximal_movement"]["mesh"], found["proximal_movement"]["error"]) == ("", "")
+    assert [found[name]["extrapolated"] for name in list(values)[1:]] == ["", "", "2", ""]
 
 
 def test_each_level_has_a_folder_and_the_own_one_is_the_study_s(study: StudyConfig, tmp_path: Path):
