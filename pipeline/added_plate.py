@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from geometries.bone import Defect
 from geometries.constructs import Construct, NailConstruct, NailPlateConstruct
 from pipeline.case import Case
 from pipeline.measures.plausibility import BY_ENERGY, plate_doubts
@@ -12,9 +11,7 @@ from pipeline.measures.plausibility import BY_ENERGY, plate_doubts
 Row = dict[str, object]
 
 
-def flag_added_plates(
-    cases: Sequence[Case], alone: Mapping[Defect, Construct], table: Sequence[Row]
-) -> None:
+def flag_added_plates(cases: Sequence[Case], alone: Mapping[str, str], table: Sequence[Row]) -> None:
     """Add to the flags of stiffness rows of a nail with a plate where the ratio is not plausible.
 
     Only beside the same nail alone, and only under pure loads: those that have a stiffness by energy.
@@ -23,12 +20,17 @@ def flag_added_plates(
     ----------
     cases : sequence of Case
         All of the study.
-    alone : mapping of Defect to Construct
-        The nail that ``percent_of_nail_only`` compares with, at each defect.
+    alone : mapping of str to str
+        The nail that ``percent_of_nail_only`` compares each construct with, by name.
     table : sequence of dict
         Rows of all of them, with that column; flags are added in place.
     """
-    plated = {case.name: case for case in cases if _is_added(case, alone)}
+    constructs = {case.name: case.construct for case in cases}
+    plated = {
+        case.name: case
+        for case in cases
+        if _is_added(case.construct, constructs.get(alone.get(case.name, "")))
+    }
     rows = [row for row in table if row["construct"] in plated and "percent_of_nail_only" in row]
     pure = {_key(row) for row in rows if str(row["quantity"]).endswith(BY_ENERGY)}
     for row in rows:
@@ -40,12 +42,11 @@ def flag_added_plates(
             row["flags"] = "; ".join(filter(None, (str(row["flags"]), *doubts)))
 
 
-def _is_added(case: Case, alone: Mapping[Defect, Construct]) -> bool:
-    nail = alone.get(case.own_defect)
+def _is_added(construct: Construct, alone: Construct | None) -> bool:
     return (
-        isinstance(case.construct, NailPlateConstruct)
-        and isinstance(nail, NailConstruct)
-        and nail.nail == case.construct.nail
+        isinstance(construct, NailPlateConstruct)
+        and isinstance(alone, NailConstruct)
+        and alone.nail == construct.nail
     )
 
 

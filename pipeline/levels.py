@@ -5,11 +5,13 @@ from __future__ import annotations
 from math import isfinite
 from pathlib import Path
 
+from pipeline.case import cases
+from pipeline.comparisons import relate
 from pipeline.config import StudyConfig
 from pipeline.convergence import Estimate, estimate
 from pipeline.fem.sizes import Level
-from pipeline.store import read_summary, read_table, write_table
-from pipeline.study import RESULT_COLUMNS
+from pipeline.store import read_summary, read_table
+from pipeline.study import references, write_compared
 
 LEVELS: tuple[Level, ...] = ("fine", "default", "coarse")
 SAME = ("construct", "stage", "load", "quantity", "location")
@@ -64,7 +66,10 @@ def write_errors(study: StudyConfig, out: Path) -> None:
         row["error"] = f"{100 * share:.3g}" if isfinite(share) else ""
         row["extrapolated"] = f"{judged.extrapolated:.7g}" if isfinite(judged.extrapolated) else ""
         row["mesh"] = _words(judged)
-    write_table(out / "results.csv", rows, RESULT_COLUMNS)
+    listed = cases(study)
+    table: list[dict[str, object]] = [dict(row) for row in rows]
+    relate(table, references(listed))
+    write_compared(table, listed, out)
 
 
 def _words(judged: Estimate) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import asdict, dataclass
@@ -12,26 +12,26 @@ from pathlib import Path
 
 from geometries.assembly import assemble
 from geometries.bone import Defect
-from geometries.constructs import Construct, NailConstruct
+from geometries.constructs import IntactConstruct, NailConstruct
 from geometries.errors import StudyError
 from pipeline.added_plate import flag_added_plates
 from pipeline.brackets import BRACKET_COLUMNS, bracket_rows
 from pipeline.case import Case, cases, check_held, check_loads, run_case
 from pipeline.clock import Clock
+from pipeline.comparisons import COMPARISON_COLUMNS, comparison_rows, relate
 from pipeline.config import StudyConfig
 from pipeline.errors import OutputError
 from pipeline.fem.kernels import use_threads
 from pipeline.fem.mesher import require_gmsh
-from pipeline.measures.dictionary import QUANTITIES
+from pipeline.measures.dictionary import COLUMNS, QUANTITIES
 from pipeline.record import CHECKS, store_case
 from pipeline.store import ROWS, check_writable, discard_case, read_table, write_table
 
 RESULT_COLUMNS = (
     "case", "construct", "interfaces", "site", "gap_mm", "gap_shape", "stage", "load", "quantity",
     "location", "value", "unit", "error", "extrapolated", "mesh", "percent_of_intact",
-    "percent_of_nail_only", "status", "reason", "flags", *CHECKS,
+    "percent_of_nail_only", "undecided", "status", "reason", "flags", *CHECKS,
 )  # fmt: skip
-INTACT_STAGE = "intact"
 
 
 @dataclass(frozen=True)
@@ -90,7 +90,8 @@ def plan(study: StudyConfig) -> list[Planned]:
 def run_study(study: StudyConfig, out: Path, workers: int) -> Iterator[Outcome]:
     """Run all cases and write the tables; yield each case as it ends.
 
-    They are ``results.csv``, ``dictionary.csv`` and, where a construct asks for it, ``brackets.csv``.
+    They are ``results.csv``, ``comparisons.csv``, ``dictionary.csv`` and, where a construct asks for
+    it, ``brackets.csv``.
 
     Parameters
     ----------
@@ -139,13 +140,14 @@ def run_study(study: StudyConfig, out: Path, workers: int) -> Iterator[Outcome]:
 def write_tables(study: StudyConfig, outcomes: list[Outcome], out: Path) -> None:
     """Write the tables of a study whose cases have ended; no bracket of an earlier run stays."""
     table = result_rows(outcomes, out)
-    write_table(out / "results.csv", table, RESULT_COLUMNS)
+    write_compared(table, [outcome.case for outcome in outcomes], out)
     brackets = bracket_rows(study.constructs, table)
     if brackets:
         write_table(out / "brackets.csv", brackets, BRACKET_COLUMNS)
     else:
         (out / "brackets.csv").unlink(missing_ok=True)  # of an earlier run
-    dictionary = [{"quantity": name, **asdict(entry)} for name, entry in QUANTITIES.items()]
+    entries = QUANTITIES | COLUMNS
+    dictionary = [{"quantity": name, **asdict(entry)} for name, entry in entries.items()]
     write_table(out / "dictionary.csv", dictionary, ("quantity", "unit", "locations", "definition"))
 
 
@@ -181,56 +183,43 @@ def result_rows(outcomes: list[Outcome], out: Path) -> list[dict[str, object]]:
             continue
         stored = read_table(out / "cases" / case.name / ROWS)
         table += [{**common, **row, "value": _number(row["value"])} for row in stored]
-    gaps = {
-        kind: {outcome.case.name: _gap(outcome.case, kind) for outcome in outcomes}
-        for kind in ("intact", "nail")
-    }
-    columns = {"percent_of_intact": "intact", "percent_of_nail_only": "nail"}
-    references = {kind: _reference(outcomes, table, kind) for kind in gaps}
-    for row in table:
-        for column, kind in columns.items():
-            gap, reference = gaps[kind][str(row["construct"])], references[kind]
-            base = reference.get((gap, *_key(row)))
-            base = base or reference.get((gap, *_key({**row, "stage": INTACT_STAGE})))
-            if base and row["status"] == "ok":
-                row[column] = 100 * float(str(row["value"])) / base
-    flag_added_plates([outcome.case for outcome in outcomes], _first(outcomes, "nail"), table)
+    listed = [outcome.case for outcome in outcomes]
+    compared = references(listed)
+    relate(table, compared)
+    flag_added_plates(listed, compared["percent_of_nail_only"], table)
     return table
 
 
-def _first(outcomes: list[Outcome], kind: str) -> dict[Defect, Construct]:
-    """The first construct of a kind, whole if it is a nail, at each defect."""
-    first: dict[Defect, Construct] = {}
-    for outcome in outcomes:
-        construct = outcome.case.construct
-        is_whole = not isinstance(construct, NailConstruct) or construct.nail.break_mm is None
-        if construct.kind == kind and is_whole:
-            first.setdefault(_gap(outcome.case, kind), construct)
-    return first
+def write_compared(table: list[dict[str, object]], listed: Sequence[Case], out: Path) -> None:
+    """Write the rows of some cases, and what may be said of the differences between them."""
+    groups = {case.name: case.own_defect if case.has_site else None for case in listed}
+    write_table(out / "results.csv", table, RESULT_COLUMNS)
+    write_table(out / "comparisons.csv", comparison_rows(table, groups), COMPARISON_COLUMNS)
 
 
-def _reference(
-    outcomes: list[Outcome], table: list[dict[str, object]], kind: str
-) -> dict[tuple[object, ...], float]:
-    """Sound values of the first construct of a kind at each defect."""
-    defects = {construct.name: defect for defect, construct in _first(outcomes, kind).items()}
-    return {
-        (defects[str(row["construct"])], *_key(row)): float(str(row["value"]))
-        for row in table
-        if row["construct"] in defects and row["status"] == "ok"
-    }
+def references(listed: Sequence[Case]) -> dict[str, dict[str, str]]:
+    """What each construct is compared with, for each column of percentages.
+
+    They are the first intact femur at its gap, whatever the gap's shape, and the first nail there
+    that is whole.
+    """
+    own = {case.name: case.own_defect for case in listed if case.has_site}
+    plain = {name: defect.plain for name, defect in own.items()}
+    intact = [case.name for case in listed if isinstance(case.construct, IntactConstruct)]
+    whole = [
+        case.name
+        for case in listed
+        if isinstance(case.construct, NailConstruct) and case.construct.nail.break_mm is None
+    ]
+    return {"percent_of_intact": _first(intact, plain), "percent_of_nail_only": _first(whole, own)}
 
 
-def _gap(case: Case, kind: str) -> Defect:
-    """What a reference of a kind must share with a case: the intact femur has no shape of gap."""
-    return case.own_defect.plain if kind == "intact" else case.own_defect
+def _first(names: Sequence[str], gaps: Mapping[str, Defect]) -> dict[str, str]:
+    """For each construct, the first of some that has the same gap."""
+    first = {gaps[name]: name for name in reversed(names)}
+    return {name: first[gap] for name, gap in gaps.items() if gap in first}
 
 
 def _number(text: str) -> float | str:
     """A value; empty in the row of a stage that could not be solved."""
     return float(text) if text else ""
-
-
-def _key(row: dict[str, object]) -> tuple[object, ...]:
-    columns = ("stage", "load", "quantity", "location")
-    return tuple(row.get(column) for column in columns)

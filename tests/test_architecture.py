@@ -44,13 +44,14 @@ ROOMS = {
     "pipeline.added_plate": {"geometries", "pipeline.case", "pipeline.measures"},
     "pipeline.study": PHYSICS
     | {"pipeline.clock", "pipeline.config", "pipeline.store", "pipeline.case", "pipeline.record"}
-    | {"pipeline.brackets", "pipeline.added_plate"},
+    | {"pipeline.brackets", "pipeline.added_plate", "pipeline.comparisons"},
+    "pipeline.comparisons": {"pipeline.measures.dictionary"},
     "pipeline.convergence": set(),
     "pipeline.verification": PHYSICS
     | {"pipeline.config", "pipeline.case", "pipeline.inputs", "pipeline.store"}
     | {"pipeline.superposition"},
     "pipeline.levels": {"pipeline.config", "pipeline.convergence", "pipeline.fem", "pipeline.store"}
-    | {"pipeline.study"},
+    | {"pipeline.case", "pipeline.comparisons", "pipeline.study"},
     "pipeline.output": GROUND | {"pipeline.store", "pipeline.config", "pipeline.measures.dictionary"},
     "pipeline.cli": PHYSICS
     | {"pipeline.config", "pipeline.store", "pipeline.case", "pipeline.study", "pipeline.output"}

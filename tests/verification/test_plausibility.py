@@ -144,7 +144,7 @@ def plated_rows(nail: dict[str, Any], stage: str, names: tuple[str, ...]) -> lis
          "percent_of_nail_only": 700.0}
         for name in names
     ]  # fmt: skip
-    flag_added_plates([bare, plated], {plated.own_defect: bare.construct}, table)
+    flag_added_plates([bare, plated], {plated.name: bare.name}, table)
     return [str(row["flags"]) for row in table]
 
 
