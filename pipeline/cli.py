@@ -21,7 +21,7 @@ from pipeline.config import StudyConfig, load_study
 from pipeline.levels import at_level, level_folders, write_errors
 from pipeline.output.drawing import draw_construct
 from pipeline.output.figures import draw_study
-from pipeline.output.tables import HEADINGS, failures, headline
+from pipeline.output.tables import HEADINGS, failures, headline, legend
 from pipeline.statics import actions, section_load
 from pipeline.store import check_writable
 from pipeline.study import Outcome, Planned, plan, run_study
@@ -235,6 +235,8 @@ def _print_results(config: StudyConfig, folder: Path) -> None:
     for row in headline(folder, stage, load):
         table.add_row(*row)
     console.print(table)
+    for line in legend(folder):
+        console.print(line, markup=False, highlight=False)
     for name, reason in failures(folder).items():
         console.print(f"{name} failed: {reason}", markup=False, highlight=False)
 

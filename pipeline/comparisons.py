@@ -31,6 +31,16 @@ def error_of(row: Row) -> float:
     return abs(number(row)) * float(share) / 100 if share else inf
 
 
+def size_of(row: Row) -> float:
+    """What of a row's value is compared: its size where the sign only says which way."""
+    return abs(number(row)) if row["quantity"] in BY_SIZE else number(row)
+
+
+def key_of(row: Row) -> Key:
+    """What the rows of two constructs must share to be compared."""
+    return tuple(row.get(column) for column in KEY_COLUMNS)
+
+
 def verdict(difference: float, combined: float) -> str:
     """What may be said of b - a: only what exceeds the sum of both errors is a difference."""
     if not isfinite(combined):
@@ -50,7 +60,7 @@ def relate(table: list[dict[str, object]], references: Mapping[str, Mapping[str,
     references : mapping of str to mapping of str to str
         For each column of percentages, what each construct is compared with.
     """
-    sound = {(row["construct"], *_key(row)): row for row in table if row["status"] == "ok"}
+    sound = {(row["construct"], *key_of(row)): row for row in table if row["status"] == "ok"}
     for row in table:
         doubts = []
         for column, reference in references.items():
@@ -69,7 +79,7 @@ def _base(row: Row, reference: Mapping[str, str], sound: Mapping[Key, Row]) -> R
     name = reference.get(str(row["construct"]))
     if name is None or row["status"] != "ok":
         return None
-    found = (sound.get((name, *_key({**row, "stage": one}))) for one in (row["stage"], INTACT_STAGE))
+    found = (sound.get((name, *key_of({**row, "stage": one}))) for one in (row["stage"], INTACT_STAGE))
     return next((base for base in found if base is not None and number(base)), None)
 
 
@@ -88,7 +98,7 @@ def comparison_rows(
     found: dict[str, dict[Key, Row]] = {}
     for row in headline_rows(table):
         if row["construct"] in groups:
-            found.setdefault(str(row["construct"]), {})[_key(row)] = row
+            found.setdefault(str(row["construct"]), {})[key_of(row)] = row
     for a, b in combinations(found, 2):
         if groups[a] == groups[b]:
             shared = (key for key in found[a] if key in found[b])
@@ -101,7 +111,7 @@ def headline_rows(table: Iterable[Row]) -> list[Row]:
     parts: dict[Key, list[Row]] = {}
     for row in rows:
         if row["quantity"] == PEAK:
-            parts.setdefault((row["construct"], *_key({**row, "location": HIGHEST})), []).append(row)
+            parts.setdefault((row["construct"], *key_of({**row, "location": HIGHEST})), []).append(row)
     return [*rows, *map(_highest, parts.values())]
 
 
@@ -121,9 +131,9 @@ def _highest(parts: list[Row]) -> Row:
 
 def _compared(a: Row, b: Row) -> dict[str, object]:
     values = number(a), number(b)
-    by_size = a["quantity"] in BY_SIZE
-    first, second = map(abs, values) if by_size else values
+    first, second = size_of(a), size_of(b)
     difference, combined = second - first, error_of(a) + error_of(b)
+    how = "size" if a["quantity"] in BY_SIZE else "value"
     unlike = ", of unlike sign" if values[0] * values[1] < 0 else ""
     flags = [f"{name}: {row['flags']}" for name, row in (("a", a), ("b", b)) if row.get("flags")]
     return {
@@ -136,10 +146,6 @@ def _compared(a: Row, b: Row) -> dict[str, object]:
         "difference_percent": 100 * difference / abs(first) if first else "",
         "combined_error": combined if isfinite(combined) else "",
         "verdict": verdict(difference, combined),
-        "compared_by": ("size" if by_size else "value") + unlike,
+        "compared_by": how + unlike,
         "flags": "; ".join(flags),
     }
-
-
-def _key(row: Row) -> Key:
-    return tuple(row.get(column) for column in KEY_COLUMNS)

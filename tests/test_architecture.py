@@ -52,7 +52,8 @@ ROOMS = {
     | {"pipeline.superposition"},
     "pipeline.levels": {"pipeline.config", "pipeline.convergence", "pipeline.fem", "pipeline.store"}
     | {"pipeline.case", "pipeline.comparisons", "pipeline.study"},
-    "pipeline.output": GROUND | {"pipeline.store", "pipeline.config", "pipeline.measures.dictionary"},
+    "pipeline.output": GROUND
+    | {"pipeline.comparisons", "pipeline.config", "pipeline.measures.dictionary", "pipeline.store"},
     "pipeline.cli": PHYSICS
     | {"pipeline.config", "pipeline.store", "pipeline.case", "pipeline.study", "pipeline.output"}
     | {"pipeline.levels"}

@@ -18,7 +18,7 @@ from pipeline.errors import SolveError
 from pipeline.output.tables import failures, headline
 from pipeline.record import CASE_COLUMNS
 from pipeline.store import case_folder, read_summary, read_table, write_table
-from pipeline.study import RESULT_COLUMNS, Outcome, complete_case, result_rows
+from pipeline.study import Outcome, complete_case, result_rows, write_compared
 
 REASON = "cortex_proximal, nail can slide medially (a mechanism); allowed is none: add bolts"
 # Short, with a wide canal: few cells. The proximal half is held by nothing but tissue.
@@ -54,7 +54,7 @@ def ended(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Outcome]:
     assert case.name == "broken"
     with threadpool_limits(1):  # as in a worker; more threads would wait for each other
         outcome = complete_case(case, out)
-    write_table(out / "results.csv", result_rows([outcome], out), RESULT_COLUMNS)
+    write_compared(result_rows([outcome], out), [case], out)
     return out, outcome
 
 
@@ -143,7 +143,7 @@ def table(tmp_path: Path, several: StudyConfig) -> list[dict[str, object]]:
     listed = [case for case in cases(several) if case.name in values]
     outcomes = [_stored(tmp_path, case, values[case.name]) for case in listed]
     rows = result_rows(outcomes, tmp_path)
-    write_table(tmp_path / "results.csv", rows, RESULT_COLUMNS)
+    write_compared(rows, listed, tmp_path)
     return rows
 
 

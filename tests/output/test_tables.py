@@ -1,0 +1,103 @@
+"""The short table that a run ends with: errors, ties, and no order of merit."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from pipeline.comparisons import COMPARISON_COLUMNS, comparison_rows
+from pipeline.output.tables import HEADINGS, headline, legend
+from pipeline.store import write_table
+from pipeline.study import RESULT_COLUMNS
+
+Values = dict[str, tuple[float, str]]
+SHEAR = {"quantity": "gap_shear_movement", "location": "far"}
+CLOSING = {"quantity": "gap_axial_movement", "location": "far"}
+TORSION = {"quantity": "torsional_stiffness", "location": "sections"}
+COLUMN = {"gap_axial_movement": 1, "gap_shear_movement": 2, "torsional_stiffness": 6}
+
+
+def rows(values: Values, **other: str) -> list[dict[str, object]]:
+    """A row for each construct: value and error in percent."""
+    common = {"stage": "woven", "load": "axial", "status": "ok", "mesh": "", "unit": "mm"}
+    return [
+        {**common, **other, "construct": name, "value": value, "error": error}
+        for name, (value, error) in values.items()
+    ]
+
+
+def write_tables(out: Path, table: list[dict[str, object]], gaps: dict[str, str]) -> None:
+    write_table(out / "results.csv", table, RESULT_COLUMNS)
+    write_table(out / "comparisons.csv", comparison_rows(table, gaps), COMPARISON_COLUMNS)
+
+
+def printed(out: Path, table: list[dict[str, object]]) -> list[str]:
+    """Cells of the column that the table's first row belongs to; all constructs have one gap."""
+    write_tables(out, table, {str(row["construct"]): "mid" for row in table})
+    found = headline(out, "woven", "axial")
+    assert all(len(cells) == len(HEADINGS) for cells in found)
+    return [cells[COLUMN[str(table[0]["quantity"])]] for cells in found]
+
+
+def first_lines(out: Path, table: list[dict[str, object]]) -> list[str]:
+    return [cell.split("\n")[0] for cell in printed(out, table)]
+
+
+def test_values_stand_with_their_errors_in_the_order_of_the_study(tmp_path: Path):
+    table = rows({"c": (0.5, "10"), "a": (0.1, "2"), "b": (0.9, "1")}, **SHEAR)
+    assert printed(tmp_path, table) == ["0.500\n±0.050", "0.100\n±0.002", "0.900\n±0.009"]
+    assert [cells[0] for cells in headline(tmp_path, "woven", "axial")] == ["c", "a", "b"]
+
+
+def test_what_the_errors_do_not_tell_from_the_smallest_is_marked_with_it(tmp_path: Path):
+    # 0.50 and 0.52 differ by 0.02, their errors are 0.035 in sum; 0.58 lies 0.08 off, with 0.026.
+    table = rows({"a": (0.52, "2"), "b": (0.5, "5"), "c": (0.58, "0.1")}, **SHEAR)
+    assert printed(tmp_path, table) == ["0.520 ~\n±0.010", "0.500 ~\n±0.025", "0.580\n±0.001"]
+
+
+def test_closing_is_compared_by_size_and_stiffness_from_the_largest(tmp_path: Path):
+    table = rows({"a": (-0.52, "3"), "b": (0.51, "1"), "c": (-0.9, "1")}, **CLOSING)
+    assert first_lines(tmp_path, table) == ["-0.520 ~", "+0.510 ~", "-0.900"]
+    table = rows({"a": (4.0, "2"), "b": (9.0, "2"), "c": (8.8, "2")}, **TORSION)
+    assert first_lines(tmp_path, table) == ["4.00", "9.00 ~", "8.80 ~"]
+
+
+def test_an_unknown_error_leaves_it_open_too(tmp_path: Path):
+    table = rows({"a": (0.2, "1"), "b": (0.9, "")}, **SHEAR)
+    assert printed(tmp_path, table) == ["0.200 ~\n±0.002", "0.900 ~"]
+
+
+def test_other_gaps_and_the_femur_without_one_tie_nothing(tmp_path: Path):
+    table = rows({"a": (0.50, "5"), "b": (0.49, "5"), "c": (0.51, "5")}, **SHEAR)
+    table += rows({"intact": (0.48, "5")}, **SHEAR, stage="intact")
+    gaps = {"a": "mid", "b": "low", "c": "mid", "intact": "mid"}
+    write_tables(tmp_path, table, gaps)
+    found = {cells[0]: cells[2].split("\n")[0] for cells in headline(tmp_path, "woven", "axial")}
+    assert found == {"a": "0.500 ~", "b": "0.490", "c": "0.510 ~", "intact": "0.480"}
+
+
+def test_a_singular_value_is_not_quoted(tmp_path: Path):
+    table = rows({"a": (0.2, "1"), "b": (0.1, "")}, **SHEAR)
+    table[1]["mesh"] = "singular, do not quote"
+    assert printed(tmp_path, table) == ["0.200\n±0.002", "singular"]
+
+
+def test_the_highest_stress_names_its_part(tmp_path: Path):
+    peak = {"quantity": "von_mises_5mm3"}
+    table = rows({"a": (200.0, "1")}, **peak, location="nail")
+    table += rows({"a": (300.0, "5")}, **peak, location="bolt_1")
+    write_tables(tmp_path, table, {})
+    (cells,) = headline(tmp_path, "woven", "axial")
+    assert cells[-1] == "300 bolt_1\n±15"
+
+
+@pytest.mark.parametrize(
+    ("error", "words"), [("2", "~ errors leave open"), ("", "No errors are known")]
+)
+def test_one_line_says_what_the_signs_mean(tmp_path: Path, error: str, words: str):
+    table = rows({"a": (0.50, error), "b": (0.50, error)}, **SHEAR)
+    assert ("~" in "".join(printed(tmp_path, table))) == bool(error)
+    (line,) = legend(tmp_path)
+    assert line.partition(". ")[2].startswith(words) or line.startswith(words)
+    assert len(line) <= 132
