@@ -18,13 +18,14 @@ from geometries.assembly import assemble
 from geometries.defect import gap_centre
 from geometries.errors import StudyError
 from pipeline.config import StudyConfig, load_study
-from pipeline.levels import at_level, level_folders, write_errors
+from pipeline.levels import run_levels
 from pipeline.output.drawing import draw_construct
 from pipeline.output.figures import draw_study
 from pipeline.output.tables import HEADINGS, failures, headline, legend
+from pipeline.sampling import spread
 from pipeline.statics import actions, section_load
 from pipeline.store import check_writable
-from pipeline.study import Outcome, Planned, plan, run_study
+from pipeline.study import Outcome, Planned, plan
 
 CAUTION = (
     "Research and teaching only: idealised geometry, linear elastic, not validated for an individual, "
@@ -81,28 +82,33 @@ def run(
             "results.csv; 1, the default, leaves them empty.",
         ),
     ] = 1,
+    error_cases: Annotated[
+        int | None,
+        typer.Option(
+            "--error-cases",
+            metavar="K",
+            min=1,
+            help="With --levels 3: run all three meshes only for K constructs that span the study, and "
+            "estimate the errors of the others from those of their kind.",
+        ),
+    ] = None,
 ) -> None:
     """Mesh and solve every construct of a study; write tables, pictures and fields for viewers."""
-    if levels not in (1, 3):
-        raise StudyError(f"--levels {levels}: allowed 1 or 3; with 3 meshes an error can be estimated")
+    _check_levels(levels, error_cases)
     config = load_study(study, tuple(changes or ()))
     folder = out or Path("results") / study.stem
     count = workers or os.cpu_count() or 1
     planned = plan(config)
     _print_plan(config, planned)
-    wanted = level_folders(config, folder) if levels == 3 else {config.mesh.level: folder}
+    sample = _sample(planned, error_cases) if levels == 3 else ()
     outcomes: list[Outcome] = []
     with _progress() as bar:
-        task = bar.add_task("meshing and solving", total=len(planned) * len(wanted))
-        for level, below in wanted.items():
-            for outcome in run_study(at_level(config, level), below, count):
-                outcomes.append(outcome)
-                said = f"  {_ended(outcome)}" + (f" ({level})" if levels == 3 else "")
-                bar.console.print(said, markup=False, highlight=False)
-                bar.advance(task)
-    if levels == 3:
-        write_errors(config, folder)
-        outcomes = [one for one in outcomes if one.case.level == config.mesh.level]
+        task = bar.add_task("meshing and solving", total=len(planned) + 2 * len(sample))
+        for level, outcome in run_levels(config, folder, count, sample):
+            outcomes += [outcome] if level == config.mesh.level else []
+            said = f"  {_ended(outcome)}" + (f" ({level})" if sample else "")
+            bar.console.print(said, markup=False, highlight=False)
+            bar.advance(task)
     stored = [outcome.case.name for outcome in outcomes if not outcome.failure]
     listed = [item.case.name for item in planned if item.case.name in stored]
     with console.status("drawing"):
@@ -140,6 +146,13 @@ def draw(
         for path in draw_construct(geometry, case.name, subtitle, arrows, folder):
             console.print(f"{path}", markup=False, highlight=False)
     console.print(CAUTION, highlight=False)
+
+
+def _check_levels(levels: int, error_cases: int | None) -> None:
+    if levels not in (1, 3):
+        raise StudyError(f"--levels {levels}: allowed 1 or 3; with 3 meshes an error can be estimated")
+    if error_cases is not None and levels != 3:
+        raise StudyError(f"--error-cases {error_cases}: allowed with three meshes only; add --levels 3")
 
 
 def verdict(outcomes: Sequence[Outcome]) -> str:
@@ -225,6 +238,16 @@ def _print_loads(config: StudyConfig) -> None:
 
 def _vector(values: np.ndarray) -> str:
     return ", ".join(f"{value + 0.0:.0f}" for value in values.round()) if values.any() else "–"
+
+
+def _sample(planned: Sequence[Planned], wanted: int | None) -> tuple[str, ...]:
+    """Choose what runs on three meshes, all by default, and say so."""
+    sample = spread([item.case for item in planned], wanted or len(planned))
+    text = f"Three meshes for {len(sample)} of {len(planned)} constructs: {', '.join(sample)}."
+    if len(sample) < len(planned):
+        text += " The errors of the others are estimated from those of their kind."
+    console.print(text, markup=False, highlight=False)
+    return sample
 
 
 def _print_results(config: StudyConfig, folder: Path) -> None:

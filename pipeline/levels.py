@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterator
 from math import isfinite
 from pathlib import Path
 
+from pipeline.borrowed import Known, Row, Sample
 from pipeline.case import cases
 from pipeline.comparisons import relate
 from pipeline.config import StudyConfig
 from pipeline.convergence import Estimate, estimate
 from pipeline.fem.sizes import Level
 from pipeline.store import read_summary, read_table
-from pipeline.study import references, write_compared
+from pipeline.study import Outcome, references, run_study, write_compared
 
 LEVELS: tuple[Level, ...] = ("fine", "default", "coarse")
 SAME = ("construct", "stage", "load", "quantity", "location")
@@ -20,7 +22,6 @@ WORDS = {
     "oscillatory": "oscillatory",
     "singular": "singular, do not quote",
 }
-Row = dict[str, str]
 
 
 def at_level(study: StudyConfig, level: Level) -> StudyConfig:
@@ -34,11 +35,42 @@ def level_folders(study: StudyConfig, out: Path) -> dict[Level, Path]:
     return {level: out if level == own else out / "levels" / level for level in LEVELS}
 
 
-def write_errors(study: StudyConfig, out: Path) -> None:
+def run_levels(
+    study: StudyConfig, out: Path, workers: int, sample: Collection[str]
+) -> Iterator[tuple[Level, Outcome]]:
+    """Run all cases on the study's own level; those of a sample on the others too, for the errors.
+
+    Parameters
+    ----------
+    study : StudyConfig
+        What to run.
+    out : Path
+        Folder for the results; those of the other levels come below it.
+    workers : int
+        Cases at a time.
+    sample : collection of str
+        Constructs to run on all three levels; if it is empty, no error is known.
+
+    Yields
+    ------
+    tuple of (str, Outcome)
+        Each case as it ends, with its level.
+    """
+    for level, folder in level_folders(study, out).items():
+        if level != study.mesh.level and not sample:
+            continue
+        only = None if level == study.mesh.level else sample
+        for outcome in run_study(at_level(study, level), folder, workers, only):
+            yield level, outcome
+    if sample:
+        write_errors(study, out, sample)
+
+
+def write_errors(study: StudyConfig, out: Path, sample: Collection[str]) -> None:
     """Fill the columns ``error``, ``extrapolated`` and ``mesh`` from runs on all three levels.
 
     The error is the grid-convergence index, percent of the value on the study's own level. A result
-    that is not sound on every level stays without one.
+    that is not sound on every level stays without one. Constructs outside the sample borrow theirs.
 
     Parameters
     ----------
@@ -46,30 +78,40 @@ def write_errors(study: StudyConfig, out: Path) -> None:
         What was run.
     out : Path
         Its folder; the other levels' lie below it.
+    sample : collection of str
+        Constructs that ran on all levels; the others ran on the study's own.
     """
+    listed = cases(study)
+    known = Sample({case.name: case.construct.kind for case in listed})
+    table = read_table(out / "results.csv")
+    for row, judged in _judged(study, out, table):
+        share = judged.errors[LEVELS.index(study.mesh.level)]
+        row["error"] = f"{100 * share:.3g}" if isfinite(share) else ""
+        row["extrapolated"] = f"{judged.extrapolated:.7g}" if isfinite(judged.extrapolated) else ""
+        row["mesh"] = _words(judged)
+        known.add(row, Known(row["construct"], share, judged.verdict == "singular"))
+    for row in table:
+        if row["construct"] not in sample and row["status"] == "ok":
+            known.lend(row)
+    related: list[dict[str, object]] = [dict(row) for row in table]
+    relate(related, references(listed))
+    write_compared(related, listed, out)
+
+
+def _judged(study: StudyConfig, out: Path, table: list[Row]) -> Iterator[tuple[Row, Estimate]]:
+    """Rows that are sound on all three levels, each with what these say."""
     folders = level_folders(study, out)
     tables = {level: _sound(folder) for level, folder in folders.items()}
-    own = LEVELS.index(study.mesh.level)
     sizes: dict[str, tuple[float, float, float]] = {}
-    rows = read_table(out / "results.csv")
-    for row in rows:
-        found = [tables[level].get(_key(row)) for level in LEVELS]
-        fine, middle, coarse = found
+    for row in table:
+        fine, middle, coarse = (tables[level].get(_key(row)) for level in LEVELS)
         if fine is None or middle is None or coarse is None:
             continue
         name = row["construct"]
         if name not in sizes:
             fine_h, middle_h, coarse_h = (_size(folders[level], name) for level in LEVELS)
             sizes[name] = (fine_h, middle_h, coarse_h)
-        judged = estimate((fine, middle, coarse), sizes[name])
-        share = judged.errors[own]
-        row["error"] = f"{100 * share:.3g}" if isfinite(share) else ""
-        row["extrapolated"] = f"{judged.extrapolated:.7g}" if isfinite(judged.extrapolated) else ""
-        row["mesh"] = _words(judged)
-    listed = cases(study)
-    table: list[dict[str, object]] = [dict(row) for row in rows]
-    relate(table, references(listed))
-    write_compared(table, listed, out)
+        yield row, estimate((fine, middle, coarse), sizes[name])
 
 
 def _words(judged: Estimate) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import asdict, dataclass
@@ -87,7 +87,9 @@ def plan(study: StudyConfig) -> list[Planned]:
     return planned
 
 
-def run_study(study: StudyConfig, out: Path, workers: int) -> Iterator[Outcome]:
+def run_study(
+    study: StudyConfig, out: Path, workers: int, only: Collection[str] | None = None
+) -> Iterator[Outcome]:
     """Run all cases and write the tables; yield each case as it ends.
 
     They are ``results.csv``, ``comparisons.csv``, ``dictionary.csv`` and, where a construct asks for
@@ -101,6 +103,8 @@ def run_study(study: StudyConfig, out: Path, workers: int) -> Iterator[Outcome]:
         Folder for the results.
     workers : int
         Cases at a time, each in a process of its own.
+    only : collection of str, optional
+        Names of the cases to run; all by default.
 
     Raises
     ------
@@ -115,7 +119,8 @@ def run_study(study: StudyConfig, out: Path, workers: int) -> Iterator[Outcome]:
     with ProcessPoolExecutor(
         workers, mp_context=get_context("spawn"), initializer=use_threads, initargs=(threads,)
     ) as pool:
-        waiting = {pool.submit(complete_case, case, out): case for case in cases(study)}
+        wanted = [case for case in cases(study) if only is None or case.name in only]
+        waiting = {pool.submit(complete_case, case, out): case for case in wanted}
         try:
             for done in as_completed(waiting):
                 try:
@@ -132,7 +137,7 @@ def run_study(study: StudyConfig, out: Path, workers: int) -> Iterator[Outcome]:
                 yield outcome
         finally:
             pool.shutdown(cancel_futures=True)
-    order = {case.name: position for position, case in enumerate(cases(study))}
+    order = {case.name: position for position, case in enumerate(wanted)}
     outcomes.sort(key=lambda outcome: order[outcome.case.name])
     write_tables(study, outcomes, out)
 

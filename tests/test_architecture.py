@@ -51,12 +51,14 @@ ROOMS = {
     | {"pipeline.config", "pipeline.case", "pipeline.inputs", "pipeline.store"}
     | {"pipeline.superposition"},
     "pipeline.levels": {"pipeline.config", "pipeline.convergence", "pipeline.fem", "pipeline.store"}
-    | {"pipeline.case", "pipeline.comparisons", "pipeline.study"},
+    | {"pipeline.borrowed", "pipeline.case", "pipeline.comparisons", "pipeline.study"},
+    "pipeline.borrowed": set(),
+    "pipeline.sampling": {"pipeline.case"},
     "pipeline.output": GROUND
     | {"pipeline.comparisons", "pipeline.config", "pipeline.measures.dictionary", "pipeline.store"},
     "pipeline.cli": PHYSICS
     | {"pipeline.config", "pipeline.store", "pipeline.case", "pipeline.study", "pipeline.output"}
-    | {"pipeline.levels"}
+    | {"pipeline.levels", "pipeline.sampling"}
     | {"pipeline.statics"},
 }
 FLOORS = {  # inside geometries: a module may import those of a lower number, no neighbours

@@ -84,7 +84,7 @@ def test_the_command_ends_with_exit_code_1_and_says_which_stage(
     capsys: pytest.CaptureFixture[str],
 ):
     out, outcome = ended
-    monkeypatch.setattr(cli, "run_study", lambda *_: [outcome])
+    monkeypatch.setattr("pipeline.levels.run_study", lambda *_: [outcome])
     with pytest.raises(typer.Exit) as exit_:
         cli.run(out / "study.toml", out, 1, [f"show.stage={stage}"])
     assert exit_.value.exit_code == 1

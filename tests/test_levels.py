@@ -38,6 +38,15 @@ def table(study: StudyConfig, out: Path, values: dict[str, tuple[str, str, str]]
         write_table(folder / "results.csv", rows, RESULT_COLUMNS)
 
 
+def by_construct(path: Path) -> list[dict[tuple[str, ...], dict[str, str]]]:
+    """Rows of each construct by what they say."""
+    found: dict[str, dict[tuple[str, ...], dict[str, str]]] = {}
+    for row in read_table(path):
+        key = (row["stage"], row["load"], row["quantity"], row["location"])
+        found.setdefault(row["construct"], {})[key] = row
+    return list(found.values())
+
+
 def test_every_value_gets_its_index_and_its_verdict(study: StudyConfig, tmp_path: Path):
     # Second order by construction: f = 10 + 0.2 h², h = 1, 2, 4; so the value at the middle level is
     # 0.8 off, and 1.25 * 0.8 / 10.8 = 9.26 %.
@@ -49,7 +58,7 @@ def test_every_value_gets_its_index_and_its_verdict(study: StudyConfig, tmp_path
         "proximal_movement": ("1.0", "", "1.2"),
     }
     table(study, tmp_path, values)
-    write_errors(study, tmp_path)
+    write_errors(study, tmp_path, ("thin", "thick"))
     found = {row["quantity"]: row for row in read_table(tmp_path / "results.csv")}
     assert found["axial_stiffness"]["mesh"] == "converging, order 2"
     assert float(found["axial_stiffness"]["extrapolated"]) == pytest.approx(10, rel=1e-6)
@@ -82,6 +91,44 @@ def test_the_command_fills_the_error_column(tmp_path: Path, bench_study: str):
     assert float(row["value"]) == pytest.approx(exact, rel=0.01 + float(row["error"] or 0) / 100)
     assert {r["mesh"] for r in rows} - {""}
     assert (tmp_path / "out" / "levels" / "fine" / "results.csv").exists()
+    pairs = read_table(tmp_path / "out" / "comparisons.csv")
+    (pair,) = (one for one in pairs if one["quantity"] == "axial_stiffness")
+    ratio = (12**2 - 6**2) / (10**2 - 6**2)  # of the sections
+    assert (pair["a"], pair["b"]) == ("thin", "thick")
+    assert float(pair["difference_percent"]) == pytest.approx(100 * (ratio - 1), rel=0.01)
+    assert pair["verdict"] == ("a lower" if pair["combined_error"] else "unknown error")
+    assert {one["verdict"] for one in pairs} & {"a lower", "a higher"}
+
+
+def test_the_cheap_mode_runs_a_sample_and_lends_its_errors(
+    tmp_path: Path, bench_study: str, capsys: pytest.CaptureFixture[str]
+):
+    """For real: of two tubes one runs on three meshes, and the other borrows its errors."""
+    path, out = tmp_path / "tubes.toml", tmp_path / "out"
+    path.write_text(bench_study, encoding="utf-8")
+    cli.run(path, out, 2, ["mesh.level=default"], levels=3, error_cases=1)
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Three meshes for 1 of 2 constructs: thin. The errors of the others are estimated" in said
+    assert "± of thick is estimated from other constructs" in said
+    assert {row["construct"] for row in read_table(out / "levels" / "fine" / "results.csv")} == {"thin"}
+    own, others = by_construct(out / "results.csv")
+    assert own.keys() == others.keys()
+    lent = {key: row for key, row in others.items() if row["mesh"].startswith("estimated")}
+    assert lent
+    for key, row in others.items():
+        assert (row["error"], row["extrapolated"]) == (own[key]["error"], "")
+        assert (own[key]["mesh"] == "singular, do not quote") == row["mesh"].startswith(
+            "singular in thin"
+        )
+        if key in lent:
+            assert row["mesh"] == "estimated from 1 of 2 constructs: thin; same stage and load"
+
+
+def test_a_sample_needs_three_meshes(tmp_path: Path, bench_study: str):
+    path = tmp_path / "tubes.toml"
+    path.write_text(bench_study, encoding="utf-8")
+    with pytest.raises(StudyError, match="--error-cases 1: allowed with three meshes only; add"):
+        cli.run(path, tmp_path / "out", 1, error_cases=1)
 
 
 def test_two_levels_are_refused(tmp_path: Path, bench_study: str):

@@ -94,10 +94,16 @@ def legend(out: Path) -> list[str]:
     rows = read_table(out / "results.csv")
     if not any(row["error"] for row in rows):
         return ["No errors are known, so no difference is: --levels 3 estimates them on three meshes."]
-    return [
+    lines = [
         "± error of the mesh. ~ errors leave open which of these is the smallest (stiffness: the "
         "largest) at its gap."
     ]
+    lent = dict.fromkeys(row["construct"] for row in rows if row["mesh"].startswith("estimated"))
+    if lent:
+        lines.append(
+            f"± of {', '.join(lent)} is estimated from other constructs; results.csv says which."
+        )
+    return lines
 
 
 def failures(out: Path) -> dict[str, str]:

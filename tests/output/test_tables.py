@@ -101,3 +101,11 @@ def test_one_line_says_what_the_signs_mean(tmp_path: Path, error: str, words: st
     (line,) = legend(tmp_path)
     assert line.partition(". ")[2].startswith(words) or line.startswith(words)
     assert len(line) <= 132
+
+
+def test_a_line_more_names_whose_errors_are_estimated(tmp_path: Path):
+    table = rows({"a": (0.50, "2"), "b": (0.50, "2"), "c": (0.50, "2")}, **SHEAR)
+    for row in table[1:]:
+        row["mesh"] = "estimated from 1 of 3 constructs: a; same stage and load"
+    write_tables(tmp_path, table, {})
+    assert legend(tmp_path)[1].startswith("± of b, c is estimated from other constructs")
