@@ -19,6 +19,7 @@ from geometries.defect import gap_centre
 from geometries.errors import StudyError
 from pipeline.config import StudyConfig, load_study
 from pipeline.levels import run_levels
+from pipeline.output.beside import BESIDE_HEADINGS, beside
 from pipeline.output.drawing import draw_construct
 from pipeline.output.figures import draw_study
 from pipeline.output.tables import HEADINGS, failures, headline, legend
@@ -262,6 +263,22 @@ def _print_results(config: StudyConfig, folder: Path) -> None:
         console.print(line, markup=False, highlight=False)
     for name, reason in failures(folder).items():
         console.print(f"{name} failed: {reason}", markup=False, highlight=False)
+    _print_beside(folder)
+
+
+def _print_beside(folder: Path) -> None:
+    """Published measurements beside the model, with what told the test from it."""
+    found = beside(folder)
+    if not found:
+        return
+    table = Table(title="Beside published tests", title_justify="left", header_style="bold")
+    for position, heading in enumerate(BESIDE_HEADINGS):
+        table.add_column(heading, justify="right" if 0 < position < 4 else "left")
+    for row, _ in found:
+        table.add_row(*row)
+    console.print(table)
+    for row, words in found:
+        console.print(f"{row[0]}: {words}", markup=False, highlight=False)
 
 
 def main() -> None:

@@ -17,6 +17,7 @@ from geometries.parameters import Parameters
 from pipeline.brackets import variants
 from pipeline.inputs import Load, Stage
 from pipeline.measures.dictionary import Scheme
+from pipeline.published import Published, unknown_names
 from pipeline.statics import check_points
 from pipeline.units import did_you_mean, limits_of
 
@@ -57,6 +58,9 @@ class StudyConfig(Parameters):
         description="Schemes by which tissue strain is sorted into bands.",
     )
     show: Show = Field(Show(), description="What the terminal table and the pictures show.")
+    published: tuple[Published, ...] = Field(
+        (), max_length=40, description="Published measurements that results are set beside."
+    )
 
     @field_validator("schema_version", mode="before")
     @classmethod
@@ -70,28 +74,36 @@ class StudyConfig(Parameters):
         stage = self.show.stage or (filled or [self.stages[0].name])[0]
         return stage, self.show.load or self.loads[0].name
 
+    @property
+    def _names(self) -> dict[str, list[str]]:
+        groups: dict[str, Iterable[Any]] = {
+            "stage": self.stages, "load": self.loads, "published": self.published,
+            "construct": [variant for one in self.constructs for variant, _ in variants(one)],
+        }  # fmt: skip
+        return {key: [item.name for item in items] for key, items in groups.items()}
+
     @model_validator(mode="after")
     def _names_differ(self) -> Self:
-        groups: dict[str, Iterable[Stage | Any]] = {
-            "stages": self.stages, "loads": self.loads,
-            "constructs": [variant for one in self.constructs for variant, _ in variants(one)],
-        }  # fmt: skip
-        for key, items in groups.items():
-            names = [item.name for item in items]
+        for key, names in self._names.items():
             twice = sorted({name for name in names if names.count(name) > 1})
             if twice:
+                place = key if key == "published" else f"{key}s"
                 raise ValueError(
-                    f"{key}: the name {twice[0]!r} occurs more than once; give each its own"
+                    f"{place}: the name {twice[0]!r} occurs more than once; give each its own"
                 )
-        for key, name, items in (
-            ("stage", self.show.stage, self.stages),
-            ("load", self.show.load, self.loads),
-        ):
-            known = [item.name for item in items]
-            if name is not None and name not in known:
+        return self
+
+    @model_validator(mode="after")
+    def _names_known(self) -> Self:
+        known = self._names
+        for key, name in (("stage", self.show.stage), ("load", self.show.load)):
+            if name is not None and name not in known[key]:
                 raise ValueError(
-                    f"show.{key} = {name!r} is not in the study; allowed {', '.join(known)}; correct it"
+                    f"show.{key} = {name!r} is not in the study; allowed {', '.join(known[key])}; "
+                    "correct it"
                 )
+        for finding in unknown_names(self.published, known):
+            raise ValueError(finding)
         return self
 
     @model_validator(mode="after")

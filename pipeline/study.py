@@ -24,6 +24,7 @@ from pipeline.errors import OutputError
 from pipeline.fem.kernels import use_threads
 from pipeline.fem.mesher import require_gmsh
 from pipeline.measures.dictionary import COLUMNS, QUANTITIES
+from pipeline.published import PUBLISHED_COLUMNS, published_rows
 from pipeline.record import CHECKS, store_case
 from pipeline.store import ROWS, check_writable, discard_case, read_table, write_table
 
@@ -92,8 +93,8 @@ def run_study(
 ) -> Iterator[Outcome]:
     """Run all cases and write the tables; yield each case as it ends.
 
-    They are ``results.csv``, ``comparisons.csv``, ``dictionary.csv`` and, where a construct asks for
-    it, ``brackets.csv``.
+    They are ``results.csv``, ``comparisons.csv``, ``dictionary.csv`` and, where the study asks for
+    them, ``brackets.csv`` and ``published.csv``.
 
     Parameters
     ----------
@@ -143,17 +144,24 @@ def run_study(
 
 
 def write_tables(study: StudyConfig, outcomes: list[Outcome], out: Path) -> None:
-    """Write the tables of a study whose cases have ended; no bracket of an earlier run stays."""
+    """Write the tables of a study whose cases have ended; none of an earlier run stays."""
     table = result_rows(outcomes, out)
     write_compared(table, [outcome.case for outcome in outcomes], out)
     brackets = bracket_rows(study.constructs, table)
-    if brackets:
-        write_table(out / "brackets.csv", brackets, BRACKET_COLUMNS)
-    else:
-        (out / "brackets.csv").unlink(missing_ok=True)  # of an earlier run
+    _write_if_any(out / "brackets.csv", brackets, BRACKET_COLUMNS)
+    beside = published_rows(study.published, table)
+    _write_if_any(out / "published.csv", beside, PUBLISHED_COLUMNS)
     entries = QUANTITIES | COLUMNS
     dictionary = [{"quantity": name, **asdict(entry)} for name, entry in entries.items()]
     write_table(out / "dictionary.csv", dictionary, ("quantity", "unit", "locations", "definition"))
+
+
+def _write_if_any(path: Path, rows: list[dict[str, object]], columns: tuple[str, ...]) -> None:
+    """Write a table that not every study has, or remove that of an earlier run."""
+    if rows:
+        write_table(path, rows, columns)
+    else:
+        path.unlink(missing_ok=True)
 
 
 def complete_case(case: Case, out: Path) -> Outcome:

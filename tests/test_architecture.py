@@ -22,9 +22,10 @@ ROOMS = {
     "pipeline.errors": {"geometries"},
     "pipeline.clock": set(),
     "pipeline.brackets": GROUND,
+    "pipeline.published": {"geometries", "pipeline.measures.dictionary"},
     "pipeline.config": GROUND
     | {"pipeline.brackets", "pipeline.inputs", "pipeline.statics", "pipeline.units"}
-    | {"pipeline.measures.dictionary"},
+    | {"pipeline.measures.dictionary", "pipeline.published"},
     "pipeline.readings": PHYSICS,
     "pipeline.superposition": PHYSICS | {"pipeline.applied", "pipeline.inputs", "pipeline.statics"},
     "pipeline.fem": GROUND,
@@ -44,7 +45,7 @@ ROOMS = {
     "pipeline.added_plate": {"geometries", "pipeline.case", "pipeline.measures"},
     "pipeline.study": PHYSICS
     | {"pipeline.clock", "pipeline.config", "pipeline.store", "pipeline.case", "pipeline.record"}
-    | {"pipeline.brackets", "pipeline.added_plate", "pipeline.comparisons"},
+    | {"pipeline.added_plate", "pipeline.brackets", "pipeline.comparisons", "pipeline.published"},
     "pipeline.comparisons": {"pipeline.measures.dictionary"},
     "pipeline.convergence": set(),
     "pipeline.verification": PHYSICS

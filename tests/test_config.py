@@ -54,6 +54,7 @@ def _full_study() -> dict[str, Any]:
     )
     data["stages"].append({"name": "graft", "modulus_mpa": 50.0, "poisson_ratio": 0.2})
     data["loads"] += _more_loads()
+    data["published"] = [_measured(data)]
     data["constructs"].append(
         {
             "kind": "specimen",
@@ -67,6 +68,16 @@ def _full_study() -> dict[str, Any]:
         }
     )
     return data
+
+
+def _measured(data: dict[str, Any]) -> dict[str, Any]:
+    """A measurement beside the first two constructs; nobody made it."""
+    first, other = (construct["name"] for construct in data["constructs"][:2])
+    names = {"of": first, "against": other, "stage": data["stages"][0]["name"]}
+    read = {"quantity": "axial_stiffness", "location": "sections", "load": data["loads"][0]["name"]}
+    words = {"source": "invented for these tests", "differs": "there was no such test"}
+    number = {"form": "ratio", "measured": 1.7, "spread": 0.3, "unit": "1"}
+    return {"name": "nothing", **names, **read, **number, **words}
 
 
 def _more_loads() -> list[dict[str, Any]]:
@@ -245,7 +256,7 @@ def test_the_study_that_we_break_is_whole():
 def test_unknown_keys(data: st.DataObject):
     table = data.draw(st.sampled_from(TABLES))
     known = _at(FULL, table)
-    optional = {"defect", "modulus_mpa", "poisson_ratio", "stage", "load"}
+    optional = {"defect", "modulus_mpa", "poisson_ratio", "stage", "load", "direction"}
     names = st.text(st.characters(codec="utf-8"), min_size=1, max_size=30).filter(str.isprintable)
     key = data.draw(names.filter(lambda name: name not in known and name not in optional))
     value = data.draw(scalars)
@@ -764,6 +775,8 @@ def _is_numeric(annotation: Any) -> bool:
 @declared
 def test_every_number_has_a_unit_or_none(model: type[Parameters], name: str, info: FieldInfo):
     bare = {
+        "measured",  # the key "unit" beside it says its unit, and that of its spread
+        "spread",
         "proximal",
         "distal",
         "hole_count",

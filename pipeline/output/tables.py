@@ -1,4 +1,4 @@
-"""The short table that a run ends with."""
+"""The short tables that a run ends with."""
 
 from __future__ import annotations
 

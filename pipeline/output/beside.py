@@ -1,0 +1,34 @@
+"""Published measurements beside a study's results, as a short table."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipeline.store import read_table
+
+BESIDE_HEADINGS = ("published", "model", "measured", "model / measured", "standing")
+
+
+def beside(out: Path) -> list[tuple[tuple[str, ...], str]]:
+    """Published measurements beside the study's results.
+
+    Returns
+    -------
+    list of (tuple of str, str)
+        A row for each in the order of ``BESIDE_HEADINGS``, and how the test differed from the model or
+        why there is no result; none if the study names no measurement.
+    """
+    path = out / "published.csv"
+    return [(_beside(row), row["reason"] or row["differs"]) for row in _rows(path)]
+
+
+def _rows(path: Path) -> list[dict[str, str]]:
+    return read_table(path) if path.exists() else []
+
+
+def _beside(row: dict[str, str]) -> tuple[str, ...]:
+    unit = "" if row["unit"] == "1" else f" {row['unit']}"
+    model = f"{float(row['model']):.3g}{unit}" if row["model"] else "–"
+    spread = f" ± {row['spread']}" if row["spread"] else ""
+    ratio = f"{float(row['ratio']):.2f}" if row["ratio"] else "–"
+    return row["name"], model, f"{row['measured']}{spread}{unit}", ratio, row["standing"]

@@ -1,0 +1,230 @@
+"""Published measurements that a study is set beside: what was measured, and the table of both."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Literal, Self
+
+from pydantic import Field, ValidationInfo, field_validator, model_validator
+
+from geometries.constructs import Named
+from geometries.parameters import Real
+from pipeline.measures.dictionary import QUANTITIES
+
+PUBLISHED_COLUMNS = (
+    "name", "what", "model", "measured", "spread", "ratio", "unit", "standing", "reason", "flags",
+    "source", "differs",
+)  # fmt: skip
+NO_TISSUE = "intact"  # stage of the rows of constructs without a gap
+LARGEST = 1e6  # no published stiffness of a long bone comes near, in any unit of the dictionary
+Row = Mapping[str, object]
+
+
+class Published(Named):
+    """A published measurement, and the result of this study that it is set beside."""
+
+    of: str = Field(description="Construct that the measurement belongs to.")
+    against: str | None = Field(None, description="Construct that it is compared with, if any.")
+    form: Literal["value", "ratio", "change"] = Field(
+        "value",
+        description="value of the construct; ratio of it to the other one, or its change against "
+        "that, percent.",
+    )
+    quantity: str = Field(description="A quantity of the data dictionary.")
+    location: str = Field(description="Where it is read.")
+    stage: str = Field(description="Tissue stage; constructs without a gap have none to choose.")
+    load: str = Field(description="Load.")
+    measured: Real | None = Field(
+        None, ge=-LARGEST, le=LARGEST, description="What was measured, in the unit below."
+    )
+    spread: Real | None = Field(
+        None,
+        gt=0,
+        le=LARGEST,
+        description="Published spread either way, same unit: a standard deviation, or half of a "
+        "range whose middle is given as measured. The source says which.",
+    )
+    direction: Literal["more", "less"] | None = Field(
+        None,
+        description="In place of a number where the source has none: whether the construct showed "
+        "more or less than the other one, by size.",
+    )
+    unit: str = Field(description="The dictionary's for a value, 1 for a ratio, % for a change.")
+    source: str = Field(min_length=20, max_length=400, description="Where it was published.")
+    differs: str = Field(
+        min_length=20, max_length=600, description="How the test differed from this model."
+    )
+
+    @field_validator("quantity")
+    @classmethod
+    def _in_the_dictionary(cls, quantity: str) -> str:
+        if quantity not in QUANTITIES:
+            near = ", ".join(get_close_matches(quantity, QUANTITIES, 3, 0.0))
+            raise ValueError(f"no such quantity; the nearest allowed are {near}: correct it")
+        return quantity
+
+    @field_validator("unit")
+    @classmethod
+    def _converted(cls, unit: str, info: ValidationInfo) -> str:
+        form, quantity = info.data.get("form"), info.data.get("quantity")
+        if form is None or quantity is None:
+            return unit  # these have findings of their own
+        expected = QUANTITIES[quantity].unit if form == "value" else "1" if form == "ratio" else "%"
+        if unit != expected:
+            raise ValueError(
+                f"allowed {expected!r} for a {form} of {quantity}: give the measurement in it"
+            )
+        return unit
+
+    @model_validator(mode="after")
+    def _whole(self) -> Self:
+        if (self.form == "value") != (self.against is None):
+            raise ValueError(
+                f"form = {self.form!r} with against = {self.against!r}: allowed a value alone, or a "
+                "ratio or change against another construct; add or remove against"
+            )
+        if self.against == self.of:
+            raise ValueError(f"against = {self.against!r} is the construct itself; name another one")
+        if (self.measured is None) == (self.direction is None):
+            raise ValueError(
+                "allowed is either measured, or direction where no number was published; give one"
+            )
+        if self.direction is not None and (self.form != "ratio" or self.spread is not None):
+            raise ValueError(
+                f"direction = {self.direction!r}: allowed with form = 'ratio' and without spread; "
+                "correct these"
+            )
+        return self
+
+    @property
+    def what(self) -> str:
+        """The compared result, in words."""
+        whose = self.of
+        if self.against is not None:
+            whose += f" over {self.against}" if self.form == "ratio" else f" against {self.against}"
+        return f"{self.quantity} at {self.location}, {whose}, stage {self.stage}, load {self.load}"
+
+
+def unknown_names(entries: Sequence[Published], known: Mapping[str, Sequence[str]]) -> Iterator[str]:
+    """Say which names of the entries are not in the study.
+
+    Parameters
+    ----------
+    entries : sequence of Published
+        Those of the study file.
+    known : mapping of str to sequence of str
+        Names of the study's constructs, stages and loads, under ``construct``, ``stage``, ``load``.
+
+    Yields
+    ------
+    str
+        Key, value, what is allowed, what to do.
+    """
+    kinds = {"of": "construct", "against": "construct", "stage": "stage", "load": "load"}
+    for number, entry in enumerate(entries):
+        for key, kind in kinds.items():
+            name = getattr(entry, key)
+            if name is not None and name not in known[kind]:
+                yield (
+                    f"published.{number}.{key} = {name!r} is not in the study; allowed "
+                    f"{', '.join(known[kind])}; correct it"
+                )
+
+
+def published_rows(entries: Iterable[Published], table: Sequence[Row]) -> list[dict[str, object]]:
+    """Set each published measurement beside the study's result.
+
+    Parameters
+    ----------
+    entries : iterable of Published
+        Those of the study file.
+    table : sequence of mapping
+        Rows of ``results.csv``.
+
+    Returns
+    -------
+    list of dict
+        A row for each entry in the order of ``PUBLISHED_COLUMNS``; without a sound result the model's
+        cell is empty and the reason says why. Nothing is passed or failed.
+    """
+    return [_row(entry, _model(entry, table)) for entry in entries]
+
+
+@dataclass(frozen=True)
+class _Reading:
+    """A result, or why there is none, and what puts it in doubt."""
+
+    value: float | None
+    reason: str = ""
+    flags: str = ""
+
+
+def _row(entry: Published, model: _Reading) -> dict[str, object]:
+    measured = entry.measured
+    return {
+        "name": entry.name,
+        "what": entry.what,
+        "model": "" if model.value is None else model.value,
+        "measured": entry.direction if measured is None else measured,
+        "spread": "" if entry.spread is None else entry.spread,
+        "ratio": model.value / measured if model.value is not None and measured else "",
+        "unit": entry.unit,
+        "standing": "" if model.value is None else _standing(entry, model.value),
+        "reason": model.reason,
+        "flags": model.flags,
+        "source": entry.source,
+        "differs": entry.differs,
+    }
+
+
+def _standing(entry: Published, value: float) -> str:
+    """Where a result lies beside what was measured."""
+    if entry.measured is None:
+        same = (abs(value) > 1) == (entry.direction == "more")
+        return f"{'same' if same else 'opposite'} direction"
+    if entry.spread is None:
+        return "no spread published"
+    inside = abs(value - entry.measured) <= entry.spread
+    return f"{'inside' if inside else 'outside'} the spread"
+
+
+def _model(entry: Published, table: Sequence[Row]) -> _Reading:
+    """The study's own result in the form of the measurement."""
+    own = _read(entry, entry.of, table)
+    if entry.against is None or own.value is None:
+        return own
+    other = _read(entry, entry.against, table)
+    if other.value is None:
+        return other
+    if other.value == 0:
+        return _Reading(None, f"{entry.against} has 0, which nothing can be divided by")
+    ratio = own.value / other.value
+    value = ratio if entry.form == "ratio" else 100 * (ratio - 1)
+    doubts = [flag for text in (own.flags, other.flags) for flag in text.split("; ") if flag]
+    return _Reading(value, flags="; ".join(dict.fromkeys(doubts)))
+
+
+def _read(entry: Published, construct: str, table: Sequence[Row]) -> _Reading:
+    """One construct's result."""
+    stages = ("", entry.stage, NO_TISSUE)  # a case that failed as a whole has no stage and no load
+    own = [row for row in table if row["construct"] == construct]
+    of_load = [
+        row
+        for row in own
+        if (row.get("stage") or "") in stages and (row.get("load") or entry.load) == entry.load
+    ]
+    failed = [str(row["reason"]) for row in of_load if row["status"] != "ok"]
+    if failed:
+        return _Reading(None, f"{construct} failed: {failed[0]}")
+    found = [row for row in of_load if row["quantity"] == entry.quantity]
+    for row in found:
+        if row["location"] == entry.location:
+            return _Reading(float(str(row["value"])), flags=str(row.get("flags") or ""))
+    places = ", ".join(dict.fromkeys(str(row["location"]) for row in found)) or "nowhere"
+    return _Reading(
+        None,
+        f"{construct} has {entry.quantity} under {entry.load} at: {places}; correct the location, "
+        "quantity or load",
+    )
