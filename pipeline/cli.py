@@ -255,7 +255,7 @@ def _print_results(config: StudyConfig, folder: Path) -> None:
     stage, load = config.shown
     table = Table(title=f"Stage {stage}, load {load}", title_justify="left", header_style="bold")
     for position, heading in enumerate(HEADINGS):
-        table.add_column(heading, justify="left" if position == 0 else "right")
+        table.add_column(heading, justify="left" if position == 0 else "right", overflow="fold")
     for row in headline(folder, stage, load):
         table.add_row(*row)
     console.print(table)
