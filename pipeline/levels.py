@@ -16,11 +16,13 @@ from pipeline.store import read_summary, read_table
 from pipeline.study import Outcome, references, run_study, write_compared
 
 LEVELS: tuple[Level, ...] = ("fine", "default", "coarse")
+NOTHING = 1e-7  # of the largest value of its kind: what is less should be zero and is round-off
 SAME = ("construct", "stage", "load", "quantity", "location")
 WORDS = {
     "exact": "exact",
     "oscillatory": "oscillatory",
     "singular": "singular, do not quote",
+    "unsettled": "order not observed",
 }
 
 
@@ -84,18 +86,38 @@ def write_errors(study: StudyConfig, out: Path, sample: Collection[str]) -> None
     listed = cases(study)
     known = Sample({case.name: case.construct.kind for case in listed})
     table = read_table(out / "results.csv")
-    for row, judged in _judged(study, out, table):
+    sound = _without_round_off(table)
+    for row, judged in _judged(study, out, sound):
         share = judged.errors[LEVELS.index(study.mesh.level)]
         row["error"] = f"{100 * share:.3g}" if isfinite(share) else ""
         row["extrapolated"] = f"{judged.extrapolated:.7g}" if isfinite(judged.extrapolated) else ""
         row["mesh"] = _words(judged)
         known.add(row, Known(row["construct"], share, judged.verdict == "singular"))
-    for row in table:
+    for row in sound:
         if row["construct"] not in sample and row["status"] == "ok":
             known.lend(row)
     related: list[dict[str, object]] = [dict(row) for row in table]
     relate(related, references(listed))
     write_compared(related, listed, out)
+
+
+def _without_round_off(table: list[Row]) -> list[Row]:
+    """Rows that are more than round-off of the largest value of their kind; the others are marked."""
+    largest: dict[tuple[str, str], float] = {}
+    for row in table:
+        if row["value"]:
+            key = row["construct"], row["quantity"]
+            largest[key] = max(largest.get(key, 0.0), abs(float(row["value"])))
+    sound = []
+    for row in table:
+        if (
+            row["value"]
+            and abs(float(row["value"])) <= NOTHING * largest[row["construct"], row["quantity"]]
+        ):
+            row["mesh"] = "round-off"
+        else:
+            sound.append(row)
+    return sound
 
 
 def _judged(study: StudyConfig, out: Path, table: list[Row]) -> Iterator[tuple[Row, Estimate]]:

@@ -51,6 +51,23 @@ def test_changes_that_do_not_shrink_are_not_quoted():
     assert isnan(found.extrapolated)
 
 
+def test_small_changes_that_do_not_shrink_are_bounded_with_caution():
+    # Stiffness on two coarse meshes that are nearly alike: no order can be seen, but nothing grows
+    # either. Roache 2011, J Fluids Eng 133:115501: the formal order with factor 3; from memory.
+    found = estimate((17_789.0, 17_795.0, 17_795.5), (1.0, 1.38, 1.52))
+    assert found.verdict == "unsettled"
+    assert isnan(found.extrapolated)
+    assert found.errors[0] == pytest.approx(3 * 6 / (1.38**2 - 1) / 17_789, rel=1e-9)
+
+
+def test_growth_counts_by_halving():
+    # A tenth at each halving is the limit, whatever the ratio of the sizes: 1.5 % at a ratio of 1.1.
+    for ratio, growth in ((1.1, 1.012), (2.0, 1.09)):
+        assert estimate((growth**2, growth, 1.0), (1, ratio, ratio**2)).verdict == "unsettled"
+    for ratio, growth in ((1.1, 1.016), (2.0, 1.11)):
+        assert estimate((growth**2, growth, 1.0), (1, ratio, ratio**2)).verdict == "singular"
+
+
 def test_changes_of_unlike_sign_oscillate():
     found = estimate((2.0, 2.1, 1.9), (1.0, 2.0, 4.0))
     assert found.verdict == "oscillatory"

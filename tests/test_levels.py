@@ -71,6 +71,19 @@ def test_every_value_gets_its_index_and_its_verdict(study: StudyConfig, tmp_path
     assert [found[name]["extrapolated"] for name in list(values)[1:]] == ["", "", "2", ""]
 
 
+def test_what_should_be_zero_has_no_error(study: StudyConfig, tmp_path: Path):
+    # Shear under pure torsion: digits of round-off beside the shear of another load.
+    table(study, tmp_path, {"gap_shear_movement": ("3.1", "3.2", "3.6")})
+    for k, folder in enumerate(level_folders(study, tmp_path).values()):
+        rows = read_table(folder / "results.csv")
+        rows.append({**rows[0], "load": "twist", "value": ("2e-10", "-1e-10", "7e-10")[k]})
+        write_table(folder / "results.csv", rows, RESULT_COLUMNS)
+    write_errors(study, tmp_path, ("thin",))
+    pull, twist = read_table(tmp_path / "results.csv")
+    assert pull["mesh"].startswith("converging")
+    assert (twist["mesh"], twist["error"]) == ("round-off", "")
+
+
 def test_each_level_has_a_folder_and_the_own_one_is_the_study_s(study: StudyConfig, tmp_path: Path):
     folders = level_folders(study, tmp_path)
     assert tuple(folders) == LEVELS == ("fine", "default", "coarse")
