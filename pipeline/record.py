@@ -69,6 +69,16 @@ def _failed_rows(case: Case, result: CaseResult) -> Iterator[dict[str, object]]:
             yield {"stage": stage, "load": load.name, "status": "failed", "reason": reason}
 
 
+def versions() -> str:
+    """What computes here, in a sentence."""
+    listed = ", ".join(f"{name} {version}" for name, version in _versions().items())
+    return f"{listed}; {platform.platform()}."
+
+
+def _versions() -> dict[str, str]:
+    return {name: importlib.metadata.version(name) for name in PACKAGES}
+
+
 def _summary(case: Case, result: CaseResult, clock: Clock) -> dict[str, Any]:
     gap = result.gap and {
         "height_mm": result.gap.height,
@@ -91,6 +101,6 @@ def _summary(case: Case, result: CaseResult, clock: Clock) -> dict[str, Any]:
         "facts": result.facts,
         "seconds": clock.seconds,
         "peak_memory_mb": clock.peak_mb,
-        "versions": {name: importlib.metadata.version(name) for name in PACKAGES},
+        "versions": _versions(),
         "platform": platform.platform(),
     }

@@ -59,8 +59,10 @@ ROOMS = {
     | {"pipeline.comparisons", "pipeline.config", "pipeline.measures.dictionary", "pipeline.store"},
     "pipeline.cli": PHYSICS
     | {"pipeline.config", "pipeline.store", "pipeline.case", "pipeline.study", "pipeline.output"}
-    | {"pipeline.levels", "pipeline.sampling"}
-    | {"pipeline.statics"},
+    | {"pipeline.levels", "pipeline.record", "pipeline.sampling", "pipeline.statics"}
+    | {"pipeline.terminal", "pipeline.verification"},
+    "pipeline.terminal": {"geometries", "pipeline.config", "pipeline.output", "pipeline.statics"}
+    | {"pipeline.study", "pipeline.verification"},
 }
 FLOORS = {  # inside geometries: a module may import those of a lower number, no neighbours
     "assembly": 7,

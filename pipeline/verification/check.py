@@ -50,6 +50,15 @@ class Check:
         return min(difference, 0.0) if self.rule == "at least" else difference
 
     @property
+    def in_words(self) -> tuple[str, str]:
+        """Error and tolerance as a person reads them."""
+        if self.rule == "share":
+            return f"{100 * self.error:+.2f} %", f"{100 * self.tolerance:g} %"
+        if self.rule == "at least":
+            return (f"{self.error:.2g}" if self.error else "none"), "none below"
+        return f"{self.error:.1e}", f"{self.tolerance:.0e}"
+
+    @property
     def passed(self) -> bool:
         """Whether the error is allowed; a number that is none is not."""
         return abs(self.error) <= self.tolerance

@@ -22,7 +22,7 @@ PROBLEMS: tuple[Problem, ...] = (
 )
 TABLE = "verification.csv"
 COLUMNS = (
-    "problem", "title", "quantity", "unit", "computed", "expected", "error", "tolerance", "rule",
+    "problem", "title", "quantity", "unit", "computed", "expected", "error", "allowed", "rule",
     "result", "reason", "source", "known", "seconds",
 )  # fmt: skip
 
@@ -94,8 +94,8 @@ def _rows(outcome: Outcome) -> Iterator[dict[str, object]]:
             "unit": check.unit,
             "computed": check.computed,
             "expected": check.expected,
-            "error": check.error,
-            "tolerance": check.tolerance,
+            "error": check.in_words[0],
+            "allowed": check.in_words[1],
             "rule": check.rule,
             "result": "passed" if check.passed else "failed",
             "source": check.source,
