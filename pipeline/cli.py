@@ -15,6 +15,7 @@ from geometries.assembly import assemble
 from geometries.errors import StudyError
 from pipeline.config import load_study
 from pipeline.levels import run_levels
+from pipeline.output.credibility import credibility_page
 from pipeline.output.drawing import draw_construct
 from pipeline.output.figures import draw_study
 from pipeline.output.pages import verification_page
@@ -120,6 +121,7 @@ def run(
     listed = [item.case.name for item in planned if item.case.name in stored]
     with console.status("drawing"):
         draw_study(folder, listed, *config.shown)
+    credibility_page(config, folder, versions(), CAUTION)
     print_results(config, folder)
     console.print(f"\n{CAUTION}\n", highlight=False)
     console.print(f"Tables, pictures and fields: {folder}", markup=False, highlight=False)

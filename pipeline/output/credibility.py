@@ -1,0 +1,219 @@
+"""A credibility page: what two published lists ask, answered as far as a machine can.
+
+Factors: ASME V&V 40-2018, names as reproduced elsewhere. Reporting items: Erdemir et al. 2012, J
+Biomech 45:625, in our own words from memory. What only a person can answer is left visibly blank.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from statistics import median
+
+from geometries.materials import MATERIALS
+from pipeline.config import StudyConfig
+from pipeline.output.pages import write_page
+from pipeline.store import read_summary, read_table
+
+Row = dict[str, str]
+BALANCES = {
+    "force_residual": "forces", "moment_residual": "moments", "energy_residual": "energy",
+    "volume_error": "volume of a part",
+}  # fmt: skip
+VERIFICATION = Path("verification") / "verification.csv"
+FORM = (
+    "Linear elastic, small strains, homogeneous parts; every interface tied or void; no contact, "
+    "friction, preload, threads, healing or fluid.",
+    "Curved quadratic tetrahedra; each stage solved for unit loads that are then added up.",
+)
+
+
+@dataclass(frozen=True)
+class Item:
+    """A point of a list.
+
+    Parameters
+    ----------
+    name : str
+        What is asked.
+    answers : tuple of str
+        What study and run say; may be empty.
+    blank : str
+        What a person must add; empty if nothing.
+    """
+
+    name: str
+    answers: tuple[str, ...] = ()
+    blank: str = ""
+
+
+@dataclass(frozen=True)
+class Run:
+    """A study and the tables of its run."""
+
+    study: StudyConfig
+    out: Path
+
+    @property
+    def rows(self) -> list[Row]:
+        """All results."""
+        return read_table(self.out / "results.csv")
+
+    @property
+    def summaries(self) -> list[dict[str, object]]:
+        """Records of the cases that were stored."""
+        names = dict.fromkeys(row["construct"] for row in self.rows if row["quantity"])
+        return [read_summary(self.out, name) for name in names]
+
+    def table(self, path: Path) -> list[Row]:
+        """A table that may not be there."""
+        return read_table(path) if path.exists() else []
+
+
+def credibility_page(study: StudyConfig, out: Path, versions: str, caution: str) -> Path:
+    """Write ``credibility.html`` into the folder of a run.
+
+    Parameters
+    ----------
+    study : StudyConfig
+        What was run.
+    out : Path
+        Folder of its results.
+    versions, caution : str
+        Sentences to print.
+
+    Returns
+    -------
+    Path
+        The page.
+    """
+    run = Run(study, out)
+    lists = (
+        ("Credibility factors (ASME V&V 40-2018)", tuple(_factors(run, versions))),
+        ("Reporting items (Erdemir et al. 2012, J Biomech 45:625)", tuple(_reported(run, versions))),
+    )
+    page = out / "credibility.html"
+    title = f"Credibility of the study: {study.title}"
+    write_page(page, "credibility.html", title=title, lists=lists, caution=caution)
+    return page
+
+
+def _factors(run: Run, versions: str) -> Iterator[Item]:
+    """The thirteen factors, after the three things that they follow from."""
+    yield Item("Question of interest", (run.study.title,), "The decision that the answer serves.")
+    yield Item("Context of use", (), "What the model is used for, and what stands beside it.")
+    yield Item("Model risk", (), "Influence of the model on the decision, and what a wrong one costs.")
+    yield Item("Software quality assurance", (versions,), "Commit, and who ran its tests where.")
+    yield _verified(run)
+    yield _discretised(run)
+    yield _balanced(run)
+    yield Item(
+        "Use error",
+        ("Units, ranges, clearances and load path were checked before meshing.",),
+        "Who compared study file and drawings with the question.",
+    )
+    yield Item("Model form", FORM, "Why these idealisations serve the question.")
+    yield Item("Model inputs", tuple(_materials(run)), "How sure the inputs are; which were varied.")
+    tests = tuple(f"{row['source']}: {row['differs']}" for row in _published(run))
+    yield Item("Test samples", tests, "Specimens of the tests that the model is held against.")
+    yield Item("Test conditions", (), "Loads, supports and measurements of these tests.")
+    yield Item("Equivalency of input parameters", (), "Where model and tests have unlike inputs.")
+    yield Item("Output comparison", tuple(_beside(run)), "How large a difference may be, and why.")
+    yield Item(
+        "Relevance of the quantities of interest", (), "Whether the tests measured what is asked."
+    )
+    yield Item("Relevance of the validation to the context of use", (), "How far the tests reach.")
+
+
+def _reported(run: Run, versions: str) -> Iterator[Item]:
+    """Items of a report, under six headings."""
+    study = run.study
+    names = ", ".join(f"{one.name} ({one.kind}: {one.interfaces})" for one in study.constructs)
+    yield Item("Identification", (study.title, versions), "Purpose, intended use, version, authors.")
+    yield Item("Structure: geometry", (f"Constructs: {names}.",), "Why these dimensions.")
+    yield Item("Structure: mesh", tuple(_meshes(run)))
+    yield Item("Structure: materials", tuple(_materials(run)))
+    frame = "Origin at the knee end of the shaft axis; medial, anterior, proximal; mm, N, MPa."
+    yield Item("Structure: coordinates and units", (frame,))
+    loads = tuple(
+        f"{load.name}: {_inputs(load.model_dump(exclude_defaults=True))}." for load in study.loads
+    )
+    yield Item("Simulation: loads", (*loads, "The distal end is held."), "Source of each load.")
+    stages = ", ".join(
+        f"{stage.name} {stage.material().modulus:g} MPa, ν {stage.material().poisson:g}"
+        for stage in study.stages
+    )
+    yield Item("Simulation: tissue stages", (f"{stages}.",), "Why these stages.")
+    yield _balanced(run)
+    yield _discretised(run)
+    yield _verified(run)
+    yield Item("Validation", tuple(_beside(run)), "What it was held against; what was calibrated.")
+    yield Item("Limitations", FORM, "What they mean for the answer.")
+    yield Item(
+        "Availability", ("Study file and tables reproduce every number.",), "Where they are kept."
+    )
+
+
+def _verified(run: Run) -> Item:
+    rows = run.table(run.out.parent / VERIFICATION)
+    passed = sum(row["result"] == "passed" for row in rows)
+    said = (f"{passed} of {len(rows)} numbers of `gapstrain verify` were within their tolerance.",)
+    blank = "" if rows else "Run `gapstrain verify` beside this study."
+    return Item("Numerical code verification", said if rows else (), blank)
+
+
+def _discretised(run: Run) -> Item:
+    """What three meshes say, of stiffness and gap movement, and how many values have no limit."""
+    known = [row for row in run.rows if row["mesh"]]
+    if not known:
+        return Item("Discretisation error", (), "Run with `--levels 3`.")
+    answers = []
+    for name, words in (("stiffness", "stiffness"), ("gap_", "movement and strain of the gap")):
+        shares = [float(row["error"]) for row in known if row["error"] and name in row["quantity"]]
+        if shares:
+            answers.append(f"{words}: median {median(shares):.2g} %, largest {max(shares):.2g} %")
+    singular = sum(row["mesh"].startswith("singular") for row in known)
+    text = f"Grid-convergence index, {'; '.join(answers)}; {singular} values are singular."
+    return Item("Discretisation error", (text,))
+
+
+def _balanced(run: Run) -> Item:
+    """The worst balance over all rows."""
+    rows = [row for row in run.rows if row["quantity"]]
+    worst = {name: max((float(row[name]) for row in rows if row[name]), default=0) for name in BALANCES}
+    text = ", ".join(f"{words} {worst[name]:.1e}" for name, words in BALANCES.items())
+    failed = sum(row["status"] != "ok" for row in run.rows)
+    return Item("Numerical solver error", (f"Worst residual or error: {text}; {failed} rows failed.",))
+
+
+def _meshes(run: Run) -> Iterator[str]:
+    for record in run.summaries:
+        facts = record["facts"]
+        if isinstance(facts, dict):
+            size = f"{facts['cells']} cells, {facts['unknowns']} unknowns"
+            yield f"{record['name']}: {size}, SHA-256 {str(facts['mesh_sha256'])[:12]}"
+
+
+def _materials(run: Run) -> Iterator[str]:
+    listed: set[str] = set()
+    for record in run.summaries:
+        parts = record["parts"]
+        listed |= {part["material"] for part in parts} if isinstance(parts, list) else set()
+    for name in sorted(listed & set(MATERIALS)):
+        material = MATERIALS[name]
+        yield f"{name}: {material.modulus:g} MPa, ν {material.poisson:g}; {material.source}"
+
+
+def _published(run: Run) -> list[Row]:
+    return run.table(run.out / "published.csv")
+
+
+def _beside(run: Run) -> Iterator[str]:
+    for row in _published(run):
+        if row["model"]:
+            yield f"{row['name']}: model {row['model']}, measured {row['measured']} {row['unit']}"
+
+
+def _inputs(values: dict[str, object]) -> str:
+    return ", ".join(f"{key} {value}" for key, value in values.items() if key != "name")
