@@ -130,7 +130,7 @@ def test_the_terminal_shows_the_table_with_the_difference_or_the_reason(tmp_path
     write_table(tmp_path / "published.csv", rows, PUBLISHED_COLUMNS)
     (sound, words), (empty, reason) = beside(tmp_path)
     assert sound == ("stiffer", "700 N/mm", "640 N/mm", "1.09", "no spread published")
-    assert words == WORDS["differs"]
+    assert words == WORDS["differs"] + " In the model: nail touches; overlap."
     assert empty == ("lost", "–", "3 ± 1", "–", "")
     assert reason.startswith("over has axial_stiffness")
 

@@ -15,15 +15,20 @@ def beside(out: Path) -> list[tuple[tuple[str, ...], str]]:
     Returns
     -------
     list of (tuple of str, str)
-        A row for each in the order of ``BESIDE_HEADINGS``, and how the test differed from the model or
-        why there is no result; none if the study names no measurement.
+        A row for each in the order of ``BESIDE_HEADINGS``, and how the test differed from the model
+        with what puts the result in doubt, or why there is none; nothing if no measurement is named.
     """
     path = out / "published.csv"
-    return [(_beside(row), row["reason"] or row["differs"]) for row in _rows(path)]
+    return [(_beside(row), row["reason"] or _differs(row)) for row in _rows(path)]
 
 
 def _rows(path: Path) -> list[dict[str, str]]:
     return read_table(path) if path.exists() else []
+
+
+def _differs(row: dict[str, str]) -> str:
+    doubts = f" In the model: {row['flags']}." if row["flags"] else ""
+    return row["differs"] + doubts
 
 
 def _beside(row: dict[str, str]) -> tuple[str, ...]:
