@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from pipeline.config import load_study
 from pipeline.study import plan
 
 FILES = sorted((Path(__file__).parents[1] / "configs").glob("*.toml"))
+TWINS = [path for path in FILES if path.stem.startswith("twin-")]
 SITES = ("mid", "distal", "proximal")
 
 
@@ -26,7 +28,7 @@ def test_every_study_file_says_that_its_scenario_is_invented(path: Path):
 def test_families_stand_at_three_sites():
     families: dict[str, set[str]] = {}
     for path in FILES:
-        if path.stem != "demo":
+        if path.stem != "demo" and path not in TWINS:
             for construct in load_study(path, ()).constructs:
                 family, _, site = construct.name.rpartition("-")
                 families.setdefault(family, set()).add(site)
@@ -34,3 +36,21 @@ def test_families_stand_at_three_sites():
                 assert site == ("proximal" if percent < 40 else "mid" if percent < 60 else "distal")
     assert len(families) >= 12
     assert all(sites == set(SITES) for sites in families.values()), families
+
+
+@pytest.mark.parametrize("path", TWINS, ids=lambda path: path.stem)
+def test_every_twin_names_its_source_and_what_differs(path: Path):
+    """That both are there is the model's own limit; here that they say something of their own."""
+    entries = load_study(path, ()).published
+    assert entries
+    for entry in entries:
+        assert re.search(r"\b(19|20)\d\d\b", entry.source), f"no year in {entry.source!r}"
+        assert "abstract" in entry.source, "what was read of it"
+        assert entry.differs.endswith("."), f"no sentence: {entry.differs!r}"
+        assert entry.differs[0].isupper() or entry.differs[0].isdigit()
+
+
+def test_there_are_twins_of_several_tests():
+    sources = {entry.source.split(",")[0] for path in TWINS for entry in load_study(path, ()).published}
+    assert len(TWINS) >= 3
+    assert len(sources) >= 5

@@ -1,4 +1,4 @@
-"""Published measurements beside a study's results: refusals and the table."""
+"""Published measurements beside a study's results: refusals, the table, and one twin for real."""
 
 from __future__ import annotations
 
@@ -8,11 +8,13 @@ from typing import Any
 import pytest
 
 from geometries.errors import StudyError
-from pipeline.config import parse_study
+from pipeline import cli
+from pipeline.config import load_study, parse_study
 from pipeline.output.beside import beside
 from pipeline.published import PUBLISHED_COLUMNS, Published, published_rows
-from pipeline.store import write_table
+from pipeline.store import read_table, write_table
 
+CONFIGS = Path(__file__).parents[1] / "configs"
 WORDS = {"source": "invented for this test alone", "differs": "there was no such test at all"}
 ENTRY: dict[str, Any] = {
     "name": "stiffer", "of": "over", "against": "alone", "form": "ratio", "quantity": "axial_stiffness",
@@ -175,3 +177,26 @@ def test_two_entries_of_one_name_are_refused(demo: dict[str, Any]):
     sound = ENTRY | names | {"load": demo["loads"][0]["name"]}
     with pytest.raises(StudyError, match="published: the name 'stiffer' occurs more than once"):
         parse_study({**demo, "published": [sound, sound]}, "test")
+
+
+# --- For real ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.slow
+def test_a_twin_runs_and_sets_every_measurement_beside_a_result(tmp_path: Path):
+    path = CONFIGS / "twin-plate-alloy.toml"
+    cli.run(path, tmp_path, 1, None)
+    entries = load_study(path).published
+    table = read_table(tmp_path / "published.csv")
+    results = read_table(tmp_path / "results.csv")
+    assert [one["name"] for one in table] == [one.name for one in entries]
+    for one, asked in zip(table, entries, strict=True):
+        steel, titanium = (
+            float(r["value"])
+            for name in ("steel", "titanium")
+            for r in results
+            if (r["construct"], r["quantity"], r["load"]) == (name, asked.quantity, asked.load)
+        )
+        assert float(one["model"]) == pytest.approx(steel / titanium, rel=1e-5)
+        # Bone is shared, so the construct gains by less than the alloys' own ratio, 193 / 110.
+        assert 1 < float(one["model"]) < 193 / 110
