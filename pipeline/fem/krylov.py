@@ -63,7 +63,7 @@ def conjugate_gradients(
         before = left
         x, steps = _descend(A, cycle, b, x, 0.5 * goal)
         total += steps
-    worst = float((norms(r) / np.where(size > 0, size, 1)).max())
+    worst = float((norms(b - A @ x) / np.where(size > 0, size, 1)).max())
     raise SolveError(
         f"solver: residual {worst:.1e} after {total} iterations; allowed {tolerance:.0e}: a part may "
         "be held by too little; check bolts and screws, or refine mesh.level"

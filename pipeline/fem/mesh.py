@@ -127,19 +127,22 @@ class Mesh:
         volumes = cell_volumes(self.nodes[self.cells])
         return np.bincount(self.part_of, volumes, len(self.parts)).astype(float)
 
+    @cached_property
+    def volume_errors(self) -> Array:
+        """How far the volume of each part is from the exact one, as a share (parts,)."""
+        exact = np.array([part.exact_volume for part in self.parts])
+        return np.abs(self.part_volumes / exact - 1)
+
     def _beyond(self, tolerance: float) -> tuple[str, ...]:
         """Parts whose volume is further than that from the exact one."""
-        exact = np.array([part.exact_volume for part in self.parts])
-        off = np.abs(self.part_volumes / exact - 1) > tolerance
+        off = self.volume_errors > tolerance
         return tuple(part.name for part, is_off in zip(self.parts, off, strict=True) if is_off)
 
     @cached_property
     def worst_volume(self) -> tuple[str, float]:
         """Part whose volume is furthest from the exact one, and by what share."""
-        exact = np.array([part.exact_volume for part in self.parts])
-        errors = np.abs(self.part_volumes / exact - 1)
-        worst = int(errors.argmax())
-        return self.parts[worst].name, float(errors[worst])
+        worst = int(self.volume_errors.argmax())
+        return self.parts[worst].name, float(self.volume_errors[worst])
 
     @cached_property
     def digest(self) -> str:

@@ -137,7 +137,7 @@ def _reported(run: Run, versions: str) -> Iterator[Item]:
     frame = "Origin at the knee end of the shaft axis; medial, anterior, proximal; mm, N, MPa."
     yield Item("Structure: coordinates and units", (frame,))
     loads = tuple(
-        f"{load.name}: {_inputs(load.model_dump(exclude_defaults=True))}." for load in study.loads
+        f"{load.name}: {_inputs(load.model_dump(exclude_none=True))}." for load in study.loads
     )
     yield Item("Simulation: loads", (*loads, "The distal end is held."), "Source of each load.")
     stages = ", ".join(
