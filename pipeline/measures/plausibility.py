@@ -13,7 +13,7 @@ from geometries.solids import Geometry
 from pipeline.fem.space import Array
 from pipeline.measures.beam import Beam, modulus
 from pipeline.measures.dictionary import QUANTITIES, Measure
-from pipeline.measures.published import CONSTRUCT_BANDS, MODULI, PLATE_ADDED, Band, Traits
+from pipeline.measures.literature import CONSTRUCT_BANDS, MODULI, PLATE_ADDED, Band, Traits
 
 BEAM_PERCENT = 5.0  # flares and soft cores take 0.3 (torsion) to 4.3 % (axial) of a default femur
 BOUND_PERCENT = 2.0  # what unlike Poisson's ratios and sampled sections leave to a bound

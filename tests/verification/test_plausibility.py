@@ -18,7 +18,7 @@ from pipeline.measures.plausibility import (
     material_doubts,
     plate_doubts,
 )
-from pipeline.measures.published import CONSTRUCT_BANDS, MODULI, PLATE_ADDED, Traits
+from pipeline.measures.literature import CONSTRUCT_BANDS, MODULI, PLATE_ADDED, Traits
 from pipeline.readings import Readings
 from tests.verification.helpers import Solved, case_of, geometry_of, solved
 
