@@ -11,6 +11,7 @@ from geometries.materials import MATERIALS
 from pipeline.added_plate import flag_added_plates
 from pipeline.case import Row, measure, part_elasticity
 from pipeline.measures.dictionary import QUANTITIES
+from pipeline.measures.literature import CONSTRUCT_BANDS, MODULI, PLATE_ADDED, Traits
 from pipeline.measures.plausibility import (
     Gates,
     against_beam,
@@ -18,7 +19,6 @@ from pipeline.measures.plausibility import (
     material_doubts,
     plate_doubts,
 )
-from pipeline.measures.literature import CONSTRUCT_BANDS, MODULI, PLATE_ADDED, Traits
 from pipeline.readings import Readings
 from tests.verification.helpers import Solved, case_of, geometry_of, solved
 
