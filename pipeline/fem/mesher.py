@@ -21,7 +21,7 @@ from pipeline.fem.space import Array, Ints
 TETRAHEDRON, QUADRATIC_TETRAHEDRON = 4, 11
 FROM_GMSH = [0, 1, 2, 3, 4, 5, 6, 7, 9, 8]
 ATTEMPTS = 6
-FLATTEST = 0.002
+FLATTEST, NO_VOLUME = 0.002, 1e-9
 FLAT = 1e-6
 SEAM_RAD = 0.65
 PART_CLOSER, ROUND_CLOSER = 0.7, 0.85
@@ -219,9 +219,15 @@ def _radius(gmsh: Any, surface: int) -> float | None:
 
 
 def _dissolve_slivers(gmsh: Any) -> None:
-    """Rebuild round cells so flat that the solver would need hundreds of iterations for them."""
+    """Rebuild round cells so flat that the solver would need hundreds of iterations for them.
+
+    On cells without any volume the rebuilding never ends, so they fail the mesh.
+    """
     tags, _ = gmsh.model.mesh.getElementsByType(TETRAHEDRON)
-    if min(gmsh.model.mesh.getElementQualities(tags, "gamma")) < FLATTEST:
+    worst = min(gmsh.model.mesh.getElementQualities(tags, "gamma"))
+    if worst < NO_VOLUME:
+        raise MeshError("gmsh: it left cells without volume")
+    if worst < FLATTEST:
         gmsh.model.mesh.optimize("Netgen")
 
 
