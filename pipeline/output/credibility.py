@@ -158,8 +158,8 @@ def _reported(run: Run, versions: str) -> Iterator[Item]:
 def _verified(run: Run) -> Item:
     rows = run.table(run.out.parent / VERIFICATION)
     passed = sum(row["result"] == "passed" for row in rows)
-    said = (f"{passed} of {len(rows)} numbers of `gapstrain verify` were within their tolerance.",)
-    blank = "" if rows else "Run `gapstrain verify` beside this study."
+    said = (f"{passed} of {len(rows)} numbers of gapstrain verify were within their tolerance.",)
+    blank = "" if rows else "Run gapstrain verify beside this study."
     return Item("Numerical code verification", said if rows else (), blank)
 
 
@@ -167,7 +167,7 @@ def _discretised(run: Run) -> Item:
     """What three meshes say, of stiffness and gap movement, and how many values have no limit."""
     known = [row for row in run.rows if row["mesh"]]
     if not known:
-        return Item("Discretisation error", (), "Run with `--levels 3`.")
+        return Item("Discretisation error", (), "Run with --levels 3.")
     answers = []
     for name, words in (("stiffness", "stiffness"), ("gap_", "movement and strain of the gap")):
         shares = [float(row["error"]) for row in known if row["error"] and name in row["quantity"]]

@@ -62,8 +62,8 @@ def test_what_the_run_knows_is_filled_in(study: StudyConfig, tmp_path: Path):
 
 def test_what_nobody_ran_is_asked_for(study: StudyConfig, tmp_path: Path):
     text = page(study, tmp_path / "out", SOUND)
-    assert '<span class="blank">Run with `--levels 3`.</span>' in text
-    assert '<span class="blank">Run `gapstrain verify` beside this study.</span>' in text
+    assert '<span class="blank">Run with --levels 3.</span>' in text
+    assert '<span class="blank">Run gapstrain verify beside this study.</span>' in text
 
 
 def test_errors_and_verification_are_summed_up(study: StudyConfig, tmp_path: Path):
