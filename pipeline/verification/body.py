@@ -140,6 +140,13 @@ class Body:
         """Rigid motion of a patch."""
         return face_motion(self.mesh, patch, found.displacement)
 
+    def twist(self, low: str, high: str) -> float:
+        """Rotation about z of one patch against another under a unit torque, both ends free to warp."""
+        couple = (self.unit_loads("proximal_end") - self.unit_loads("distal_end"))[:, :, 5:]
+        found = self.solve(couple, self.least_held())
+        start, end = (self.motion(name, found).rotation[2, 0] for name in (low, high))
+        return float(end - start)
+
     def node_at(self, place: tuple[float, float, float]) -> int:
         """Node nearest to a place."""
         return int(np.linalg.norm(self.mesh.nodes - np.asarray(place), axis=1).argmin())

@@ -10,7 +10,7 @@ import numpy as np
 
 from pipeline.fem.mesher import build_mesh
 from pipeline.fem.space import Array, cell_rule, determinants, jacobians, shape
-from pipeline.measures.field import strain_field
+from pipeline.measures.field import stress_field
 from pipeline.verification.blocks import Map, mapped_block
 from pipeline.verification.body import Body
 from pipeline.verification.check import Check, Known, Problem
@@ -84,8 +84,8 @@ def misfit(body: Body, exact: Exact) -> tuple[float, float]:
     found = imposed(body, u, np.zeros((*u.shape, 1)))
     points, _ = cell_rule(2)
     places = np.einsum("qn,mni->mqi", shape(points), mesh.nodes[mesh.cells]).reshape(-1, 3)
-    strain = strain_field(mesh, np.arange(len(mesh.cells)), found).values[:, :, 0]
-    stress, wanted = strain @ body.elasticity[0], exact.on(places)[1]
+    field = stress_field(mesh, np.arange(len(mesh.cells)), found, body.elasticity[0])
+    stress, wanted = field.values[:, :, 0], exact.on(places)[1]
     return (
         float(np.abs(found[:, :, 0] - u).max() / np.abs(u).max()),
         float(np.abs(stress - wanted).max() / np.abs(wanted).max()),

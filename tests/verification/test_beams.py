@@ -2,39 +2,23 @@
 
 from __future__ import annotations
 
-from math import pi
-
 import numpy as np
 import pytest
 
 from pipeline.measures.motion import face_motion
+from pipeline.verification.beams import BONE, NAIL, cowper, newton_metres_per_degree
 from tests.verification.helpers import (
     BEND_NM,
     SIDE_N,
     TWIST_NM,
     Solved,
-    Tube,
     case_of,
     solved,
     specimen,
 )
 
-NAIL = Tube(11.0, 5.0, "titanium")
-BONE = Tube(28.0, 11.0, "cortical")
 INSET = 20.0
 LENGTHS = (120.0, 160.0, 220.0)
-
-
-def cowper(tube: Tube) -> float:
-    """Shear coefficient of a hollow circle: Cowper 1966, J Appl Mech 33:335; from memory."""
-    nu, squared = tube.nu, (tube.inner / tube.outer) ** 2
-    whole = (1 + squared) ** 2
-    return 6 * (1 + nu) * whole / ((7 + 6 * nu) * whole + (20 + 12 * nu) * squared)
-
-
-def newton_metres_per_degree(GJ: float, length: float) -> float:
-    """Torsional stiffness of a bar, from N·mm² and mm."""
-    return GJ / length * pi / 180 / 1000
 
 
 @pytest.fixture(scope="module")

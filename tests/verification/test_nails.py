@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import asin, pi
+from math import pi
 
 import numpy as np
 import pytest
@@ -14,14 +14,15 @@ from geometries.parameters import Nail
 from geometries.profiles import outer_profile
 from geometries.solids import Geometry, Patch
 from pipeline.case import part_elasticity
-from pipeline.fem.loads import rigid_modes, unit_loads
+from pipeline.fem.loads import rigid_modes
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.mesher import build_mesh
-from pipeline.fem.solve import solve
 from pipeline.fem.space import Array
 from pipeline.measures.forces import Inside
 from pipeline.measures.sections import cut_level
-from tests.verification.helpers import case_of, geometry_of, own_constants, solve_stages, stiffness_of
+from pipeline.verification.beams import open_constant
+from pipeline.verification.body import Body
+from tests.verification.helpers import case_of, geometry_of, own_constants, solve_stages
 
 # --- A slotted nail alone ----------------------------------------------------------------------------
 
@@ -49,37 +50,12 @@ def twist_per_mm(mesh: Mesh, u: Array) -> float:
 def free_torsion(geometry: Geometry) -> float:
     """Torsion constant J of a body twisted by opposite couples, free to warp at both ends, mm⁴."""
     mesh = build_mesh(geometry, "coarse")
-    forces = np.zeros((*mesh.nodes.shape, 1))
-    for end, sign in (("proximal_end", 1), ("distal_end", -1)):
-        about = np.array([0.0, 0.0, LOW + LENGTH * (sign > 0)])
-        forces[:, :, 0] += sign * TORQUE * unit_loads(mesh, end, about)[:, :, 5]
-    held = np.zeros(mesh.nodes.shape, dtype=bool)  # six rigid motions and no more
-    a, b, c = three_points(mesh)
-    held[a] = True
-    held[b, 1:] = True
-    held[c, 2] = True
-    solution = solve(mesh, stiffness_of(mesh, own_constants(mesh)), forces, held)
-    assert np.abs(solution.reaction).max() < 1e-5 * TORQUE  # nothing holds against the load
     E, nu = own_constants(mesh)[0]
+    body = Body(mesh, ((E, nu),))
+    couples = body.unit_loads("proximal_end") - body.unit_loads("distal_end")
+    solution = body.solve(TORQUE * couples[:, :, 5:], body.least_held())
+    assert np.abs(solution.reaction).max() < 1e-5 * TORQUE  # nothing holds against the load
     return TORQUE / (E / (2 * (1 + nu)) * twist_per_mm(mesh, solution.displacement[:, :, 0]))
-
-
-def three_points(mesh: Mesh) -> tuple[int, int, int]:
-    """Nodes of the distal end: one, its farthest along x, and one far off their line along y."""
-    end = np.unique(mesh.patches["distal_end"][:, :3])
-    x, y, _ = mesh.nodes[end].T
-    return int(end[x.argmin()]), int(end[x.argmax()]), int(end[np.abs(y).argmax()])
-
-
-def open_constant(diameter: float, wall: float, slot: float) -> float:
-    """J = s t³/3 of a thin open tube, s its mid-line, less the ends' share 0.63 t / s.
-
-    Any handbook for the first (Timoshenko & Goodier, Theory of Elasticity; from memory); the second
-    is the end correction of a narrow rectangle.
-    """
-    middle = (diameter - wall) / 2
-    arc = 2 * pi * middle - 2 * middle * asin(slot / 2 / middle)
-    return arc * wall**3 / 3 * (1 - 0.63 * wall / arc)
 
 
 @pytest.mark.parametrize(
