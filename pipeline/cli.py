@@ -22,7 +22,7 @@ from pipeline.output.pages import verification_page
 from pipeline.record import versions
 from pipeline.sampling import spread
 from pipeline.statics import actions
-from pipeline.store import check_writable
+from pipeline.store import VERIFICATION, check_writable
 from pipeline.study import Outcome, Planned, plan
 from pipeline.terminal import (
     console,
@@ -34,7 +34,7 @@ from pipeline.terminal import (
     verdict,
     verified_line,
 )
-from pipeline.verification.suite import TABLE, selected, write_outcomes
+from pipeline.verification.suite import selected, write_outcomes
 from pipeline.verification.suite import verify as verified
 
 CAUTION = (
@@ -175,9 +175,11 @@ def verify(
             bar.console.print(f"  {verified_line(outcome)}", markup=False, highlight=False)
             bar.advance(task)
     write_outcomes(outcomes, out)
-    page = verification_page(out, TABLE, versions(), CAUTION)
+    page = verification_page(out, versions(), CAUTION)
     print_verification(outcomes)
-    console.print(f"Table and page: {out / TABLE}, {page}\n{CAUTION}", markup=False, highlight=False)
+    console.print(
+        f"Table and page: {out / VERIFICATION}, {page}\n{CAUTION}", markup=False, highlight=False
+    )
     if not all(outcome.passed for outcome in outcomes):
         raise typer.Exit(1)
 

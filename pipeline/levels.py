@@ -8,7 +8,7 @@ from pathlib import Path
 
 from pipeline.borrowed import Known, Row, Sample
 from pipeline.case import cases
-from pipeline.comparisons import relate
+from pipeline.comparisons import Key, key_of, relate
 from pipeline.config import StudyConfig
 from pipeline.convergence import Estimate, estimate
 from pipeline.fem.sizes import Level
@@ -17,7 +17,6 @@ from pipeline.study import Outcome, references, run_study, write_compared
 
 LEVELS: tuple[Level, ...] = ("fine", "default", "coarse")
 NOTHING = 1e-7  # of the largest value of its kind: what is less should be zero and is round-off
-SAME = ("construct", "stage", "load", "quantity", "location")
 WORDS = {
     "exact": "exact",
     "oscillatory": "oscillatory",
@@ -145,10 +144,10 @@ def _size(folder: Path, name: str) -> float:
     return float(read_summary(folder, name)["facts"]["cells"]) ** (-1 / 3)
 
 
-def _sound(folder: Path) -> dict[tuple[str, ...], float]:
+def _sound(folder: Path) -> dict[Key, float]:
     rows = read_table(folder / "results.csv")
     return {_key(row): float(row["value"]) for row in rows if row["status"] == "ok" and row["value"]}
 
 
-def _key(row: Row) -> tuple[str, ...]:
-    return tuple(row[column] for column in SAME)
+def _key(row: Row) -> Key:
+    return (row["construct"], *key_of(row))

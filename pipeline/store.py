@@ -22,6 +22,7 @@ from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array
 
 SUMMARY, ROWS, FIELDS = "summary.json", "rows.csv", "fields.vtu"
+VERIFICATION = "verification.csv"
 
 
 def check_writable(folder: Path) -> None:
@@ -110,6 +111,11 @@ def read_table(path: Path) -> list[dict[str, str]]:
     """Read a table as a list of rows."""
     with path.open(newline="", encoding="utf-8") as file:
         return list(csv.DictReader(file))
+
+
+def read_if_any(path: Path) -> list[dict[str, str]]:
+    """Read a table that not every run has; no rows if there is none."""
+    return read_table(path) if path.exists() else []
 
 
 def write_json(path: Path, content: Mapping[str, Any]) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.store import read_table
+from pipeline.store import read_if_any
 
 BESIDE_HEADINGS = ("published", "model", "measured", "model / measured", "standing")
 
@@ -18,12 +18,8 @@ def beside(out: Path) -> list[tuple[tuple[str, ...], str]]:
         A row for each in the order of ``BESIDE_HEADINGS``, and how the test differed from the model
         with what puts the result in doubt, or why there is none; nothing if no measurement is named.
     """
-    path = out / "published.csv"
-    return [(_beside(row), row["reason"] or _differs(row)) for row in _rows(path)]
-
-
-def _rows(path: Path) -> list[dict[str, str]]:
-    return read_table(path) if path.exists() else []
+    rows = read_if_any(out / "published.csv")
+    return [(_beside(row), row["reason"] or _differs(row)) for row in rows]
 
 
 def _differs(row: dict[str, str]) -> str:

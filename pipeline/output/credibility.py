@@ -8,20 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from statistics import median
 
 from geometries.materials import MATERIALS
 from pipeline.config import StudyConfig
 from pipeline.output.pages import write_page
-from pipeline.store import read_summary, read_table
+from pipeline.store import VERIFICATION, read_if_any, read_summary, read_table
 
 Row = dict[str, str]
 BALANCES = {
     "force_residual": "forces", "moment_residual": "moments", "energy_residual": "energy",
     "volume_error": "volume of a part",
 }  # fmt: skip
-VERIFICATION = Path("verification") / "verification.csv"
 FORM = (
     "Linear elastic, small strains, homogeneous parts; every interface tied or void; no contact, "
     "friction, preload, threads, healing or fluid.",
@@ -55,20 +55,16 @@ class Run:
     study: StudyConfig
     out: Path
 
-    @property
+    @cached_property
     def rows(self) -> list[Row]:
         """All results."""
         return read_table(self.out / "results.csv")
 
-    @property
+    @cached_property
     def summaries(self) -> list[dict[str, object]]:
         """Records of the cases that were stored."""
         names = dict.fromkeys(row["construct"] for row in self.rows if row["quantity"])
         return [read_summary(self.out, name) for name in names]
-
-    def table(self, path: Path) -> list[Row]:
-        """A table that may not be there."""
-        return read_table(path) if path.exists() else []
 
 
 def credibility_page(study: StudyConfig, out: Path, versions: str, caution: str) -> Path:
@@ -156,7 +152,7 @@ def _reported(run: Run, versions: str) -> Iterator[Item]:
 
 
 def _verified(run: Run) -> Item:
-    rows = run.table(run.out.parent / VERIFICATION)
+    rows = read_if_any(run.out.parent / "verification" / VERIFICATION)
     passed = sum(row["result"] == "passed" for row in rows)
     said = (f"{passed} of {len(rows)} numbers of gapstrain verify were within their tolerance.",)
     blank = "" if rows else "Run gapstrain verify beside this study."
@@ -206,7 +202,7 @@ def _materials(run: Run) -> Iterator[str]:
 
 
 def _published(run: Run) -> list[Row]:
-    return run.table(run.out / "published.csv")
+    return read_if_any(run.out / "published.csv")
 
 
 def _beside(run: Run) -> Iterator[str]:

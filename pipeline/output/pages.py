@@ -7,7 +7,7 @@ from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from pipeline.store import read_table, write_text
+from pipeline.store import VERIFICATION, read_table, write_text
 
 Row = dict[str, str]
 _PAGES = Environment(
@@ -29,15 +29,13 @@ def write_page(path: Path, template: str, **content: object) -> None:
     write_text(path, _PAGES.get_template(template).render(**content))
 
 
-def verification_page(out: Path, table: str, versions: str, caution: str) -> Path:
+def verification_page(out: Path, versions: str, caution: str) -> Path:
     """Write ``verification.html`` beside the table of all checks.
 
     Parameters
     ----------
     out : Path
         Folder of the table.
-    table : str
-        Its name.
     versions, caution : str
         Sentences to print.
 
@@ -46,7 +44,7 @@ def verification_page(out: Path, table: str, versions: str, caution: str) -> Pat
     Path
         The page.
     """
-    rows = read_table(out / table)
+    rows = read_table(out / VERIFICATION)
     groups = [_group(list(some)) for _, some in groupby(rows, key=lambda row: row["problem"])]
     page = out / "verification.html"
     passed = sum(row["result"] == "passed" for row in rows)

@@ -8,7 +8,7 @@ from pathlib import Path
 from time import perf_counter
 
 from geometries.errors import StudyError
-from pipeline.store import check_writable, write_table
+from pipeline.store import VERIFICATION, check_writable, write_table
 from pipeline.verification import beams, bench, constructs, cylinders, exact, plates
 from pipeline.verification.check import Check, Problem
 
@@ -20,7 +20,6 @@ PROBLEMS: tuple[Problem, ...] = (
     *constructs.PROBLEMS,
     *bench.PROBLEMS,
 )
-TABLE = "verification.csv"
 COLUMNS = (
     "problem", "title", "quantity", "unit", "computed", "expected", "error", "allowed", "rule",
     "result", "reason", "source", "known", "seconds",
@@ -79,7 +78,7 @@ def write_outcomes(outcomes: list[Outcome], out: Path) -> None:
         If the folder can not be written.
     """
     check_writable(out)
-    write_table(out / TABLE, [row for outcome in outcomes for row in _rows(outcome)], COLUMNS)
+    write_table(out / VERIFICATION, [row for outcome in outcomes for row in _rows(outcome)], COLUMNS)
 
 
 def _rows(outcome: Outcome) -> Iterator[dict[str, object]]:

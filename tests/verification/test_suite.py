@@ -10,12 +10,12 @@ import pytest
 
 from pipeline.errors import SolveError
 from pipeline.output.pages import verification_page
-from pipeline.store import read_table
+from pipeline.store import VERIFICATION, read_table
 from pipeline.verification.blocks import mapped_block
 from pipeline.verification.body import Body
 from pipeline.verification.check import Check, Problem
 from pipeline.verification.frame import Bar, Section, solve_frame
-from pipeline.verification.suite import PROBLEMS, TABLE, selected, verify, write_outcomes
+from pipeline.verification.suite import PROBLEMS, selected, verify, write_outcomes
 
 
 @pytest.mark.parametrize(
@@ -73,10 +73,10 @@ def test_failures_reach_table_and_page_as_text(tmp_path: Path):
     outcomes = list(verify(problems))
     assert [outcome.passed for outcome in outcomes] == [False, False]
     write_outcomes(outcomes, tmp_path)
-    rows = read_table(tmp_path / TABLE)
+    rows = read_table(tmp_path / VERIFICATION)
     assert [row["result"] for row in rows] == ["passed", "failed", "failed"]
     assert rows[2]["reason"] == "solver: something <slides>"
-    page = verification_page(tmp_path, TABLE, "gapstrain 0", "Research only.").read_text()
+    page = verification_page(tmp_path, "gapstrain 0", "Research only.").read_text()
     assert "1 of 3 numbers" in page
     assert "something &lt;slides&gt;" in page
     assert "None &amp; nothing" in page
