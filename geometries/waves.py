@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from geometries.faces import Face
 from geometries.frame import Points
-from geometries.solids import Geometry, HalfSpace, Piece
+from geometries.solids import Geometry, HalfSpace, Part, Piece
 
-STEP_MM, PARTS = 0.2, 12
+STEP_MM, PARTS = 0.4, 12
 BESIDE_MM = 1e-4
+SHARES = (0.25, 0.75)  # where a stretch of a column is sampled
 
 
 def flattened(geometry: Geometry) -> Geometry:
@@ -35,35 +37,48 @@ def flattened(geometry: Geometry) -> Geometry:
 def moved_by_waves(geometry: Geometry) -> NDArray[np.float64]:
     """What the waves of all rough faces add to the volume of each part (parts,), mm³.
 
-    Over every spot of a face its part below gains the wave's height and the part above loses it.
+    Every column across the faces is cut where a face or its plane lies. Each stretch goes from the part
+    that owns it between planes to the part that owns it between rough faces.
     """
     plane = flattened(geometry)
     gained = np.zeros(len(geometry.parts) + 1)  # the last one is the void
-    for face in _rough_faces(geometry):
-        for step, sign in ((-BESIDE_MM, 1), (BESIDE_MM, -1)):
-            for x, y, size in _spots(plane, face, step):
-                owner = _owner(plane, face, x, y, step)
-                waves = (face.at(x, y) - face.plane.at(x, y)) * size**2
-                gained += sign * np.bincount(owner, waves, len(gained))
+    for x, y, size in _columns(plane, _rough_faces(geometry)):
+        levels = [one.at(x, y) for face in _rough_faces(geometry) for one in (face, face.plane)]
+        for low, high in pairwise(np.sort(levels, axis=0)):
+            for share in SHARES:
+                points = np.stack([x, y, low + share * (high - low)], axis=1)
+                volumes = (high - low) * size**2 / len(SHARES)
+                for shape, sign in ((geometry, 1), (plane, -1)):
+                    gained += sign * np.bincount(_owner(shape, points), volumes, len(gained))
     return gained[:-1]
 
 
-def _owner(plane: Geometry, face: Face, x: Points, y: Points, step: float) -> NDArray[np.intp]:
-    """Part beside a plane face at each spot; one past the last where there is none."""
-    owner = plane.painted(np.stack([x, y, face.plane.at(x, y) + step], axis=1))
-    return owner % (len(plane.parts) + 1)
+def _owner(geometry: Geometry, points: Points) -> NDArray[np.intp]:
+    """Part that owns each point; one past the last where there is none."""
+    return geometry.painted(points) % (len(geometry.parts) + 1)
 
 
-def _spots(plane: Geometry, face: Face, step: float) -> Iterator[tuple[Points, Points, float]]:
-    """Middles of squares that cover a face, and their size: small ones where parts border, mm."""
-    middles = np.arange(-face.reach + STEP_MM / 2, face.reach, STEP_MM)
+def _columns(plane: Geometry, faces: list[Face]) -> Iterator[tuple[Points, Points, float]]:
+    """Middles of squares over the parts that end at rough faces, and their size, mm.
+
+    They are small where such a part borders anything else.
+    """
+    reach = max((face.reach for face in faces), default=0.0)
+    middles = np.arange(-reach + STEP_MM / 2, reach, STEP_MM)
     x, y = np.meshgrid(middles, middles)
-    owner = _owner(plane, face, x.ravel(), y.ravel(), step).reshape(x.shape)
-    border = np.zeros(x.shape, dtype=bool)
-    for axis in (0, 1):
-        for way in (-1, 1):
-            border |= owner != np.roll(owner, way, axis)
-    yield x[~border], y[~border], STEP_MM
+    ending = [index for index, part in enumerate(plane.parts) if _ends_at(part, faces)]
+    inside, border = np.zeros((2, *x.shape), dtype=bool)
+    for face in faces:
+        for beside in (-BESIDE_MM, BESIDE_MM):
+            points = np.stack([x, y, face.plane.at(x, y) + beside], axis=-1)
+            owner = _owner(plane, points.reshape(-1, 3)).reshape(x.shape)
+            owner = np.where(np.isin(owner, ending), owner, -1)
+            inside |= owner >= 0
+            for axis in (0, 1):
+                for way in (-1, 1):
+                    border |= owner != np.roll(owner, way, axis)
+    inside &= ~border
+    yield x[inside], y[inside], STEP_MM
     fine = (np.arange(PARTS) + 0.5 - PARTS / 2) * STEP_MM / PARTS
     u, v = (one.ravel() for one in np.meshgrid(fine, fine))
     yield (
@@ -71,6 +86,13 @@ def _spots(plane: Geometry, face: Face, step: float) -> Iterator[tuple[Points, P
         (y[border][:, None] + v).ravel(),
         STEP_MM / PARTS,
     )
+
+
+def _ends_at(part: Part, faces: list[Face]) -> bool:
+    """Whether the plane of one of the faces cuts a part."""
+    planes = {face.plane for face in faces}
+    cuts = (cut for piece in part.pieces for cut in piece.cuts)
+    return any(isinstance(cut, HalfSpace) and cut.face in planes for cut in cuts)
 
 
 def _rough_faces(geometry: Geometry) -> list[Face]:
