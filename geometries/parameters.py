@@ -14,6 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, Strict, model_validator
 Real = Annotated[float, Strict()]
 Whole = Annotated[int, Strict()]
 Metal = Literal["titanium", "steel", "cobalt"]
+BORE_GRAZE_MM = 0.1  # a bolt wider than the bore by less runs in the bore's wall, as thin as a razor
 Aside = Annotated[Real, Field(ge=-12, le=12)]
 Offset = tuple[Aside, Aside]
 
@@ -172,6 +173,17 @@ class Nail(Parameters):
                 f"slot_mm = {self.slot_mm:g} does not fit cannulation_mm = {self.cannulation_mm:g}; "
                 f"allowed less than {0.8 * self.cannulation_mm:.1f} mm: make it narrower, or the "
                 "nail hollower"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _bolts_cross_bore(self) -> Self:
+        wider = self.bolts.diameter_mm - self.cannulation_mm
+        if self.bolts.proximal + self.bolts.distal and 0 < wider < BORE_GRAZE_MM:
+            raise ValueError(
+                f"bolts.diameter_mm = {self.bolts.diameter_mm:g} is {wider:.2f} mm wider than "
+                f"cannulation_mm = {self.cannulation_mm:g}: their surfaces graze and do not mesh; "
+                f"allowed no wider, or {BORE_GRAZE_MM:g} mm wider and more: make them equal"
             )
         return self
 

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from geometries.bone import Defect, Femur
 from geometries.materials import MATERIALS, TISSUES
-from geometries.parameters import ExchangeNail, Nail
+from geometries.parameters import Bolts, ExchangeNail, Nail
 from geometries.plating import Plate
 from geometries.profiles import canal_profile, outer_profile, reamed_profile
 
@@ -138,3 +138,17 @@ def test_tissues_stiffen_from_nothing_to_bone():
     moduli = [TISSUES[name].modulus for name in order]
     assert moduli == sorted(set(moduli))
     assert moduli[-1] == MATERIALS["cortical"].modulus
+
+
+@pytest.mark.parametrize("diameter", [4.81, 4.86, 4.89])
+def test_bolt_that_would_graze_the_bore(diameter: float):
+    # Definition: a bolt just wider than the bore leaves an edge as thin as a razor in its wall.
+    with pytest.raises(ValueError, match=r"wider than cannulation_mm = 4\.8: .* make them equal"):
+        Nail(cannulation_mm=4.8, bolts=Bolts(diameter_mm=diameter))
+
+
+@pytest.mark.parametrize("diameter", [4.75, 4.8, 4.91])
+def test_bolt_that_does_not_graze_the_bore(diameter: float):
+    # Same definition; equal cylinders meet in plain curves.
+    assert Nail(cannulation_mm=4.8, bolts=Bolts(diameter_mm=diameter))
+    assert Nail(cannulation_mm=4.8, bolts=Bolts(diameter_mm=4.86, proximal=0, distal=0))
