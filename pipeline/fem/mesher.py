@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -24,8 +24,20 @@ ATTEMPTS = 6
 FLATTEST, NO_VOLUME = 0.002, 1e-9
 FLAT = 1e-6
 SEAM_RAD = 0.65
+FRONTAL, DELAUNAY = 6, 5  # gmsh's numbers of its ways to mesh a surface
 PART_CLOSER, ROUND_CLOSER = 0.7, 0.85
 Closer = dict[str | float, float]  # a part, or all surfaces of a radius: share of their edge lengths
+
+
+class Way(NamedTuple):
+    """How surfaces are meshed: the angle of the seams of round ones, radians, and gmsh's algorithm."""
+
+    seam: float
+    algorithm: int
+
+
+# Bolts and slots may meet the seams of round surfaces, and the frontal way then leaves holes in them.
+WAYS = (Way(0.0, FRONTAL), Way(SEAM_RAD, DELAUNAY))
 
 
 def build_mesh(geometry: Geometry, level: Level) -> Mesh:
@@ -50,10 +62,10 @@ def build_mesh(geometry: Geometry, level: Level) -> Mesh:
     """
     sizes, reasons = LEVELS[level], []
     closer: Closer = {}
-    seam = 0.0
+    turns = 0
     for _ in range(ATTEMPTS):
         try:
-            return mesh_once(geometry, sizes, closer, seam)
+            return mesh_once(geometry, sizes, closer, WAYS[turns % len(WAYS)])
         except MeshError as error:
             reasons.append(str(error))
             closer = closer | {
@@ -64,7 +76,7 @@ def build_mesh(geometry: Geometry, level: Level) -> Mesh:
             if not error.places:
                 sizes = sizes.finer()
             if not any(isinstance(place, str) for place in error.places):
-                seam = SEAM_RAD - seam  # bolts and slots may have met the seams of round surfaces
+                turns += 1
     raise MeshError(f"no mesh after {ATTEMPTS} attempts with ever smaller cells; last: {reasons[-1]}")
 
 
@@ -87,14 +99,14 @@ def require_gmsh() -> Any:
 
 
 @contextmanager
-def _session() -> Iterator[Any]:
+def _session(algorithm: int = FRONTAL) -> Iterator[Any]:
     """A gmsh session with every option set here, always closed."""
     gmsh = require_gmsh()
     gmsh.initialize(readConfigFiles=False, interruptible=False)
     options = {
         "General.Terminal": 0,
         "General.NumThreads": 1,
-        "Mesh.Algorithm": 6,
+        "Mesh.Algorithm": algorithm,
         "Mesh.Algorithm3D": 1,
         "Mesh.Optimize": 1,
         "Mesh.OptimizeThreshold": 0.5,
@@ -113,15 +125,12 @@ def _session() -> Iterator[Any]:
 
 
 def mesh_once(
-    geometry: Geometry, sizes: Sizes, closer: Closer | None = None, seam: float = 0.0
+    geometry: Geometry, sizes: Sizes, closer: Closer | None = None, way: Way = WAYS[0]
 ) -> Mesh:
-    """Mesh a geometry, or raise MeshError.
-
-    Edge lengths are shorter at some places, and the seams of round surfaces turned by an angle.
-    """
-    with _session() as gmsh:
+    """Mesh a geometry in one way, with shorter edges at some places, or raise MeshError."""
+    with _session(way.algorithm) as gmsh:
         try:
-            volumes = fragments(gmsh, geometry, seam)
+            volumes = fragments(gmsh, geometry, way.seam)
             exact = masses_of(gmsh, volumes, geometry.bow)
             _set_sizes(gmsh, geometry, volumes, sizes, closer or {})
             gmsh.model.mesh.generate(3)
