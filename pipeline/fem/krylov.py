@@ -19,7 +19,7 @@ from pipeline.fem.kernels import LANES, accumulate, multiply
 from pipeline.fem.multigrid import Cycle
 from pipeline.fem.space import Array
 
-MOST_ITERATIONS = 200
+MOST_ITERATIONS = 600
 ROUND_OFF = 64 * np.finfo(float).eps
 DEPENDENT = 1e-12
 
@@ -49,7 +49,7 @@ def conjugate_gradients(
     Raises
     ------
     SolveError
-        If it has not converged after 200 iterations.
+        If it has not converged after 600 iterations.
     """
     total, size, before = 0, norms(b), np.inf
     while total < MOST_ITERATIONS:
