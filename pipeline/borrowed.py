@@ -17,6 +17,11 @@ Row = dict[str, str]
 Key = tuple[str, ...]
 
 
+def label_of(row: Row) -> str:
+    """Variant and construct of a row, as one word."""
+    return f"{row['variant']}-{row['construct']}" if row["variant"] else row["construct"]
+
+
 @dataclass(frozen=True)
 class Known:
     """What three meshes say about a result of a sampled construct.
@@ -24,7 +29,7 @@ class Known:
     Parameters
     ----------
     construct : str
-        Its name.
+        Its label.
     share : float
         Error as a share of the value; infinite where nothing bounds it.
     is_singular : bool
@@ -43,7 +48,7 @@ class Sample:
     Parameters
     ----------
     kinds : mapping of str to str
-        Kind of every construct of the study.
+        Kind of every construct of the study, by its label.
     pools : dict
         Known results by what they share.
     """
@@ -63,7 +68,7 @@ class Sample:
         """
         step = next((step for step in STEPS if self._key(row, step) in self.pools), None)
         if step is None:
-            kind = self.kinds[row["construct"]]
+            kind = self.kinds[label_of(row)]
             row["mesh"] = f"not estimated: no {kind} was sampled that has this result"
             return
         like = self.pools[self._key(row, step)]
@@ -84,4 +89,4 @@ class Sample:
         """Kind, quantity, location without its numbers, and the cells of the columns of a step."""
         place = re.sub(r"_\d+", "", row["location"])
         cells = (f"{column}={row[column]}" for column in step)
-        return (self.kinds[row["construct"]], row["quantity"], place, *cells)
+        return (self.kinds[label_of(row)], row["quantity"], place, *cells)

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import hashlib
 import json
+import logging
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
 from geometries.assembly import assemble
 from geometries.bone import Defect, Femur
 from geometries.constructs import Construct, IntactConstruct, Specimen
-from geometries.defect import gap_levels
-from geometries.errors import StudyError
 from geometries.materials import MATERIALS
 from geometries.readout import GapFrame
 from geometries.solids import Geometry
@@ -31,11 +32,15 @@ from pipeline.inputs import Load, Stage
 from pipeline.measures.cells import implant_stress_of_cells, tissue_strain_of_cells
 from pipeline.measures.dictionary import Measure, Scheme
 from pipeline.measures.quality import Balance, Balances
+from pipeline.meshes import read_mesh
+from pipeline.provenance import fingerprint
 from pipeline.readings import Readings
-from pipeline.superposition import check_places, combinations, statics_residuals, unit_forces
+from pipeline.superposition import combinations, statics_residuals, unit_forces
 
-SCHEMA = 2
+SCHEMA = 3
+NOWHERE = Path(os.devnull)
 NO_STAGE = Stage(name="intact", modulus_mpa=0.0, poisson_ratio=0.0)
+logger = logging.getLogger("gapstrain")
 
 
 @dataclass(frozen=True)
@@ -50,6 +55,8 @@ class Case:
         What it is solved for.
     strain_bands : tuple of str
         Schemes by which tissue strain is sorted.
+    variant : str
+        Point of the study's design that it belongs to, if there is one.
     """
 
     construct: Construct
@@ -59,6 +66,7 @@ class Case:
     stages: tuple[Stage, ...]
     loads: tuple[Load, ...]
     strain_bands: tuple[Scheme, ...]
+    variant: str = ""
 
     @property
     def name(self) -> str:
@@ -66,24 +74,33 @@ class Case:
         return self.construct.name
 
     @property
+    def label(self) -> str:
+        """Variant and construct, as one word."""
+        return f"{self.variant}-{self.name}" if self.variant else self.name
+
+    @property
     def own_defect(self) -> Defect:
         """The construct's own defect, else the study's."""
         return self.construct.defect or self.defect
 
     @property
-    def digest(self) -> str:
-        """Hash of everything that the results depend on."""
+    def address(self) -> str:
+        """Hash of everything that the results depend on, code and its versions too; 16 digits.
+
+        The construct's name is not among it, nor are stages of an intact femur, which has no tissue.
+        """
         record = {
             "schema": SCHEMA,
-            "construct": self.construct.model_dump(mode="json"),
+            "computes": fingerprint(),
+            "construct": self.construct.model_dump(mode="json", exclude={"name", "defect"}),
             "femur": self.femur.model_dump(mode="json"),
             "defect": self.own_defect.model_dump(mode="json"),
             "level": self.level,
-            "stages": [stage.model_dump(mode="json") for stage in self.stages],
+            "stages": [stage.model_dump(mode="json") for stage in self.stages if self.has_tissue],
             "strain_bands": self.strain_bands,
             "loads": [load.model_dump(mode="json") for load in self.loads],
         }
-        return hashlib.sha256(json.dumps(record, sort_keys=True).encode()).hexdigest()
+        return hashlib.sha256(json.dumps(record, sort_keys=True).encode()).hexdigest()[:16]
 
     @property
     def has_site(self) -> bool:
@@ -137,16 +154,17 @@ class CaseResult:
     failures: dict[str, str]
 
 
-def cases(study: StudyConfig) -> tuple[Case, ...]:
-    """All cases of a study: its constructs, and the intact femur at every gap in it.
+def cases(study: StudyConfig, variant: str = "") -> tuple[Case, ...]:
+    """All cases of a study, or of one variant of it.
 
-    The intact cases are the reference of the percentages; one that the study names itself is not
-    made again. Gaps that differ in shape alone share one: where there is no gap it has no shape.
+    They are its constructs and the intact femur at every gap in it. The intact cases are the
+    reference of the percentages; one that the study names itself is not made again. Gaps that differ
+    in shape alone share one: where there is no gap it has no shape.
     """
 
     def case(construct: Construct) -> Case:
         common = (study.femur, study.defect, study.mesh.level, study.stages, study.loads)
-        return Case(construct, *common, study.strain_bands)
+        return Case(construct, *common, study.strain_bands, variant)
 
     listed = [case(one) for construct in study.constructs for one, _ in variants(construct)]
     covered = [c.own_defect.plain for c in listed if isinstance(c.construct, IntactConstruct)]
@@ -163,8 +181,10 @@ def cases(study: StudyConfig) -> tuple[Case, ...]:
     return tuple(added + listed)
 
 
-def run_case(case: Case, clock: Clock) -> CaseResult:
+def run_case(case: Case, clock: Clock, meshes: Path = NOWHERE) -> CaseResult:
     """Build, mesh, solve and measure one construct; the clock takes the time of each step.
+
+    A mesh that lies in the folder `meshes` for this geometry is not made again.
 
     Raises
     ------
@@ -174,7 +194,8 @@ def run_case(case: Case, clock: Clock) -> CaseResult:
     with clock("geometry"):
         geometry = assemble(case.construct, case.femur, case.defect)
     with clock("mesh"):
-        mesh = build_mesh(geometry, case.level)
+        mesh = read_mesh(meshes, geometry, case.level) or build_mesh(geometry, case.level)
+    logger.info("%d unknowns in %d cells", mesh.unknowns, len(mesh.cells))
     rows: list[Row] = []
     points: dict[str, Array] = {}
     cells: dict[str, Array] = {}
@@ -184,7 +205,9 @@ def run_case(case: Case, clock: Clock) -> CaseResult:
     for stage, solution, forces in solve_unit_loads(mesh, geometry, case, clock):
         if isinstance(solution, SolveError):
             failures[stage.name] = " ".join(str(solution).split("\n"))
+            logger.error("stage %s: %s", stage.name, failures[stage.name])
             continue
+        logger.info("stage %s: %d iterations", stage.name, solution.iterations)
         iterations.append(solution.iterations)
         with clock("measures"):
             rows += measure(mesh, geometry, case, stage, solution, forces)
@@ -202,7 +225,6 @@ def run_case(case: Case, clock: Clock) -> CaseResult:
         "cells": len(mesh.cells),
         "unknowns": mesh.unknowns,
         "relaxed_cells": mesh.relaxed,
-        "mesh_sha256": mesh.digest,
         "iterations": max(iterations),
     }
     return CaseResult(mesh, geometry.gap, tuple(rows), points, cells, facts, failures)
@@ -259,30 +281,6 @@ def measure(
         for one in found:
             flags = tuple(doubt.sentence for doubt in doubts if doubt.concerns(one))
             yield Row(stage.name, load.name, one, balance, flags)
-
-
-def check_loads(case: Case) -> None:
-    """Refuse loads that act where the construct has no bone.
-
-    Raises
-    ------
-    StudyError
-        Names the construct, the point and the remedy.
-    """
-    gap = gap_levels(case.femur, case.own_defect) if case.has_site else None
-    check_places(case.name, case.loads, case.femur, gap)
-
-
-def check_held(case: Case, geometry: Geometry) -> None:
-    """Refuse a construct that falls apart at every stage of the study.
-
-    Raises
-    ------
-    StudyError
-        Names the construct and what moves freely.
-    """
-    if geometry.loose and not any(stage.material().modulus for stage in case.stages):
-        raise StudyError(f"construct {case.name!r}: {geometry.loose}, or add a stage with tissue")
 
 
 def part_elasticity(mesh: Mesh, stage: Stage) -> Array:

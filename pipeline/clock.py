@@ -28,6 +28,11 @@ class Clock:
     seconds: dict[str, float] = field(default_factory=dict)
     peak_mb: dict[str, int] = field(default_factory=dict)
 
+    @property
+    def total(self) -> float:
+        """Time of all steps, s."""
+        return sum(self.seconds.values())
+
     @contextmanager
     def __call__(self, step: str) -> Iterator[None]:
         """Measure one step; a step may come again."""

@@ -27,3 +27,7 @@ class SolveError(StudyError):
 
 class OutputError(StudyError):
     """Results could not be written."""
+
+
+class EngineError(StudyError):
+    """Jobs could not be handed to workers."""

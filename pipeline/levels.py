@@ -6,14 +6,17 @@ from collections.abc import Collection, Iterator
 from math import isfinite
 from pathlib import Path
 
-from pipeline.borrowed import Known, Row, Sample
-from pipeline.case import cases
-from pipeline.comparisons import Key, key_of, relate
+from pipeline.borrowed import Known, Row, Sample, label_of
+from pipeline.casebook import read_summary
+from pipeline.collect import relate_variants, write_compared
+from pipeline.comparisons import Key, key_of
 from pipeline.config import StudyConfig
 from pipeline.convergence import Estimate, estimate
 from pipeline.fem.sizes import Level
-from pipeline.store import read_summary, read_table
-from pipeline.study import Outcome, references, run_study, write_compared
+from pipeline.jobs import Outcome
+from pipeline.planning import plan
+from pipeline.store import read_table
+from pipeline.study import Running, run_study
 
 LEVELS: tuple[Level, ...] = ("fine", "default", "coarse")
 NOTHING = 1e-7  # of the largest value of its kind: what is less should be zero and is round-off
@@ -37,7 +40,7 @@ def level_folders(study: StudyConfig, out: Path) -> dict[Level, Path]:
 
 
 def run_levels(
-    study: StudyConfig, out: Path, workers: int, sample: Collection[str]
+    study: StudyConfig, out: Path, running: Running, sample: Collection[str]
 ) -> Iterator[tuple[Level, Outcome]]:
     """Run all cases on the study's own level; those of a sample on the others too, for the errors.
 
@@ -47,10 +50,10 @@ def run_levels(
         What to run.
     out : Path
         Folder for the results; those of the other levels come below it.
-    workers : int
-        Cases at a time.
+    running : Running
+        How.
     sample : collection of str
-        Constructs to run on all three levels; if it is empty, no error is known.
+        Labels of the cases to run on all three levels; if it is empty, no error is known.
 
     Yields
     ------
@@ -61,7 +64,7 @@ def run_levels(
         if level != study.mesh.level and not sample:
             continue
         only = None if level == study.mesh.level else sample
-        for outcome in run_study(at_level(study, level), folder, workers, only):
+        for outcome in run_study(at_level(study, level), folder, running, only):
             yield level, outcome
     if sample:
         write_errors(study, out, sample)
@@ -80,10 +83,10 @@ def write_errors(study: StudyConfig, out: Path, sample: Collection[str]) -> None
     out : Path
         Its folder; the other levels' lie below it.
     sample : collection of str
-        Constructs that ran on all levels; the others ran on the study's own.
+        Labels of the cases that ran on all levels; the others ran on the study's own.
     """
-    listed = cases(study)
-    known = Sample({case.name: case.construct.kind for case in listed})
+    listed = [item.case for item in plan(study).items]
+    known = Sample({case.label: case.construct.kind for case in listed})
     table = read_table(out / "results.csv")
     sound = _without_round_off(table)
     for row, judged in _judged(study, out, sound):
@@ -91,12 +94,12 @@ def write_errors(study: StudyConfig, out: Path, sample: Collection[str]) -> None
         row["error"] = f"{100 * share:.3g}" if isfinite(share) else ""
         row["extrapolated"] = f"{judged.extrapolated:.7g}" if isfinite(judged.extrapolated) else ""
         row["mesh"] = _words(judged)
-        known.add(row, Known(row["construct"], share, judged.verdict == "singular"))
+        known.add(row, Known(label_of(row), share, judged.verdict == "singular"))
     for row in sound:
-        if row["construct"] not in sample and row["status"] == "ok":
+        if label_of(row) not in sample and row["status"] == "ok":
             known.lend(row)
     related: list[dict[str, object]] = [dict(row) for row in table]
-    relate(related, references(listed))
+    relate_variants(related, listed)
     write_compared(related, listed, out)
 
 
@@ -105,13 +108,13 @@ def _without_round_off(table: list[Row]) -> list[Row]:
     largest: dict[tuple[str, str], float] = {}
     for row in table:
         if row["value"]:
-            key = row["construct"], row["quantity"]
+            key = label_of(row), row["quantity"]
             largest[key] = max(largest.get(key, 0.0), abs(float(row["value"])))
     sound = []
     for row in table:
         if (
             row["value"]
-            and abs(float(row["value"])) <= NOTHING * largest[row["construct"], row["quantity"]]
+            and abs(float(row["value"])) <= NOTHING * largest[label_of(row), row["quantity"]]
         ):
             row["mesh"] = "round-off"
         else:
@@ -128,9 +131,9 @@ def _judged(study: StudyConfig, out: Path, table: list[Row]) -> Iterator[tuple[R
         fine, middle, coarse = (tables[level].get(_key(row)) for level in LEVELS)
         if fine is None or middle is None or coarse is None:
             continue
-        name = row["construct"]
+        name = label_of(row)
         if name not in sizes:
-            fine_h, middle_h, coarse_h = (_size(folders[level], name) for level in LEVELS)
+            fine_h, middle_h, coarse_h = (_size(folders[level], row) for level in LEVELS)
             sizes[name] = (fine_h, middle_h, coarse_h)
         yield row, estimate((fine, middle, coarse), sizes[name])
 
@@ -139,9 +142,10 @@ def _words(judged: Estimate) -> str:
     return WORDS.get(judged.verdict, f"converging, order {judged.order:.2g}")
 
 
-def _size(folder: Path, name: str) -> float:
-    """Cell size of a case's mesh, relative to the cube root of its volume."""
-    return float(read_summary(folder, name)["facts"]["cells"]) ** (-1 / 3)
+def _size(folder: Path, row: Row) -> float:
+    """Cell size of the mesh of a row's case, relative to the cube root of its volume."""
+    record = read_summary(folder, row["construct"], row["variant"])
+    return float(record["facts"]["cells"]) ** (-1 / 3)
 
 
 def _sound(folder: Path) -> dict[Key, float]:
@@ -150,4 +154,4 @@ def _sound(folder: Path) -> dict[Key, float]:
 
 
 def _key(row: Row) -> Key:
-    return (row["construct"], *key_of(row))
+    return (label_of(row), *key_of(row))

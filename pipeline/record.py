@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-import importlib.metadata
+import json
 import platform
-from collections.abc import Iterator
+import shutil
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from pipeline.case import Case, CaseResult
+from pipeline.case import NO_STAGE, Case, CaseResult
+from pipeline.casebook import FIELDS, LOG, ROWS, SUMMARY, case_folder
 from pipeline.clock import Clock
+from pipeline.config import StudyConfig
+from pipeline.fem.space import Array
 from pipeline.measures.dictionary import QUANTITIES
-from pipeline.store import FIELDS, ROWS, SUMMARY, case_folder, write_fields, write_json, write_table
+from pipeline.provenance import versions
+from pipeline.store import check_writable, write_fields, write_json, write_table, write_text
 
 CHECKS = ("force_residual", "moment_residual", "energy_residual", "volume_error")
 CASE_COLUMNS = (
@@ -27,11 +32,14 @@ CASE_COLUMNS = (
     "reason",
     "flags",
 )
-PACKAGES = ("gapstrain", "gmsh", "numba", "numpy", "scikit-fem", "scipy")
 
 
-def store_case(case: Case, result: CaseResult, clock: Clock, out: Path) -> None:
+def store_case(
+    case: Case, result: CaseResult, clock: Clock, out: Path, keep: str = "all", log: Path | None = None
+) -> None:
     """Write a case into its folder below `out`, the whole or nothing.
+
+    Fields are kept all, none, or those of ``STAGE:LOAD``; the log is copied.
 
     A stage that could not be solved has one row for each load, without quantity and value.
 
@@ -40,11 +48,27 @@ def store_case(case: Case, result: CaseResult, clock: Clock, out: Path) -> None:
     OutputError
         If the disk is full or a file can not be written.
     """
-    with case_folder(out, case.name) as folder:
+    with case_folder(out, case.address) as folder:
         with clock("write"):
             write_table(folder / ROWS, [*_rows(result), *_failed_rows(case, result)], CASE_COLUMNS)
-            write_fields(folder / FIELDS, result.mesh, result.point_fields, result.cell_fields)
-        write_json(folder / SUMMARY, _summary(case, result, clock))
+            if keep != "none":
+                fields = (_kept(one, keep) for one in (result.point_fields, result.cell_fields))
+                write_fields(folder / FIELDS, result.mesh, *fields)
+        write_json(folder / SUMMARY, {**_summary(case, result, clock), "fields": keep})
+        if log is not None:
+            shutil.copyfile(log, folder / LOG)
+
+
+def _kept(fields: Mapping[str, Array], keep: str) -> dict[str, Array]:
+    """Fields to store; an intact femur's stage has a name of its own."""
+    _, _, load = keep.partition(":")
+    ends = (f":{keep}", f":{NO_STAGE.name}:{load}")
+    return {name: values for name, values in fields.items() if keep == "all" or name.endswith(ends)}
+
+
+def keeps(record: Mapping[str, object], keep: str) -> bool:
+    """Whether a stored case has the fields that are wanted."""
+    return keep == "none" or record.get("fields") in ("all", keep)
 
 
 def _rows(result: CaseResult) -> Iterator[dict[str, object]]:
@@ -69,14 +93,29 @@ def _failed_rows(case: Case, result: CaseResult) -> Iterator[dict[str, object]]:
             yield {"stage": stage, "load": load.name, "status": "failed", "reason": reason}
 
 
-def versions() -> str:
-    """What computes here, in a sentence."""
-    listed = ", ".join(f"{name} {version}" for name, version in _versions().items())
-    return f"{listed}; {platform.platform()}."
+def write_inputs(path: Path, study: StudyConfig, asked: Mapping[str, object], out: Path) -> None:
+    """Write down what a run was asked for: the study file as it is, and all of it resolved.
 
-
-def _versions() -> dict[str, str]:
-    return {name: importlib.metadata.version(name) for name in PACKAGES}
+    Parameters
+    ----------
+    path : Path
+        The study file.
+    study : StudyConfig
+        What was read from it and from changes.
+    asked : mapping
+        Options of the command that change a number.
+    out : Path
+        Folder of the run.
+    """
+    check_writable(out)
+    write_text(out / "study.toml", path.read_text(encoding="utf-8-sig"))
+    content = {
+        "study": study.model_dump(mode="json", exclude_unset=True),
+        **asked,
+        "versions": versions(),
+        "platform": platform.platform(),
+    }
+    write_text(out / "inputs.json", json.dumps(content, indent=2) + "\n")
 
 
 def _summary(case: Case, result: CaseResult, clock: Clock) -> dict[str, Any]:
@@ -87,8 +126,7 @@ def _summary(case: Case, result: CaseResult, clock: Clock) -> dict[str, Any]:
         "near_azimuth_deg": result.gap.near_azimuth_deg,
     }
     return {
-        "name": case.name,
-        "case": case.digest,
+        "case": case.address,
         "kind": case.construct.kind,
         "site": case.own_defect.site,
         "gap_mm": case.own_defect.gap_mm,
@@ -98,9 +136,10 @@ def _summary(case: Case, result: CaseResult, clock: Clock) -> dict[str, Any]:
             for part in result.mesh.parts
         ],
         "failed_stages": result.failures,
+        "mesh_hash": result.mesh.digest,
         "facts": result.facts,
         "seconds": clock.seconds,
         "peak_memory_mb": clock.peak_mb,
-        "versions": _versions(),
+        "versions": versions(),
         "platform": platform.platform(),
     }

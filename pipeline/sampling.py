@@ -25,7 +25,7 @@ def spread(cases: Sequence[Case], count: int) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        Their names in the order of the study. Each kind of construct is among them if `count` allows.
+        Their labels in the order of the study. Each kind of construct is among them if `count` allows.
 
     Notes
     -----
@@ -43,7 +43,7 @@ def spread(cases: Sequence[Case], count: int) -> tuple[str, ...]:
         seen = {kinds[k] for k in chosen}
         new = [k for k in left if kinds[k] not in seen]
         chosen.append(max(new or left, key=lambda k: apart[k, chosen].min()))
-    return tuple(cases[k].name for k in sorted(chosen))
+    return tuple(cases[k].label for k in sorted(chosen))
 
 
 def _parameters(case: Case) -> Iterator[tuple[str, object]]:

@@ -1,28 +1,25 @@
-"""Where a case's results lie on disk. A case folder is whole or not there.
-
-``DIR/cases/NAME/`` holds ``rows.csv`` (all measures), ``fields.vtu`` (mesh and fields of every stage,
-quadratic tetrahedra, for any VTK viewer) and, written last, ``summary.json``.
-"""
+"""Files of results: tables, records, fields; each whole or not there."""
 
 from __future__ import annotations
 
 import csv
 import json
-import shutil
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, TextIO
 
 import meshio
 import numpy as np
+import pyarrow
+import pyarrow.parquet
 
 from pipeline.errors import OutputError
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array
 
-SUMMARY, ROWS, FIELDS = "summary.json", "rows.csv", "fields.vtu"
 VERIFICATION = "verification.csv"
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def check_writable(folder: Path) -> None:
@@ -44,37 +41,11 @@ def check_writable(folder: Path) -> None:
         ) from None
 
 
-@contextmanager
-def case_folder(out: Path, name: str) -> Iterator[Path]:
-    """Yield a folder to write a case into; rename it into place when all went well.
-
-    Raises
-    ------
-    OutputError
-        If the disk is full or a file can not be written; nothing is left behind.
-    """
-    final, draft = out / "cases" / name, out / "cases" / f".{name}.part"
-    try:
-        shutil.rmtree(draft, ignore_errors=True)
-        draft.mkdir(parents=True)
-        yield draft
-        shutil.rmtree(final, ignore_errors=True)
-        draft.rename(final)
-    except OSError as error:
-        raise OutputError(
-            f"{final}: can not be written ({error.strerror}); free disk space or choose another --out"
-        ) from None
-    finally:
-        shutil.rmtree(draft, ignore_errors=True)
-
-
-def discard_case(out: Path, name: str) -> None:
-    """Remove what an earlier run left of a case, so that nothing stale stays if this run fails."""
-    shutil.rmtree(out / "cases" / name, ignore_errors=True)
-
-
 def write_table(path: Path, rows: Iterable[Mapping[str, object]], columns: Sequence[str]) -> None:
-    """Write a comma-separated table with a decimal point, seven significant digits; whole or not."""
+    """Write a comma-separated table with a decimal point, seven significant digits; whole or not.
+
+    Text that a spreadsheet would run as a formula gets an apostrophe before it.
+    """
     with _whole(path) as file:
         writer = csv.DictWriter(file, columns, lineterminator="\n")
         writer.writeheader()
@@ -90,11 +61,17 @@ def write_text(path: Path, text: str) -> None:
 
 @contextmanager
 def _whole(path: Path) -> Iterator[TextIO]:
+    """Yield a text file to write, whole or not."""
+    with _in_place(path) as draft, draft.open("w", newline="", encoding="utf-8") as file:
+        yield file
+
+
+@contextmanager
+def _in_place(path: Path) -> Iterator[Path]:
     """Yield a file to write; rename it into place when all went well, else raise OutputError."""
     draft = path.with_name(f".{path.name}.part")
     try:
-        with draft.open("w", newline="", encoding="utf-8") as file:
-            yield file
+        yield draft
         draft.replace(path)
     except OSError as error:
         draft.unlink(missing_ok=True)
@@ -104,7 +81,43 @@ def _whole(path: Path) -> Iterator[TextIO]:
 
 
 def _cell(value: object) -> object:
+    if isinstance(value, str) and value.startswith(FORMULA) and not _is_number(value):
+        return f"'{value}"
     return f"{value:.7g}" if isinstance(value, float) else value
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def write_parquet(
+    path: Path, rows: Sequence[Mapping[str, object]], columns: Sequence[str], numbers: Collection[str]
+) -> None:
+    """Write a table as Parquet, in which numbers are numbers wherever it is read; whole or not.
+
+    Parameters
+    ----------
+    path : Path
+        File to write.
+    rows : sequence of mapping
+        The rows; what is empty or missing is null.
+    columns, numbers : collection of str
+        All columns in their order, and those that hold numbers; the others hold text.
+    """
+
+    def column(name: str) -> pyarrow.Array:
+        cells = (row.get(name, "") for row in rows)
+        if name in numbers:
+            return pyarrow.array([None if cell == "" else float(str(cell)) for cell in cells])
+        return pyarrow.array([None if cell == "" else str(cell) for cell in cells], pyarrow.string())
+
+    table = pyarrow.table({name: column(name) for name in columns})
+    with _in_place(path) as draft:
+        pyarrow.parquet.write_table(table, draft)
 
 
 def read_table(path: Path) -> list[dict[str, str]]:
@@ -121,12 +134,6 @@ def read_if_any(path: Path) -> list[dict[str, str]]:
 def write_json(path: Path, content: Mapping[str, Any]) -> None:
     """Write a record as JSON."""
     path.write_text(json.dumps(content, indent=2, sort_keys=True) + "\n", encoding="utf-8")
-
-
-def read_summary(out: Path, name: str) -> dict[str, Any]:
-    """Record of a finished case."""
-    text = (out / "cases" / name / SUMMARY).read_text(encoding="utf-8")
-    return dict(json.loads(text))
 
 
 def write_fields(

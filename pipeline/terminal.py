@@ -8,47 +8,78 @@ from pathlib import Path
 
 import numpy as np
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.progress import (
+    BarColumn,
+    MofNCompleteColumn,
+    Progress,
+    TextColumn,
+    TimeElapsedColumn,
+    TimeRemainingColumn,
+)
 from rich.table import Table
 
 from geometries.defect import gap_centre
 from pipeline.config import StudyConfig
+from pipeline.jobs import Outcome
 from pipeline.output.beside import BESIDE_HEADINGS, beside
 from pipeline.output.tables import HEADINGS, failures, headline, legend
+from pipeline.planning import Plan, Planned
 from pipeline.statics import actions, section_load
-from pipeline.study import Outcome, Planned
 from pipeline.verification.suite import Outcome as Verified
 
+REFUSED_SHOWN = 5
 console = Console(width=None if sys.stdout.isatty() else 132)
 
 
-def print_plan(config: StudyConfig, planned: Sequence[Planned]) -> None:
-    """Print constructs, loads and what the run will solve."""
+def print_plan(config: StudyConfig, planned: Plan) -> None:
+    """Print constructs, loads and what the run will solve; of a design its first variant whole."""
     table = Table(title=config.title, title_justify="left", header_style="bold")
     for heading in ("construct", "interfaces", "site", "gap mm", "to know before the run"):
         table.add_column(heading)
-    for item in planned:
+    for item in planned.first:
         case = item.case
-        known = ", ".join(
-            f"{name.removesuffix('_mm').replace('_', ' ')} {value:.3g}"
-            f"{' mm' if name.endswith('_mm') else ''}"
-            for name, value in item.facts.items()
-            if name != "gap_centre_mm"
-        )
         defect = case.own_defect
         where = (defect.site, f"{defect.gap_mm:g}") if case.has_site else ("", "")
-        table.add_row(case.name, case.construct.interfaces, *where, known)
+        table.add_row(case.name, case.construct.interfaces, *where, _known(item))
     console.print(table)
-    for item in planned:
+    for item in planned.first:
         if item.loose:
             console.print(f"{item.case.name}: {item.loose}", markup=False, highlight=False)
     _print_loads(config)
-    solved = sum(len(config.stages) if item.case.has_tissue else 1 for item in planned)
+    if planned.has_design:
+        _print_design(planned)
     console.print(
-        f"{len(planned)} meshes at level {config.mesh.level}, {solved} solutions, {len(config.loads)} "
-        "loads by superposition.",
+        f"{len(planned.distinct)} cases on {len(planned.meshes)} meshes at level {config.mesh.level}, "
+        f"{planned.solutions} solutions, {len(config.loads)} loads by superposition.",
         highlight=False,
     )
+
+
+def _known(item: Planned) -> str:
+    """Facts of a construct's geometry as words."""
+    return ", ".join(
+        f"{name.removesuffix('_mm').replace('_', ' ')} {value:.3g}"
+        f"{' mm' if name.endswith('_mm') else ''}"
+        for name, value in item.facts.items()
+        if name != "gap_centre_mm"
+    )
+
+
+def _print_design(planned: Plan) -> None:
+    """How many points a design has, what it varies, and which can not be built."""
+    names = list(planned.variants[0].point)
+    console.print(
+        f"A design of {len(planned.variants)} variants over {', '.join(names)}; the constructs above "
+        f"are those of {planned.items[0].case.variant}.",
+        markup=False, highlight=False,
+    )  # fmt: skip
+    refused = planned.refused
+    for variant in refused[:REFUSED_SHOWN]:
+        where = ", ".join(f"{key} = {value}" for key, value in variant.point.items())
+        console.print(f"{variant.name} can not be built ({where}): {variant.reason}",
+                      markup=False, highlight=False)  # fmt: skip
+    if len(refused) > REFUSED_SHOWN:
+        console.print(f"... and {len(refused) - REFUSED_SHOWN} more; design.csv lists all.")
 
 
 def _print_loads(config: StudyConfig) -> None:
@@ -125,8 +156,10 @@ def verdict(outcomes: Sequence[Outcome]) -> str:
 
 def ended(outcome: Outcome) -> str:
     """One line for a case as it ends."""
+    if outcome.reused:
+        return f"{outcome.case.label}: finished before"
     lost = f", failed at {', '.join(outcome.failed_stages)}" if outcome.failed_stages else ""
-    return f"{outcome.case.name}: {outcome.failure or f'{outcome.seconds:.0f} s{lost}'}"
+    return f"{outcome.case.label}: {outcome.failure or f'{outcome.seconds:.0f} s{lost}'}"
 
 
 def progress_bar() -> Progress:
@@ -135,7 +168,10 @@ def progress_bar() -> Progress:
         TextColumn("{task.description}"),
         BarColumn(),
         MofNCompleteColumn(),
+        TextColumn("{task.fields[failed]} failed"),
         TimeElapsedColumn(),
+        TextColumn("left"),
+        TimeRemainingColumn(),
     )
     return Progress(*columns, console=console)
 

@@ -32,6 +32,10 @@ ROOMS = {
     "pipeline.measures": GROUND | {"pipeline.fem", "pipeline.measures.dictionary"},
     "pipeline.measures.dictionary": set(),
     "pipeline.store": {"pipeline.errors", "pipeline.fem"},
+    "pipeline.casebook": {"pipeline.errors", "pipeline.store"},
+    "pipeline.provenance": set(),
+    "pipeline.meshes": GROUND | {"pipeline.fem", "pipeline.provenance"},
+    "pipeline.engine": GROUND | {"pipeline.fem"},
     "pipeline.activities": set(),
     "pipeline.loads_input": GROUND,
     "pipeline.units": {"pipeline.loads_input"},
@@ -39,30 +43,47 @@ ROOMS = {
     "pipeline.applied": GROUND | {"pipeline.activities", "pipeline.inputs"},
     "pipeline.statics": GROUND | {"pipeline.applied", "pipeline.inputs"},
     "pipeline.case": PHYSICS
-    | {"pipeline.clock", "pipeline.inputs", "pipeline.config", "pipeline.store"}
-    | {"pipeline.readings", "pipeline.superposition", "pipeline.brackets"},
-    "pipeline.record": PHYSICS | {"pipeline.clock", "pipeline.store", "pipeline.case"},
+    | {"pipeline.clock", "pipeline.inputs", "pipeline.config", "pipeline.meshes"}
+    | {"pipeline.readings", "pipeline.superposition", "pipeline.brackets", "pipeline.provenance"},
+    "pipeline.record": PHYSICS
+    | {"pipeline.clock", "pipeline.store", "pipeline.case", "pipeline.casebook", "pipeline.config"}
+    | {"pipeline.provenance"},
+    "pipeline.jobs": PHYSICS
+    | {"pipeline.case", "pipeline.clock", "pipeline.meshes", "pipeline.record"},
+    "pipeline.variants": GROUND | {"pipeline.config"},
+    "pipeline.planning": GROUND
+    | {"pipeline.case", "pipeline.config", "pipeline.meshes", "pipeline.superposition"}
+    | {"pipeline.variants"},
+    "pipeline.collect": GROUND
+    | {"pipeline.added_plate", "pipeline.brackets", "pipeline.case", "pipeline.casebook"}
+    | {"pipeline.comparisons", "pipeline.config", "pipeline.jobs", "pipeline.planning"}
+    | {"pipeline.measures.dictionary", "pipeline.published", "pipeline.record", "pipeline.store"}
+    | {"pipeline.variants"},
     "pipeline.added_plate": {"geometries", "pipeline.case", "pipeline.measures"},
-    "pipeline.study": PHYSICS
-    | {"pipeline.clock", "pipeline.config", "pipeline.store", "pipeline.case", "pipeline.record"}
-    | {"pipeline.added_plate", "pipeline.brackets", "pipeline.comparisons", "pipeline.published"},
+    "pipeline.study": GROUND
+    | {"pipeline.casebook", "pipeline.collect", "pipeline.config", "pipeline.engine", "pipeline.fem"}
+    | {"pipeline.jobs", "pipeline.planning", "pipeline.record", "pipeline.store"},
     "pipeline.comparisons": {"pipeline.measures.dictionary"},
     "pipeline.convergence": set(),
     "pipeline.verification": PHYSICS
     | {"pipeline.config", "pipeline.case", "pipeline.inputs", "pipeline.store"}
     | {"pipeline.superposition"},
     "pipeline.levels": {"pipeline.config", "pipeline.convergence", "pipeline.fem", "pipeline.store"}
-    | {"pipeline.borrowed", "pipeline.case", "pipeline.comparisons", "pipeline.study"},
+    | {"pipeline.borrowed", "pipeline.casebook", "pipeline.collect", "pipeline.comparisons"}
+    | {"pipeline.jobs", "pipeline.planning", "pipeline.study"},
     "pipeline.borrowed": set(),
     "pipeline.sampling": {"pipeline.case"},
     "pipeline.output": GROUND
-    | {"pipeline.comparisons", "pipeline.config", "pipeline.measures.dictionary", "pipeline.store"},
-    "pipeline.cli": PHYSICS
-    | {"pipeline.config", "pipeline.store", "pipeline.case", "pipeline.study", "pipeline.output"}
-    | {"pipeline.levels", "pipeline.record", "pipeline.sampling", "pipeline.statics"}
-    | {"pipeline.terminal", "pipeline.verification"},
-    "pipeline.terminal": {"geometries", "pipeline.config", "pipeline.output", "pipeline.statics"}
-    | {"pipeline.study", "pipeline.verification"},
+    | {"pipeline.casebook", "pipeline.comparisons", "pipeline.config", "pipeline.store"}
+    | {"pipeline.measures.dictionary"},
+    "pipeline.cli": GROUND
+    | {"pipeline.casebook", "pipeline.config", "pipeline.engine", "pipeline.jobs", "pipeline.levels"}
+    | {"pipeline.output", "pipeline.planning", "pipeline.provenance", "pipeline.record"}
+    | {"pipeline.reporting", "pipeline.sampling", "pipeline.statics", "pipeline.store"}
+    | {"pipeline.study", "pipeline.terminal", "pipeline.verification"},
+    "pipeline.reporting": {"pipeline.jobs", "pipeline.terminal"},
+    "pipeline.terminal": {"geometries", "pipeline.config", "pipeline.jobs", "pipeline.output"}
+    | {"pipeline.planning", "pipeline.statics", "pipeline.verification"},
 }
 FLOORS = {  # inside geometries: a module may import those of a lower number, no neighbours
     "assembly": 7,
@@ -83,7 +104,11 @@ OWNERS = {  # a library and the only module or package that may import it
     "llvmlite": "pipeline.fem.kernels",
     "pymetis": "pipeline.fem.factors",
     "skfem": "pipeline.fem",
+    "dask": "pipeline.engine",
+    "distributed": "pipeline.engine",
+    "filelock": "pipeline.casebook",
     "meshio": "pipeline.store",
+    "pyarrow": "pipeline.store",
     "pyvista": "pipeline.output",
     "vtk": "pipeline.output",
     "vtkmodules": "pipeline.output",
@@ -130,6 +155,10 @@ OURS = {
 
 def _room(name: str) -> str:
     return max((r for r in ROOMS if name == r or name.startswith(f"{r}.")), key=len)
+
+
+def _is_command(node: Function) -> bool:
+    return any(ast.unparse(decorator) == "app.command()" for decorator in node.decorator_list)
 
 
 def _functions(name: str) -> Iterator[tuple[str, Function]]:
@@ -230,7 +259,7 @@ def test_functions_take_few_arguments():
         for place, node in _functions(name)
         for a in [node.args]
         for arguments in [[*a.posonlyargs, *a.args, *a.kwonlyargs, *filter(None, [a.vararg, a.kwarg])]]
-        if len(arguments) > ARGUMENTS
+        if len(arguments) > ARGUMENTS and not _is_command(node)
     ])  # fmt: skip
 
 
@@ -247,7 +276,7 @@ def test_only_the_command_line_prints_and_exits():
     _report([
         f"{name}:{node.lineno} {ast.unparse(node)}"
         for name, tree in TREES.items()
-        if name != "pipeline.cli"
+        if _room(name) != "pipeline.cli"
         for node in ast.walk(tree)
         if (isinstance(node, ast.Name) and node.id in {"print", "SystemExit", "exit", "quit"})
         or (isinstance(node, ast.Attribute) and ast.unparse(node) in {"sys.exit", "os._exit"})

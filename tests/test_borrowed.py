@@ -13,7 +13,7 @@ KINDS = {"n1": "nail", "n2": "nail", "n3": "nail", "p1": "plate"}
 
 def row(construct: str = "n3", **other: str) -> dict[str, str]:
     own = {"stage": "woven", "load": "twist", "quantity": "gap_shear_movement", "location": "far"}
-    return {"construct": construct, "error": "", "mesh": "", **own, **other}
+    return {"variant": "", "construct": construct, "error": "", "mesh": "", **own, **other}
 
 
 @pytest.fixture
@@ -65,6 +65,17 @@ def test_one_singular_or_unbounded_value_spoils_all_that_are_like_it(sample: Sam
     sample.add(row("n2"), Known("n2", inf, is_singular=True))
     sample.lend(found)
     assert (found["error"], found["mesh"]) == ("", "singular in n2, do not quote")
+
+
+def test_variants_of_one_construct_are_like_each_other():
+    # Definition: a construct of a design is of its kind in every variant.
+    sample = Sample({"v1-n": "nail", "v2-n": "nail"})
+    sample.add(row("n", variant="v1"), Known("v1-n", 0.02, is_singular=False))
+    other = row("n", variant="v2")
+    sample.lend(other)
+    assert (other["error"], other["mesh"]) == (
+        "2", "estimated from 1 of 2 constructs: v1-n; same stage and load",
+    )  # fmt: skip
 
 
 def test_numbered_bolts_and_screws_are_alike_and_percentiles_are_not():

@@ -18,11 +18,12 @@ from geometries.constructs import (
 from geometries.errors import StudyError
 from geometries.parameters import Nail
 from geometries.plating import Plate
-from pipeline import study as study_module
+from pipeline import collect
 from pipeline.brackets import BRACKET_COLUMNS, bracket_rows, variants
+from pipeline.collect import write_tables
 from pipeline.config import parse_study
+from pipeline.planning import plan
 from pipeline.store import read_table
-from pipeline.study import plan, write_tables
 
 NAIL, PLATE = Nail(canal="bracket"), Plate(on_bone="bracket")
 ASKED = [
@@ -87,7 +88,7 @@ def _values(node: Any) -> list[Any]:
 
 def test_no_case_is_left_with_a_bracket(asking: dict[str, Any]) -> None:
     # Assembly knows bounds only; it would take a bracket for a tie.
-    planned = plan(parse_study(asking, "test"))
+    planned = plan(parse_study(asking, "test")).items
     assert [item.case.name for item in planned[1:]] == [name for _, made in ASKED for name in made]
     for item in planned:
         assert "bracket" not in _values(item.case.construct.model_dump(mode="json"))
@@ -107,7 +108,7 @@ COMMON = {"stage": "woven", "load": "axial", "quantity": "q", "location": "far",
 
 def rows_of(values: dict[str, float], status: str = "ok", **other: str) -> list[dict[str, object]]:
     return [
-        {"construct": name, "status": status, "value": value, **COMMON, **other}
+        {"variant": "", "construct": name, "status": status, "value": value, **COMMON, **other}
         for name, value in values.items()
     ]
 
@@ -147,10 +148,10 @@ def test_tables_leave_no_bracket_of_an_earlier_run(
 ) -> None:
     study = parse_study(asking, "test")
     table = rows_of({"n-void": 1.0, "n-bonded": 2.5})
-    monkeypatch.setattr(study_module, "result_rows", lambda *_: table)
-    write_tables(study, [], tmp_path)
+    monkeypatch.setattr(collect, "result_rows", lambda *_: table)
+    write_tables(study, plan(study), [], tmp_path)
     (row,) = read_table(tmp_path / "brackets.csv")
     assert (row["construct"], row["lowest_with"], row["span"]) == ("n", "canal void", "1.5")
     table.clear()
-    write_tables(study, [], tmp_path)
+    write_tables(study, plan(study), [], tmp_path)
     assert not (tmp_path / "brackets.csv").exists()

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from pipeline.case import cases
+from pipeline.collect import RESULT_COLUMNS, references, write_compared
 from pipeline.comparisons import (
     COMPARISON_COLUMNS,
     comparison_rows,
@@ -18,7 +19,6 @@ from pipeline.comparisons import (
 from pipeline.config import parse_study
 from pipeline.measures.dictionary import BY_SIZE, COLUMNS, HEADLINE, QUANTITIES
 from pipeline.store import read_table
-from pipeline.study import RESULT_COLUMNS, references, write_compared
 
 GAPS = {"nail": "mid", "plate": "mid", "distal": "low"}
 
@@ -141,7 +141,7 @@ def test_the_tables_pair_constructs_by_their_whole_gap(tmp_path: Path, demo: dic
     """Two sites have one name, mid-shaft, and are yet two gaps."""
     demo["constructs"][2]["defect"] = {"site_percent": 47.0}
     listed = cases(parse_study(demo, "demo"))
-    table = [row(case.name, 2.0 + k, 1) for k, case in enumerate(listed)]
+    table = [row(case.name, 2.0 + k, 1, variant="") for k, case in enumerate(listed)]
     relate(table, references(listed))
     write_compared(table, listed, tmp_path)
     pairs = {(one["a"], one["b"]) for one in read_table(tmp_path / "comparisons.csv")}

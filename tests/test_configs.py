@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.config import load_study
-from pipeline.study import plan
+from pipeline.planning import plan
 
 FILES = sorted((Path(__file__).parents[1] / "configs").glob("*.toml"))
 TWINS = [path for path in FILES if path.stem.startswith("twin-")]

@@ -9,16 +9,19 @@ import pytest
 import typer
 from threadpoolctl import threadpool_limits
 
-from pipeline import cli
 from pipeline.brackets import bracket_rows
 from pipeline.case import Case, cases, run_case
+from pipeline.casebook import case_folder, folder_of, read_summary, write_index
+from pipeline.cli import running
 from pipeline.clock import Clock
-from pipeline.config import StudyConfig, parse_study
+from pipeline.collect import result_rows, write_compared
+from pipeline.config import StudyConfig, load_study, parse_study
 from pipeline.errors import SolveError
+from pipeline.jobs import Outcome, complete_case
 from pipeline.output.tables import failures, headline
 from pipeline.record import CASE_COLUMNS
-from pipeline.store import case_folder, read_summary, read_table, write_table
-from pipeline.study import Outcome, complete_case, result_rows, write_compared
+from pipeline.store import read_table, write_table
+from pipeline.terminal import verdict
 
 REASON = "cortex_proximal, nail can slide medially (a mechanism); allowed is none: add bolts"
 # Short, with a wide canal: few cells. The proximal half is held by nothing but tissue.
@@ -50,11 +53,12 @@ def ended(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Outcome]:
     """Folder with the study file and results, and how the case ended."""
     out = tmp_path_factory.mktemp("broken")
     (out / "study.toml").write_text(BROKEN, encoding="utf-8")
-    case = cases(cli.load_study(out / "study.toml"))[-1]
+    case = cases(load_study(out / "study.toml"))[-1]
     assert case.name == "broken"
     with threadpool_limits(1):  # as in a worker; more threads would wait for each other
         outcome = complete_case(case, out)
     write_compared(result_rows([outcome], out), [case], out)
+    write_index(out, [{"construct": case.name, "case": case.address}])
     return out, outcome
 
 
@@ -86,7 +90,7 @@ def test_the_command_ends_with_exit_code_1_and_says_which_stage(
     out, outcome = ended
     monkeypatch.setattr("pipeline.levels.run_study", lambda *_: [outcome])
     with pytest.raises(typer.Exit) as exit_:
-        cli.run(out / "study.toml", out, 1, [f"show.stage={stage}"])
+        running.run(out / "study.toml", out, 1, [f"show.stage={stage}"])
     assert exit_.value.exit_code == 1
     said = " ".join(capsys.readouterr().out.split())
     assert "failed at empty" in said
@@ -110,7 +114,7 @@ def several() -> StudyConfig:
             "stages": [{"name": "empty"}, {"name": "woven"}],
             "loads": [{"kind": "torsion", "name": "twist", "moment_nm": 1.0}],
             "constructs": [
-                {"kind": "nail", "name": "nail"},
+                {"kind": "nail", "name": "nail", "nail": {"diameter_mm": 10.5}},
                 {"kind": "nail", "name": "own", "nail": {"canal": "bracket"}},
             ],
         },
@@ -120,7 +124,7 @@ def several() -> StudyConfig:
 
 def _stored(out: Path, case: Case, values: dict[str, float]) -> Outcome:
     """Write the rows of a case: a value for each stage that was solved, a reason for the others."""
-    with case_folder(out, case.name) as folder:
+    with case_folder(out, case.address) as folder:
         rows: list[dict[str, object]] = []
         for stage in ("empty", "woven"):
             row = {"stage": stage, "load": "twist"}
@@ -176,10 +180,11 @@ def test_a_case_without_any_solution_is_a_failed_case(
         raise SolveError(REASON)
 
     (tmp_path / "study.toml").write_text(bench_study, encoding="utf-8")
-    case = cases(cli.load_study(tmp_path / "study.toml"))[0]
+    case = cases(load_study(tmp_path / "study.toml"))[0]
     monkeypatch.setattr("pipeline.case.solve", refuse)
-    assert complete_case(case, tmp_path) == Outcome(case, REASON, 0.0)
-    assert not (tmp_path / "cases" / case.name).exists()
+    outcome = complete_case(case, tmp_path)
+    assert (outcome.failure, outcome.failed_stages) == (REASON, ())
+    assert not folder_of(tmp_path, case.address).exists()
 
 
 def test_any_other_error_fails_the_case(
@@ -191,7 +196,7 @@ def test_any_other_error_fails_the_case(
     (tmp_path / "study.toml").write_text(bench_study, encoding="utf-8")
     monkeypatch.setattr("pipeline.case.solve", refuse)
     with pytest.raises(ZeroDivisionError):
-        run_case(cases(cli.load_study(tmp_path / "study.toml"))[0], Clock())
+        run_case(cases(load_study(tmp_path / "study.toml"))[0], Clock())
 
 
 def test_the_verdict_counts_cases_whole_and_in_part(several: StudyConfig) -> None:
@@ -199,7 +204,7 @@ def test_the_verdict_counts_cases_whole_and_in_part(several: StudyConfig) -> Non
     sound, lost, partly = (
         Outcome(case, "", 1.0), Outcome(case, REASON, 0.0), Outcome(case, "", 1.0, ("empty",)),
     )  # fmt: skip
-    assert cli.verdict([sound]) == ""
-    assert cli.verdict([sound, lost]) == "1 of 2 cases failed; results.csv says why."
-    assert cli.verdict([sound, partly]) == "1 of 2 cases failed in some stages; results.csv says why."
-    assert cli.verdict([lost, partly, partly]).startswith("1 of 3 cases failed and 2 more in")
+    assert verdict([sound]) == ""
+    assert verdict([sound, lost]) == "1 of 2 cases failed; results.csv says why."
+    assert verdict([sound, partly]) == "1 of 2 cases failed in some stages; results.csv says why."
+    assert verdict([lost, partly, partly]).startswith("1 of 3 cases failed and 2 more in")

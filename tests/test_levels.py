@@ -10,11 +10,12 @@ import typer
 
 from geometries.errors import StudyError
 from geometries.materials import MATERIALS
-from pipeline import cli
+from pipeline.casebook import write_index
+from pipeline.cli.running import run
+from pipeline.collect import RESULT_COLUMNS
 from pipeline.config import StudyConfig, load_study
 from pipeline.levels import LEVELS, at_level, level_folders, write_errors
 from pipeline.store import read_table, write_json, write_table
-from pipeline.study import RESULT_COLUMNS
 
 CELLS = {"fine": 64_000, "default": 8_000, "coarse": 1_000}  # sizes 1 : 2 : 4
 
@@ -28,9 +29,16 @@ def study(tmp_path: Path, bench_study: str) -> StudyConfig:
 def table(study: StudyConfig, out: Path, values: dict[str, tuple[str, str, str]]) -> None:
     """Results of a construct on the three levels, by quantity: fine, default, coarse."""
     for k, (level, folder) in enumerate(level_folders(study, out).items()):
-        (folder / "cases" / "thin").mkdir(parents=True)
-        write_json(folder / "cases" / "thin" / "summary.json", {"facts": {"cells": CELLS[level]}})
-        common = {"construct": "thin", "stage": "", "load": "pull", "location": "sections"}
+        (folder / "cases" / "0a").mkdir(parents=True)
+        write_index(folder, [{"construct": "thin", "case": "0a"}])
+        write_json(folder / "cases" / "0a" / "summary.json", {"facts": {"cells": CELLS[level]}})
+        common = {
+            "variant": "",
+            "construct": "thin",
+            "stage": "",
+            "load": "pull",
+            "location": "sections",
+        }
         rows = [
             {**common, "quantity": name, "value": three[k], "status": "ok" if three[k] else "failed"}
             for name, three in values.items()
@@ -96,7 +104,7 @@ def test_the_command_fills_the_error_column(tmp_path: Path, bench_study: str):
     """For real: E A / L of a tube in tension lies within what its own error bar says."""
     path = tmp_path / "tubes.toml"
     path.write_text(bench_study, encoding="utf-8")
-    cli.run(path, tmp_path / "out", 2, ["mesh.level=default"], levels=3)
+    run(path, tmp_path / "out", 2, ["mesh.level=default"], levels=3)
     rows = read_table(tmp_path / "out" / "results.csv")
     (row,) = (r for r in rows if r["construct"] == "thin" and r["quantity"] == "axial_stiffness")
     exact = MATERIALS["steel"].modulus * pi / 4 * (10**2 - 6**2) / 20  # any handbook
@@ -119,7 +127,7 @@ def test_the_cheap_mode_runs_a_sample_and_lends_its_errors(
     """For real: of two tubes one runs on three meshes, and the other borrows its errors."""
     path, out = tmp_path / "tubes.toml", tmp_path / "out"
     path.write_text(bench_study, encoding="utf-8")
-    cli.run(path, out, 2, ["mesh.level=default"], levels=3, error_cases=1)
+    run(path, out, 2, ["mesh.level=default"], levels=3, error_cases=1)
     said = " ".join(capsys.readouterr().out.split())
     assert "Three meshes for 1 of 2 constructs: thin. The errors of the others are estimated" in said
     assert "± of thick is estimated from other constructs" in said
@@ -141,11 +149,11 @@ def test_a_sample_needs_three_meshes(tmp_path: Path, bench_study: str):
     path = tmp_path / "tubes.toml"
     path.write_text(bench_study, encoding="utf-8")
     with pytest.raises(StudyError, match="--error-cases 1: allowed with three meshes only; add"):
-        cli.run(path, tmp_path / "out", 1, error_cases=1)
+        run(path, tmp_path / "out", 1, error_cases=1)
 
 
 def test_two_levels_are_refused(tmp_path: Path, bench_study: str):
     path = tmp_path / "tubes.toml"
     path.write_text(bench_study, encoding="utf-8")
     with pytest.raises((StudyError, typer.Exit), match="--levels 2: allowed 1 or 3"):
-        cli.run(path, tmp_path / "out", 1, levels=2)
+        run(path, tmp_path / "out", 1, levels=2)

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from geometries.errors import StudyError
-from pipeline import cli
+from pipeline.cli.running import run
 from pipeline.config import load_study, parse_study
 from pipeline.output.beside import beside
 from pipeline.published import PUBLISHED_COLUMNS, Published, published_rows
@@ -185,7 +185,7 @@ def test_two_entries_of_one_name_are_refused(demo: dict[str, Any]):
 @pytest.mark.slow
 def test_a_twin_runs_and_sets_every_measurement_beside_a_result(tmp_path: Path):
     path = CONFIGS / "twin-plate-alloy.toml"
-    cli.run(path, tmp_path, 1, None)
+    run(path, tmp_path, 1, None)
     entries = load_study(path).published
     table = read_table(tmp_path / "published.csv")
     results = read_table(tmp_path / "results.csv")

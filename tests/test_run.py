@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import errno
-import json
 import os
 import subprocess
 import sys
@@ -16,12 +15,16 @@ import pytest
 
 from geometries.errors import StudyError
 from pipeline.case import cases
+from pipeline.casebook import case_folder, case_of, read_summary
+from pipeline.collect import result_rows
 from pipeline.config import load_study, parse_study
 from pipeline.errors import MeshError, OutputError
 from pipeline.fem import mesher
+from pipeline.jobs import Outcome, complete_case
+from pipeline.planning import plan
 from pipeline.record import CASE_COLUMNS
-from pipeline.store import case_folder, check_writable, read_table, write_table
-from pipeline.study import Outcome, complete_case, plan, result_rows, run_study
+from pipeline.store import check_writable, read_table, write_table
+from pipeline.study import Running, run_study
 
 ROOT = Path(__file__).parent.parent
 
@@ -78,12 +81,12 @@ def test_run_leaves_a_dictionary_pictures_and_fields(finished: tuple[Path, str])
     described = {row["quantity"] for row in read_table(out / "dictionary.csv")}
     assert {row["quantity"] for row in read_table(out / "results.csv")} <= described
     assert (out / "figures" / "overview.png").stat().st_size > 10_000
-    fields = meshio.read(out / "cases" / "thin" / "fields.vtu")
+    fields = meshio.read(case_of(out, "thin") / "fields.vtu")
     assert fields.cells[0].type == "tetra10"
     assert "displacement_mm:intact:pull" in fields.point_data
-    summary = json.loads((out / "cases" / "thin" / "summary.json").read_text())
+    summary = read_summary(out, "thin")
     assert summary["facts"]["unknowns"] == 3 * len(fields.points)
-    assert [path.name for path in (out / "cases").iterdir()] == ["thin"]
+    assert [path.name for path in (out / "cases").iterdir()] == [case_of(out, "thin").name]
 
 
 def test_run_prints_the_caution(finished: tuple[Path, str]) -> None:
@@ -158,20 +161,6 @@ def test_full_disk_leaves_nothing_half_written(tmp_path: Path) -> None:
     assert not list((tmp_path / "cases").iterdir())
 
 
-def test_a_failed_case_leaves_nothing_of_an_earlier_run(
-    tmp_path: Path, demo: dict[str, Any], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def fail(*_: Any) -> None:
-        raise MeshError("no mesh")
-
-    case = cases(parse_study(demo, "demo"))[1]
-    with case_folder(tmp_path, case.name) as folder:
-        (folder / "rows.csv").write_text("stale")
-    monkeypatch.setattr("pipeline.case.build_mesh", fail)
-    complete_case(case, tmp_path)
-    assert not (tmp_path / "cases" / case.name).exists()
-
-
 def test_a_finished_case_survives_a_failed_rewrite(tmp_path: Path) -> None:
     with case_folder(tmp_path, "a") as folder:
         (folder / "rows.csv").write_text("good")
@@ -214,7 +203,7 @@ def test_run_refuses_before_any_file_when_gmsh_is_missing(
     path.write_text(bench_study, encoding="utf-8")
     monkeypatch.setitem(sys.modules, "gmsh", None)
     with pytest.raises(MeshError):
-        list(run_study(load_study(path), tmp_path / "out", 1))
+        list(run_study(load_study(path), tmp_path / "out", Running()))
     assert not (tmp_path / "out").exists()
 
 
@@ -258,7 +247,7 @@ def test_percent_columns_compare_like_with_like(tmp_path: Path, demo: dict[str, 
     chosen = {c.name: c for c in cases(parse_study(demo, "demo"))}
     stored = {"intact": ("intact", 20.0), "nail-10": ("atrophic", 2.0), "plate": ("atrophic", 4.0)}
     for name, (stage, value) in stored.items():
-        with case_folder(tmp_path, name) as folder:
+        with case_folder(tmp_path, chosen[name].address) as folder:
             row = {
                 "stage": stage,
                 "load": "torsion",
@@ -278,8 +267,10 @@ def test_percent_columns_compare_like_with_like(tmp_path: Path, demo: dict[str, 
 def test_case_identity_follows_its_inputs(demo: dict[str, Any]) -> None:
     case = cases(parse_study(demo, "demo"))[2]
     again = cases(parse_study(demo, "demo"))[2]
-    assert case.digest == again.digest
-    assert case.digest != replace(case, level="fine").digest
+    assert case.address == again.address
+    assert case.address != replace(case, level="fine").address
+    renamed = replace(case, construct=case.construct.model_copy(update={"name": "other"}))
+    assert case.address == renamed.address == replace(case, variant="v1").address
 
 
 def test_plan_lists_findings_of_all_constructs(demo: dict[str, Any]) -> None:

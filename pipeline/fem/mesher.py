@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -18,6 +19,7 @@ from pipeline.fem.numbering import along_curve
 from pipeline.fem.sizes import LEVELS, Level, Sizes
 from pipeline.fem.space import Array, Ints
 
+logger = logging.getLogger("gapstrain")
 TETRAHEDRON, QUADRATIC_TETRAHEDRON = 4, 11
 FROM_GMSH = [0, 1, 2, 3, 4, 5, 6, 7, 9, 8]
 ATTEMPTS = 6
@@ -68,6 +70,7 @@ def build_mesh(geometry: Geometry, level: Level) -> Mesh:
             return mesh_once(geometry, sizes, closer, WAYS[turns % len(WAYS)])
         except MeshError as error:
             reasons.append(str(error))
+            logger.warning("mesh, attempt %d: %s", len(reasons), error)
             closer = closer | {
                 place: closer.get(place, 1.0)
                 * (PART_CLOSER if isinstance(place, str) else ROUND_CLOSER)

@@ -13,9 +13,10 @@ from pathlib import Path
 from statistics import median
 
 from geometries.materials import MATERIALS
+from pipeline.casebook import read_summary
 from pipeline.config import StudyConfig
 from pipeline.output.pages import write_page
-from pipeline.store import VERIFICATION, read_if_any, read_summary, read_table
+from pipeline.store import VERIFICATION, read_if_any, read_table
 
 Row = dict[str, str]
 BALANCES = {
@@ -188,7 +189,7 @@ def _meshes(run: Run) -> Iterator[str]:
         facts = record["facts"]
         if isinstance(facts, dict):
             size = f"{facts['cells']} cells, {facts['unknowns']} unknowns"
-            yield f"{record['name']}: {size}, SHA-256 {str(facts['mesh_sha256'])[:12]}"
+            yield f"{record['name']}: {size}, SHA-256 {str(record['mesh_hash'])[:12]}"
 
 
 def _materials(run: Run) -> Iterator[str]:

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from vtkmodules.vtkFiltersGeometry import vtkDataSetSurfaceFilter
 
 from geometries.solids import IMPLANT_ROLES, TISSUE_ROLES
+from pipeline.casebook import FIELDS, case_of, read_summary
 from pipeline.errors import OutputError
-from pipeline.store import FIELDS, read_summary
 
 Array = NDArray[np.float64]
 
@@ -90,7 +90,7 @@ def _read(out: Path, name: str, stage: str, load: str) -> pv.UnstructuredGrid:
 
     A stage that could not be solved has no value anywhere.
     """
-    path = out / "cases" / name / FIELDS
+    path = case_of(out, name) / FIELDS
     reader = pv.get_reader(str(path))  # type: ignore[no-untyped-call]
     there = reader.cell_array_names
     failed = stage in read_summary(out, name)["failed_stages"]

@@ -6,10 +6,11 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.casebook import write_index
+from pipeline.collect import RESULT_COLUMNS
 from pipeline.config import StudyConfig, load_study
 from pipeline.output.credibility import credibility_page
 from pipeline.store import write_json, write_table
-from pipeline.study import RESULT_COLUMNS
 
 FACTORS = (  # ASME V&V 40-2018, table 5-1 as reproduced elsewhere; our hyphens and spelling
     "Software quality assurance", "Numerical code verification", "Discretisation error",
@@ -34,11 +35,12 @@ def study(tmp_path: Path, bench_study: str) -> StudyConfig:
 
 def page(study: StudyConfig, out: Path, *rows: dict[str, object]) -> str:
     """The page of a run with these rows."""
-    (out / "cases" / "thin").mkdir(parents=True)
-    facts = {"cells": 4321, "unknowns": 9876, "mesh_sha256": "0123456789abcdef"}
+    (out / "cases" / "0a").mkdir(parents=True)
+    write_index(out, [{"construct": "thin", "case": "0a"}])
+    facts = {"cells": 4321, "unknowns": 9876}
     parts = [{"name": "layer_1", "role": "nail", "material": "steel"}]
-    record = {"name": "thin", "facts": facts, "parts": parts}
-    write_json(out / "cases" / "thin" / "summary.json", record)
+    record = {"mesh_hash": "0123456789abcdef", "facts": facts, "parts": parts}
+    write_json(out / "cases" / "0a" / "summary.json", record)
     write_table(out / "results.csv", rows, RESULT_COLUMNS)
     return credibility_page(study, out, "gapstrain 0", "Research only.").read_text(encoding="utf-8")
 

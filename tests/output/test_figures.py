@@ -8,12 +8,13 @@ import numpy as np
 import pytest
 from matplotlib.image import imread
 
+from pipeline.casebook import FIELDS, INDEX, SUMMARY, write_index
 from pipeline.errors import OutputError
 from pipeline.output import figures
 from pipeline.output.figures import CAUTION, FAILED, draw_study, shared_top
 from pipeline.output.model import STRAIN, STRESS, read_model, read_values
 from pipeline.output.scene import Camera, Scale, loaded_implants
-from pipeline.store import FIELDS, SUMMARY
+from pipeline.store import read_if_any
 
 BLOCKS = (  # role, material, box: two bone ends with a gap, a plate on their lateral side
     ("cortex", "cortical", (-10, -10, 0, 10, 10, 48)),
@@ -36,6 +37,12 @@ def _box(low: np.ndarray, high: np.ndarray, first: int) -> tuple[np.ndarray, np.
         cells.append(np.arange(10) + first + len(nodes))
         nodes += [*four, *middles]
     return np.array(nodes), np.array(cells)
+
+
+def _same_cases(run: Path, other: Path) -> None:
+    """Let another folder have the cases of a run."""
+    for name in ("cases", INDEX):
+        (other / name).symlink_to(run / name)
 
 
 def _write_case(
@@ -62,7 +69,6 @@ def _write_case(
         },
     ).write(folder / FIELDS, file_format="vtu")
     summary = {
-        "name": name,
         "kind": "plate",
         "site": "mid-shaft",
         "gap_mm": 4.0,
@@ -72,6 +78,8 @@ def _write_case(
         "facts": {},
     }
     (folder / SUMMARY).write_text(json.dumps(summary))
+    listed = read_if_any(out / INDEX)
+    write_index(out, [*listed, {"construct": name, "case": name}])
 
 
 @pytest.fixture(scope="module")
@@ -154,7 +162,7 @@ def test_pictures_say_that_a_stage_was_not_solved(half_solved, monkeypatch):
 
 
 def test_a_study_without_any_solution_at_the_stage_is_drawn(half_solved, tmp_path):
-    (tmp_path / "cases").symlink_to(half_solved / "cases")
+    _same_cases(half_solved, tmp_path)
     drawn = draw_study(tmp_path, ["loose"], "soft", "axial")
     assert [path.name for path in drawn] == ["loose.png", "overview.png"]
 
@@ -181,7 +189,7 @@ def test_a_load_without_fields_is_named(study):
 
 
 def test_a_folder_that_takes_no_file_is_named(study, tmp_path):
-    (tmp_path / "cases").symlink_to(study / "cases")
+    _same_cases(study, tmp_path)
     (tmp_path / "figures").write_text("in the way")
     with pytest.raises(OutputError, match="figures"):
         draw_study(tmp_path, ["weak"], "soft", "axial")

@@ -21,6 +21,7 @@ from skfem.refdom import RefTet
 from geometries.bone import Femur
 from geometries.materials import MATERIALS, TISSUES, Material
 from pipeline.case import Case, cases, run_case
+from pipeline.casebook import folder_of
 from pipeline.clock import Clock
 from pipeline.config import parse_study
 from pipeline.inputs import Bending, HipForce, Load
@@ -72,7 +73,7 @@ def pair(out: Path, construct: dict[str, Any], stages: list[str], **changes: Any
     study["loads"] = [load for load in demo["loads"] if load["kind"] != "walking"]
     case, clock = cases(parse_study(study, "demo"))[-1], Clock()
     store_case(case, run_case(case, clock), clock, out)
-    folder, geometry = out / "cases" / case.name, geometry_of(case)
+    folder, geometry = folder_of(out, case.address), geometry_of(case)
     low, high = geometry.sections
     levels = {"distal_end": 0.0, "distal_section": low, "proximal_section": high}
     stored = Stored.read(folder)

@@ -12,8 +12,8 @@ from pipeline.config import load_study
 from pipeline.fem.mesh import Mesh
 from pipeline.inputs import Forces, PointForce, Stairs, Walking
 from pipeline.measures.sections import Section
+from pipeline.planning import plan
 from pipeline.statics import actions, resultant, section_load
-from pipeline.study import plan
 from pipeline.superposition import check_places, combinations, statics_residuals, unit_forces
 from tests.verification.helpers import plain_resultant
 

@@ -1,0 +1,31 @@
+"""The command line: the only package that prints and exits."""
+
+from __future__ import annotations
+
+import sys
+
+from rich.console import Console
+
+from geometries.errors import StudyError
+from pipeline.cli import looking, running
+from pipeline.cli.options import app
+
+INTERRUPTED = 130  # as shells say of a command that Ctrl-C ended
+COMMANDS = (looking, running)  # importing them puts them into the application
+
+
+def main() -> None:
+    """Run the command; any fault is one sentence and exit code 2."""
+    try:
+        app()
+    except StudyError as error:
+        _fail(str(error))
+    except OSError as error:
+        _fail(f"{error.filename or 'disk'}: {error.strerror}; free disk space or choose another --out")
+    except KeyboardInterrupt:
+        _fail("stopped; finished cases are kept: run the same command again to go on", INTERRUPTED)
+
+
+def _fail(message: str, code: int = 2) -> None:
+    Console(stderr=True).print(message, markup=False, highlight=False, soft_wrap=True)
+    sys.exit(code)

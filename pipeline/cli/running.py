@@ -1,0 +1,136 @@
+"""The command that runs a study."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+import typer
+
+from geometries.errors import StudyError
+from pipeline.casebook import locked
+from pipeline.cli.options import (
+    CAUTION,
+    AsJson,
+    Changes,
+    ErrorCases,
+    Keep,
+    KeepFields,
+    Levels,
+    Memory,
+    Out,
+    Quiet,
+    Scheduler,
+    StudyFile,
+    Workers,
+    app,
+)  # fmt: skip
+from pipeline.config import StudyConfig, load_study
+from pipeline.engine import Place
+from pipeline.jobs import Outcome
+from pipeline.levels import run_levels
+from pipeline.output.credibility import credibility_page
+from pipeline.output.figures import draw_study
+from pipeline.planning import Plan, plan
+from pipeline.provenance import in_words
+from pipeline.record import write_inputs
+from pipeline.reporting import Reporter, Voice
+from pipeline.sampling import spread
+from pipeline.store import check_writable
+from pipeline.study import Running
+from pipeline.terminal import console, print_plan, print_results, verdict
+
+
+@app.command()
+def run(  # noqa: PLR0913 (options of a command)
+    study: StudyFile,
+    out: Out = None,
+    workers: Workers = None,
+    changes: Changes = None,
+    levels: Levels = 1,
+    error_cases: ErrorCases = None,
+    memory: Memory = None,
+    scheduler: Scheduler = "",
+    keep_fields: KeepFields = None,
+    quiet: Quiet = False,
+    as_json: AsJson = False,
+) -> None:
+    """Mesh and solve every construct of a study; write tables, pictures and fields for viewers.
+
+    Cases that are finished are not run again: after a stop, the same command goes on.
+    """
+    _check_levels(levels, error_cases)
+    config = load_study(study, tuple(changes or ()))
+    folder = out or Path("results") / study.stem
+    voice: Voice = "json" if as_json else "quiet" if quiet else "bar"
+    planned = plan(config)
+    if voice == "bar":
+        print_plan(config, planned)
+    sample = _sample(planned, error_cases, voice) if levels == 3 else ()
+    keep = keep_fields or (Keep.none if planned.has_design else Keep.all)
+    place = Place(workers or os.cpu_count() or 1, memory, scheduler)
+    running = Running(place, ":".join(config.shown) if keep is Keep.shown else keep.value)
+    reporter = Reporter(voice, len(planned.items) + 2 * len(sample), has_levels=bool(sample))
+    asked = {"changes": changes or [], "levels": levels, "error_cases": error_cases}
+    check_writable(folder)
+    with locked(folder):
+        write_inputs(study, config, asked, folder)
+        outcomes = _followed(run_levels(config, folder, running, sample), config, reporter)
+        if keep is not Keep.none:
+            _draw(config, folder, outcomes)
+        credibility_page(config, folder, in_words(), CAUTION)
+    if voice == "bar":
+        print_results(config, folder)
+        console.print(f"\n{CAUTION}\n", highlight=False)
+        console.print(f"Tables, pictures and fields: {folder}", markup=False, highlight=False)
+    reporter.event("end", folder=str(folder), done=reporter.done, failed=reporter.failed)
+    words = verdict(outcomes)
+    if words:
+        if voice != "json":
+            console.print(words)
+        raise typer.Exit(1)
+
+
+def _followed(
+    running: Iterable[tuple[str, Outcome]], config: StudyConfig, reporter: Reporter
+) -> list[Outcome]:
+    """Run all cases and say how each ends; the outcomes on the study's own mesh level."""
+    outcomes = []
+    with reporter.running():
+        for level, outcome in running:
+            if level == config.mesh.level:
+                outcomes.append(outcome)
+            reporter.ended(level, outcome)
+    return outcomes
+
+
+def _draw(config: StudyConfig, folder: Path, outcomes: Sequence[Outcome]) -> None:
+    """Draw the constructs that were solved; of a design those of its first variant."""
+    first = outcomes[0].case.variant
+    listed = [
+        outcome.case.name
+        for outcome in outcomes
+        if not outcome.failure and outcome.case.variant == first
+    ]
+    with console.status("drawing"):
+        draw_study(folder, listed, *config.shown)
+
+
+def _check_levels(levels: int, error_cases: int | None) -> None:
+    if levels not in (1, 3):
+        raise StudyError(f"--levels {levels}: allowed 1 or 3; with 3 meshes an error can be estimated")
+    if error_cases is not None and levels != 3:
+        raise StudyError(f"--error-cases {error_cases}: allowed with three meshes only; add --levels 3")
+
+
+def _sample(planned: Plan, wanted: int | None, voice: Voice) -> tuple[str, ...]:
+    """Choose what runs on three meshes, all by default, and say so."""
+    count = len(planned.items)
+    sample = spread([item.case for item in planned.items], wanted or count)
+    text = f"Three meshes for {len(sample)} of {count} constructs: {', '.join(sample)}."
+    if len(sample) < count:
+        text += " The errors of the others are estimated from those of their kind."
+    if voice == "bar":
+        console.print(text, markup=False, highlight=False)
+    return sample

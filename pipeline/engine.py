@@ -1,0 +1,180 @@
+"""Runs jobs in worker processes, on this machine or on a cluster, by one code path.
+
+A scheduler hands jobs to workers, sees when one dies, starts another and tries the job again. It is
+Dask's, started here for one run, or one that is already there.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import tempfile
+import uuid
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+import dask
+from distributed import Client, LocalCluster, Security, as_completed
+from distributed.scheduler import KilledWorker
+
+from geometries.errors import StudyError
+from pipeline.errors import EngineError
+from pipeline.fem.kernels import use_threads
+
+SETTINGS = {
+    # Workers hold no results that could be spilled; only the last limit, a restart, makes sense.
+    "distributed.worker.memory.target": False,
+    "distributed.worker.memory.spill": False,
+    "distributed.worker.memory.pause": False,
+    "distributed.scheduler.worker-ttl": None,  # a long factorization is no sign of death
+    "distributed.comm.timeouts.connect": "20s",
+}
+PATIENCE_S = 20
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where jobs run.
+
+    Parameters
+    ----------
+    workers : int
+        Processes at a time on this machine.
+    memory_gb : float, optional
+        What one worker may hold before it is started anew; its share of the machine by default.
+    scheduler : str
+        Address of a scheduler that is already there; its workers count, not the two numbers above.
+    """
+
+    workers: int = 1
+    memory_gb: float | None = None
+    scheduler: str = ""
+
+
+@dataclass(frozen=True)
+class Job:
+    """A call that a worker makes.
+
+    Parameters
+    ----------
+    key : str
+        Its name, unlike all others.
+    work : callable
+        A function at the top of a module.
+    arguments : tuple
+        Its arguments.
+    after : str
+        Key of the job that must have ended first, if any.
+    """
+
+    key: str
+    work: Callable[..., object]
+    arguments: tuple[object, ...]
+    after: str = ""
+
+
+@dataclass(frozen=True)
+class Lost:
+    """A job that has no result, and why, in a sentence."""
+
+    reason: str
+
+
+@contextmanager
+def pool(place: Place) -> Iterator[Client]:
+    """Yield a client of a scheduler with its workers; those started here end with it.
+
+    Raises
+    ------
+    EngineError
+        If there is no scheduler at the given address.
+    """
+    with ExitStack() as stack:
+        stack.enter_context(dask.config.set(SETTINGS))
+        if place.scheduler:
+            yield stack.enter_context(_client(place.scheduler))
+            return
+        scratch = stack.enter_context(tempfile.TemporaryDirectory(ignore_cleanup_errors=True))
+        cluster = LocalCluster(
+            n_workers=place.workers,
+            threads_per_worker=1,
+            processes=True,
+            memory_limit=f"{place.memory_gb:g}GB" if place.memory_gb else "auto",
+            host="127.0.0.1",
+            security=Security.temporary(),
+            dashboard_address=None,
+            silence_logs=logging.CRITICAL,
+            local_directory=scratch,
+        )
+        stack.enter_context(cluster)
+        yield stack.enter_context(Client(cluster))
+
+
+@contextmanager
+def _client(address: str) -> Iterator[Client]:
+    try:
+        client = Client(address, timeout=PATIENCE_S)
+    except (OSError, ValueError) as error:
+        raise EngineError(
+            f"--scheduler {address}: no scheduler answers ({error}); allowed is an address like "
+            "tcp://host:8786: start one there, or leave the option out"
+        ) from None
+    with client:
+        yield client
+
+
+def results(client: Client, place: Place, jobs: Iterable[Job]) -> Iterator[tuple[str, Any]]:
+    """Run jobs; yield key and result of each as it ends.
+
+    A job that kills its worker is tried three times more, on other workers. It is then `Lost`, and so
+    is one that raises anything but a StudyError, which is the result then.
+
+    Raises
+    ------
+    EngineError
+        If the scheduler is gone.
+    """
+    run, threads = uuid.uuid4().hex, threads_of(place)
+    futures: dict[str, Any] = {}
+    for job in jobs:
+        wait_for = (futures[job.after],) if job.after else ()
+        futures[job.key] = client.submit(
+            _work, threads, job.work, job.arguments, *wait_for, key=f"{job.key}-{run}", pure=False
+        )
+    names = {future.key: key for key, future in futures.items()}
+    try:
+        for future in as_completed(futures.values()):
+            yield names[future.key], _result(client, future, place)
+    finally:
+        client.cancel(list(futures.values()))
+
+
+def threads_of(place: Place) -> int:
+    """Threads that one worker computes with: its share of this machine; one on a cluster."""
+    return 1 if place.scheduler else max(1, (os.cpu_count() or 1) // place.workers)
+
+
+def _work(threads: int, work: Callable[..., object], arguments: tuple[object, ...], *_: object) -> Any:
+    use_threads(threads)
+    return work(*arguments)
+
+
+def _result(client: Client, future: Any, place: Place) -> object:
+    if future.status == "cancelled" or client.status != "running":
+        raise EngineError(
+            "the scheduler is gone; finished cases are kept: run the same command again to go on"
+        )
+    try:
+        return future.result()
+    except StudyError as error:
+        return error
+    except KilledWorker:
+        held = f" ({place.memory_gb:g} GB each)" if place.memory_gb else ""
+        return Lost(
+            f"its worker was killed again and again, perhaps for want of memory{held}; use fewer "
+            "workers or a larger --memory"
+        )
+    except Exception as error:  # a fault of ours in one job must not end the others
+        return Lost(f"unexpected {type(error).__name__}: {error}; please report it")

@@ -1,0 +1,158 @@
+"""What a run will do, worked out before it does anything: variants, cases, meshes, solutions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from geometries.assembly import assemble
+from geometries.defect import gap_levels
+from geometries.errors import StudyError
+from geometries.solids import Geometry
+from pipeline.case import Case, cases
+from pipeline.config import StudyConfig
+from pipeline.meshes import mesh_key
+from pipeline.superposition import check_places
+from pipeline.variants import Variant, variants_of
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A case of the plan: what a person checks before a run.
+
+    Parameters
+    ----------
+    case : Case
+        What will run.
+    facts : dict
+        Numbers that a surgeon would ask for.
+    loose : str
+        A sentence if nothing but tissue joins the fragments.
+    mesh : str
+        Key of its mesh; cases with the same one share it.
+    """
+
+    case: Case
+    facts: dict[str, float]
+    loose: str
+    mesh: str
+
+
+@dataclass(frozen=True)
+class Plan:
+    """All cases of a study.
+
+    Parameters
+    ----------
+    variants : tuple of Variant
+        Points of the design; one without a name if there is none. Those that can not be built have a
+        reason.
+    items : tuple of Planned
+        Cases of all others.
+    """
+
+    variants: tuple[Variant, ...]
+    items: tuple[Planned, ...]
+
+    @property
+    def distinct(self) -> dict[str, Planned]:
+        """The first case at each address; the others have the same results."""
+        found: dict[str, Planned] = {}
+        for item in self.items:
+            found.setdefault(item.case.address, item)
+        return found
+
+    @property
+    def first(self) -> list[Planned]:
+        """Cases of the first variant that can be built."""
+        return [item for item in self.items if item.case.variant == self.items[0].case.variant]
+
+    @property
+    def meshes(self) -> dict[str, list[Planned]]:
+        """Distinct cases of each mesh."""
+        found: dict[str, list[Planned]] = {}
+        for item in self.distinct.values():
+            found.setdefault(item.mesh, []).append(item)
+        return found
+
+    @property
+    def solutions(self) -> int:
+        """How many systems of equations are solved, all unit loads of one stage at once."""
+        cases = [item.case for item in self.distinct.values()]
+        return sum(len(case.stages) if case.has_tissue else 1 for case in cases)
+
+    @property
+    def has_design(self) -> bool:
+        """Whether the study asks for more than itself."""
+        return bool(self.variants[0].name)
+
+    @property
+    def refused(self) -> list[Variant]:
+        """Variants that can not be built."""
+        return [variant for variant in self.variants if variant.reason]
+
+
+def plan(study: StudyConfig) -> Plan:
+    """Assemble every case without meshing.
+
+    A point of a design that can not be built is left out, with its reason; a study without a design,
+    or none of whose points can be built, is refused.
+
+    Raises
+    ------
+    StudyError
+        All findings of all constructs, a line each.
+    """
+    variants, items = [], []
+    for variant in variants_of(study):
+        made: list[Planned] = []
+        findings = [variant.reason] if variant.study is None else _findings(variant, made)
+        if findings and not variant.name:
+            raise StudyError("\n".join(dict.fromkeys(findings)))
+        variants.append(replace(variant, reason=" ".join(dict.fromkeys(findings))))
+        items += [] if findings else made
+    if not items:
+        raise StudyError(f"no point of the design can be built; the first: {variants[0].reason}")
+    return Plan(tuple(variants), tuple(items))
+
+
+def _findings(variant: Variant, made: list[Planned]) -> list[str]:
+    """Assemble the cases of a variant; sentences about what can not be."""
+    assert variant.study is not None
+    findings = []
+    for case in cases(variant.study, variant.name):
+        try:
+            made.append(_planned(case))
+        except StudyError as error:
+            findings.append(str(error))
+    return findings
+
+
+def _planned(case: Case) -> Planned:
+    check_loads(case)
+    geometry: Geometry = assemble(case.construct, case.femur, case.defect)
+    check_held(case, geometry)
+    return Planned(case, geometry.facts, geometry.loose, mesh_key(geometry, case.level))
+
+
+def check_loads(case: Case) -> None:
+    """Refuse loads that act where the construct has no bone.
+
+    Raises
+    ------
+    StudyError
+        Names the construct, the point and the remedy.
+    """
+    gap = gap_levels(case.femur, case.own_defect) if case.has_site else None
+    check_places(case.name, case.loads, case.femur, gap)
+
+
+def check_held(case: Case, geometry: Geometry) -> None:
+    """Refuse a construct that falls apart at every stage of the study.
+
+    Raises
+    ------
+    StudyError
+        Names the construct and what moves freely.
+    """
+    if geometry.loose and not any(stage.material().modulus for stage in case.stages):
+        raise StudyError(f"construct {case.name!r}: {geometry.loose}, or add a stage with tissue")
