@@ -16,6 +16,7 @@ from geometries.errors import StudyError
 from geometries.parameters import Parameters
 from pipeline.brackets import variants
 from pipeline.inputs import Load, Stage
+from pipeline.keys import set_at
 from pipeline.measures.dictionary import Scheme
 from pipeline.published import Published, unknown_names
 from pipeline.statics import check_points
@@ -124,7 +125,8 @@ def load_study(path: Path, changes: tuple[str, ...] = ()) -> StudyConfig:
     path : Path
         TOML file.
     changes : tuple of str
-        Changes to its keys, each ``dotted.key=value`` with a TOML value; list entries by number.
+        Changes to its keys, each ``dotted.key=value`` with a TOML value; list entries by number
+        or by their name.
 
     Returns
     -------
@@ -172,23 +174,11 @@ def _apply(data: dict[str, Any], change: str) -> None:
         raise StudyError(
             f"--set {_short(change)}: allowed is dotted.key=value, as in mesh.level=coarse"
         )
-    *parents, last = key.strip().split(".")
-    node: Any = data
-    for name in parents:
-        if isinstance(node, dict) and name not in node and not name.isdigit():
-            node[name] = {}
-        node = node[_index(node, name, change)]
-    node[_index(node, last, change, new=True)] = _value(text.strip(), change)
-
-
-def _index(node: Any, name: str, change: str, new: bool = False) -> str | int:
-    """Key or position of an entry of a table or a list."""
-    if isinstance(node, dict) and (new or name in node):
-        return name
-    digits = name.isascii() and name.isdigit() and len(name) < 9
-    if isinstance(node, list) and digits and int(name) < len(node):
-        return int(name)
-    raise StudyError(f"--set {_short(change)}: {name!r} is not there; name a key of the study file")
+    value = _value(text.strip(), change)
+    try:
+        set_at(data, key.strip(), value)
+    except StudyError as error:
+        raise StudyError(f"--set {_short(change)}: {error}") from None
 
 
 def _value(text: str, change: str) -> object:

@@ -23,8 +23,9 @@ ROOMS = {
     "pipeline.clock": set(),
     "pipeline.brackets": GROUND,
     "pipeline.published": {"geometries", "pipeline.measures.dictionary"},
+    "pipeline.keys": GROUND,
     "pipeline.config": GROUND
-    | {"pipeline.brackets", "pipeline.inputs", "pipeline.statics", "pipeline.units"}
+    | {"pipeline.brackets", "pipeline.inputs", "pipeline.keys", "pipeline.statics", "pipeline.units"}
     | {"pipeline.measures.dictionary", "pipeline.published"},
     "pipeline.readings": PHYSICS,
     "pipeline.superposition": PHYSICS | {"pipeline.applied", "pipeline.inputs", "pipeline.statics"},

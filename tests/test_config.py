@@ -647,6 +647,8 @@ def test_set_changes_what_it_names():
         "constructs.4.plate.screws.holes=[1, 3]",
         "stages.1.name=mature",
         "loads.0.force_n=1e3",
+        "loads.torsion.moment_nm=7.0",
+        "constructs.nail-10-distal.nail.diameter_mm=11",
     )
     study = load_study(DEMO, changes)
     assert study.mesh.level == "fine"
@@ -656,6 +658,8 @@ def test_set_changes_what_it_names():
     assert study.constructs[4].plate.screws.holes == (1, 3)
     assert study.stages[1].name == "mature"
     assert study.loads[0].force_n == 1000
+    assert study.loads[1].moment_nm == 7
+    assert study.constructs[5].nail.diameter_mm == 11
     assert study.constructs[0] == load_study(DEMO).constructs[0]
 
 
@@ -682,7 +686,8 @@ def test_the_last_set_wins():
         ("stages.7.name=woven", "'7' is not there"),
         ("stages.3={ name = 'woven' }", "'3' is not there"),
         ("stages.-1.name=woven", "'-1' is not there"),
-        ("constructs.nail-10.name=x", "'nail-10' is not there"),
+        ("constructs.nail-99.name=x", "'nail-99' is not there"),
+        ("constructs.nail-10.nail.diameter_mm=99", "constructs.1.nail.diameter_mm = 99"),
         ("constructs.².name=x", "'²' is not there"),
         ("constructs.٣.name=x", "is not there"),
         ("constructs." + "9" * 5000 + ".name=x", "is not there"),
