@@ -15,6 +15,7 @@ from geometries.constructs import Construct
 from geometries.errors import StudyError
 from geometries.parameters import Parameters
 from pipeline.brackets import variants
+from pipeline.design import Design, unknown_keys
 from pipeline.inputs import Load, Stage
 from pipeline.keys import set_at
 from pipeline.measures.dictionary import Scheme
@@ -62,6 +63,7 @@ class StudyConfig(Parameters):
     published: tuple[Published, ...] = Field(
         (), max_length=40, description="Published measurements that results are set beside."
     )
+    design: Design | None = Field(None, description="Variants of the study, all of them run.")
 
     @field_validator("schema_version", mode="before")
     @classmethod
@@ -114,6 +116,12 @@ class StudyConfig(Parameters):
                 check_points(load, self.femur)
             except StudyError as error:
                 raise ValueError(f"loads.{number}: {error}") from None
+        return self
+
+    @model_validator(mode="after")
+    def _design_moves_what_is_there(self) -> Self:
+        for finding in unknown_keys(self.design, self) if self.design else ():
+            raise ValueError(finding)
         return self
 
 
@@ -211,8 +219,8 @@ _RANGE = {"greater_than", "greater_than_equal", "less_than", "less_than_equal"}
 def _line(detail: Any) -> str:
     """One finding of pydantic as one line: key, value, limit, remedy."""
     steps, kind, message = list(detail["loc"]), detail["type"], detail["msg"]
-    if len(steps) > 2 and steps[0] in ("loads", "constructs"):
-        del steps[2]  # the kind, which is no key of the file
+    kind_at = {"loads": 2, "constructs": 2, "design": 1}.get(str(steps[0]) if steps else "", len(steps))
+    del steps[kind_at : kind_at + 1]  # the kind, which is no key of the file
     key = ".".join(_step(step) for step in steps) or "study"
     found = detail["input"]
     hidden = kind == "missing" or isinstance(found, dict | list | tuple)
