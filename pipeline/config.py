@@ -15,7 +15,9 @@ from geometries.constructs import Construct
 from geometries.errors import StudyError
 from geometries.parameters import Parameters
 from pipeline.brackets import variants
+from pipeline.design import Design, unknown_keys
 from pipeline.inputs import Load, Stage
+from pipeline.keys import set_at
 from pipeline.measures.dictionary import Scheme
 from pipeline.published import Published, unknown_names
 from pipeline.statics import check_points
@@ -61,6 +63,7 @@ class StudyConfig(Parameters):
     published: tuple[Published, ...] = Field(
         (), max_length=40, description="Published measurements that results are set beside."
     )
+    design: Design | None = Field(None, description="Variants of the study, all of them run.")
 
     @field_validator("schema_version", mode="before")
     @classmethod
@@ -115,6 +118,12 @@ class StudyConfig(Parameters):
                 raise ValueError(f"loads.{number}: {error}") from None
         return self
 
+    @model_validator(mode="after")
+    def _design_moves_what_is_there(self) -> Self:
+        for finding in unknown_keys(self.design, self) if self.design else ():
+            raise ValueError(finding)
+        return self
+
 
 def load_study(path: Path, changes: tuple[str, ...] = ()) -> StudyConfig:
     """Read and validate a study file.
@@ -124,7 +133,8 @@ def load_study(path: Path, changes: tuple[str, ...] = ()) -> StudyConfig:
     path : Path
         TOML file.
     changes : tuple of str
-        Changes to its keys, each ``dotted.key=value`` with a TOML value; list entries by number.
+        Changes to its keys, each ``dotted.key=value`` with a TOML value; list entries by number
+        or by their name.
 
     Returns
     -------
@@ -172,23 +182,11 @@ def _apply(data: dict[str, Any], change: str) -> None:
         raise StudyError(
             f"--set {_short(change)}: allowed is dotted.key=value, as in mesh.level=coarse"
         )
-    *parents, last = key.strip().split(".")
-    node: Any = data
-    for name in parents:
-        if isinstance(node, dict) and name not in node and not name.isdigit():
-            node[name] = {}
-        node = node[_index(node, name, change)]
-    node[_index(node, last, change, new=True)] = _value(text.strip(), change)
-
-
-def _index(node: Any, name: str, change: str, new: bool = False) -> str | int:
-    """Key or position of an entry of a table or a list."""
-    if isinstance(node, dict) and (new or name in node):
-        return name
-    digits = name.isascii() and name.isdigit() and len(name) < 9
-    if isinstance(node, list) and digits and int(name) < len(node):
-        return int(name)
-    raise StudyError(f"--set {_short(change)}: {name!r} is not there; name a key of the study file")
+    value = _value(text.strip(), change)
+    try:
+        set_at(data, key.strip(), value)
+    except StudyError as error:
+        raise StudyError(f"--set {_short(change)}: {error}") from None
 
 
 def _value(text: str, change: str) -> object:
@@ -221,8 +219,8 @@ _RANGE = {"greater_than", "greater_than_equal", "less_than", "less_than_equal"}
 def _line(detail: Any) -> str:
     """One finding of pydantic as one line: key, value, limit, remedy."""
     steps, kind, message = list(detail["loc"]), detail["type"], detail["msg"]
-    if len(steps) > 2 and steps[0] in ("loads", "constructs"):
-        del steps[2]  # the kind, which is no key of the file
+    kind_at = {"loads": 2, "constructs": 2, "design": 1}.get(str(steps[0]) if steps else "", len(steps))
+    del steps[kind_at : kind_at + 1]  # the kind, which is no key of the file
     key = ".".join(_step(step) for step in steps) or "study"
     found = detail["input"]
     hidden = kind == "missing" or isinstance(found, dict | list | tuple)

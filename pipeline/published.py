@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 from typing import Literal, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from geometries.constructs import Named
 from geometries.parameters import Real
-from pipeline.measures.dictionary import QUANTITIES
+from pipeline.measures.dictionary import QUANTITIES, known_quantity
 
 PUBLISHED_COLUMNS = (
     "name", "what", "model", "measured", "spread", "ratio", "unit", "standing", "reason", "flags",
@@ -60,10 +59,7 @@ class Published(Named):
     @field_validator("quantity")
     @classmethod
     def _in_the_dictionary(cls, quantity: str) -> str:
-        if quantity not in QUANTITIES:
-            near = ", ".join(get_close_matches(quantity, QUANTITIES, 3, 0.0))
-            raise ValueError(f"no such quantity; the nearest allowed are {near}: correct it")
-        return quantity
+        return known_quantity(quantity)
 
     @field_validator("unit")
     @classmethod

@@ -108,6 +108,8 @@ def _inside(kind: Any, step: str | int) -> tuple[Any, ...]:
     if others:  # the step is no key but the kind of one of them
         tags = {get_args(c.model_fields["kind"].annotation)[0]: c for c in (first, *others)}
         return (tags[step],)
+    if get_origin(first) is Annotated:  # a union that may also be left out
+        return _inside(first, step)
     if isinstance(step, int):
         return _bare(get_args(first)[0])
     field = first.model_fields[step]

@@ -23,8 +23,25 @@ ROOMS = {
     "pipeline.clock": set(),
     "pipeline.brackets": GROUND,
     "pipeline.published": {"geometries", "pipeline.measures.dictionary"},
+    "pipeline.keys": GROUND,
+    "pipeline.constraints": GROUND,
+    "pipeline.factors": {"geometries"},
+    "pipeline.design": {"geometries", "pipeline.constraints", "pipeline.factors", "pipeline.keys"}
+    | {"pipeline.measures.dictionary"},
+    "pipeline.effects": set(),
+    "pipeline.surface": GROUND,
+    "pipeline.points": {"pipeline.design", "pipeline.effects", "pipeline.factors"},
+    "pipeline.variants": {"geometries", "pipeline.config", "pipeline.constraints", "pipeline.factors"}
+    | {"pipeline.keys", "pipeline.points"},
+    "pipeline.outcomes": {"geometries", "pipeline.comparisons", "pipeline.factors"}
+    | {"pipeline.measures.dictionary", "pipeline.variants"},
+    "pipeline.tornado": {"pipeline.factors", "pipeline.variants"},
+    "pipeline.sensitivity": {"geometries", "pipeline.config", "pipeline.design", "pipeline.effects"}
+    | {"pipeline.measures.dictionary", "pipeline.outcomes", "pipeline.points", "pipeline.surface"}
+    | {"pipeline.tornado", "pipeline.variants"},
     "pipeline.config": GROUND
     | {"pipeline.brackets", "pipeline.inputs", "pipeline.statics", "pipeline.units"}
+    | {"pipeline.design", "pipeline.keys"}
     | {"pipeline.measures.dictionary", "pipeline.published"},
     "pipeline.readings": PHYSICS,
     "pipeline.superposition": PHYSICS | {"pipeline.applied", "pipeline.inputs", "pipeline.statics"},
@@ -109,6 +126,7 @@ OWNERS = {  # a library and the only module or package that may import it
     "filelock": "pipeline.casebook",
     "meshio": "pipeline.store",
     "pyarrow": "pipeline.store",
+    "SALib": "pipeline.effects",
     "pyvista": "pipeline.output",
     "vtk": "pipeline.output",
     "vtkmodules": "pipeline.output",

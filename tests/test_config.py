@@ -33,6 +33,10 @@ LOAD_KINDS = (
     *("hip_force", "torsion", "bending", "end_force"),
     *("stance", "walking", "stairs", "forces"),
 )
+DESIGN_KINDS = (
+    *("grid", "paired", "one_at_a_time", "latin_hypercube", "sobol_sequence"),
+    *("sobol_indices", "morris"),
+)
 Key = tuple[str | int, ...]
 
 fuzz = settings(
@@ -55,6 +59,7 @@ def _full_study() -> dict[str, Any]:
     data["stages"].append({"name": "graft", "modulus_mpa": 50.0, "poisson_ratio": 0.2})
     data["loads"] += _more_loads()
     data["published"] = [_measured(data)]
+    data["design"] = _design()
     data["constructs"].append(
         {
             "kind": "specimen",
@@ -78,6 +83,16 @@ def _measured(data: dict[str, Any]) -> dict[str, Any]:
     words = {"source": "invented for these tests", "differs": "there was no such test"}
     number = {"form": "ratio", "measured": 1.7, "spread": 0.3, "unit": "1"}
     return {"name": "nothing", **names, **read, **number, **words}
+
+
+def _design() -> dict[str, Any]:
+    """Two factors, by limits and by values, with every key that these may have."""
+    limits = {"key": "femur.length_mm", "label": "length", "low": 420.0, "high": 440.0, "step": 5.0}
+    listed = {"key": "constructs.1.nail.diameter_mm", "values": [10.0, 11.0]}
+    more = {"also": ["constructs.4.nail.diameter_mm"], "whole": False}
+    rest = {"constraints": ["femur.length_mm < 450"], "outcomes": ["axial_stiffness"]}
+    factors = [limits | {"also": [], "whole": False}, listed | more]
+    return {"kind": "latin_hypercube", "samples": 8, "seed": 3, "factors": factors, **rest}
 
 
 def _more_loads() -> list[dict[str, Any]]:
@@ -246,6 +261,7 @@ def test_the_study_that_we_break_is_whole():
     assert kinds == {
         *("intact", "nail", "exchange_nail", "plate", "nail_plate", "specimen"),
         *LOAD_KINDS,
+        "latin_hypercube",
     }
     assert len(NUMBERS) > 80
     assert len(TABLES) > 30
@@ -409,6 +425,7 @@ CHOICES = {key: _choices(info.annotation) for key, info, _ in FIELDS if _choices
 UNION = {
     "loads": LOAD_KINDS,
     "constructs": ("intact", "nail", "exchange_nail", "plate", "nail_plate", "specimen"),
+    "design": DESIGN_KINDS,
 }
 
 
@@ -647,6 +664,8 @@ def test_set_changes_what_it_names():
         "constructs.4.plate.screws.holes=[1, 3]",
         "stages.1.name=mature",
         "loads.0.force_n=1e3",
+        "loads.torsion.moment_nm=7.0",
+        "constructs.nail-10-distal.nail.diameter_mm=11",
     )
     study = load_study(DEMO, changes)
     assert study.mesh.level == "fine"
@@ -656,6 +675,8 @@ def test_set_changes_what_it_names():
     assert study.constructs[4].plate.screws.holes == (1, 3)
     assert study.stages[1].name == "mature"
     assert study.loads[0].force_n == 1000
+    assert study.loads[1].moment_nm == 7
+    assert study.constructs[5].nail.diameter_mm == 11
     assert study.constructs[0] == load_study(DEMO).constructs[0]
 
 
@@ -682,7 +703,8 @@ def test_the_last_set_wins():
         ("stages.7.name=woven", "'7' is not there"),
         ("stages.3={ name = 'woven' }", "'3' is not there"),
         ("stages.-1.name=woven", "'-1' is not there"),
-        ("constructs.nail-10.name=x", "'nail-10' is not there"),
+        ("constructs.nail-99.name=x", "'nail-99' is not there"),
+        ("constructs.nail-10.nail.diameter_mm=99", "constructs.1.nail.diameter_mm = 99"),
         ("constructs.².name=x", "'²' is not there"),
         ("constructs.٣.name=x", "is not there"),
         ("constructs." + "9" * 5000 + ".name=x", "is not there"),
@@ -777,6 +799,13 @@ def test_every_number_has_a_unit_or_none(model: type[Parameters], name: str, inf
     bare = {
         "measured",  # the key "unit" beside it says its unit, and that of its spread
         "spread",
+        "low",  # a factor's limits and step are in the unit of its key
+        "high",
+        "step",
+        "samples",
+        "trajectories",
+        "levels",
+        "seed",
         "proximal",
         "distal",
         "hole_count",

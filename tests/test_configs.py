@@ -9,9 +9,11 @@ import pytest
 
 from pipeline.config import load_study
 from pipeline.planning import plan
+from pipeline.variants import variants_of
 
 FILES = sorted((Path(__file__).parents[1] / "configs").glob("*.toml"))
 TWINS = [path for path in FILES if path.stem.startswith("twin-")]
+SWEEPS = {"sweep-retained-nail": 24, "sweep-nail-and-gap": 40}  # and their points at most
 SITES = ("mid", "distal", "proximal")
 
 
@@ -25,10 +27,21 @@ def test_every_study_file_says_that_its_scenario_is_invented(path: Path):
     assert "invented" in path.read_text(encoding="utf-8").split("schema_version")[0]
 
 
+@pytest.mark.parametrize("stem", SWEEPS)
+def test_every_variant_of_a_sweep_can_be_built(stem: str):
+    study = load_study(FILES[0].with_name(f"{stem}.toml"), ())
+    variants = variants_of(study)
+    assert 10 <= len(variants) <= SWEEPS[stem]
+    assert study.mesh.level == "coarse"
+    for variant in variants:
+        assert variant.study is not None, variant.reason
+        assert plan(variant.study)
+
+
 def test_families_stand_at_three_sites():
     families: dict[str, set[str]] = {}
     for path in FILES:
-        if path.stem != "demo" and path not in TWINS:
+        if path.stem not in {"demo", *SWEEPS} and path not in TWINS:
             for construct in load_study(path, ()).constructs:
                 family, _, site = construct.name.rpartition("-")
                 families.setdefault(family, set()).add(site)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from difflib import get_close_matches
 from typing import Literal
 
 Scheme = Literal["classical", "pressure", "deviatoric"]
@@ -274,3 +275,17 @@ COLUMNS: dict[str, Quantity] = {
     ),
 }  # fmt: skip
 """Columns of the tables that are no quantity."""
+
+
+def known_quantity(name: str) -> str:
+    """Return a name that is in the dictionary.
+
+    Raises
+    ------
+    ValueError
+        If it is not; says which are near.
+    """
+    if name not in QUANTITIES:
+        near = ", ".join(get_close_matches(name, QUANTITIES, 3, 0.0))
+        raise ValueError(f"no such quantity; the nearest allowed are {near}: correct it")
+    return name

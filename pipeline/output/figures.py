@@ -6,7 +6,6 @@ Both fields have one colour range for the whole study, so that pictures may be c
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from math import ceil
 from pathlib import Path
@@ -15,7 +14,6 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from pipeline.errors import OutputError
 from pipeline.output import panels, scene
 from pipeline.output.model import STRAIN, STRESS, Array, Model, read_model, read_values
 from pipeline.output.panels import MUTED
@@ -111,12 +109,12 @@ def draw_study(out: Path, names: Sequence[str], stage: str, load: str) -> list[P
     sheets: list[Sheet] = []
     for name in names:
         sheet = _sheet(read_model(out, name, stage, load), subject)
-        paths.append(_save(_construct(sheet, subject), out / "figures" / f"{name}.png"))
+        paths.append(panels.save(_construct(sheet, subject), out / "figures" / f"{name}.png"))
         if sheet.stress is not None or sheet.failed:
             sheets.append(replace(sheet, near=None, strain=None))
     if not sheets:
         return paths
-    return [*paths, _save(_overview(sheets, subject), out / "figures" / "overview.png")]
+    return [*paths, panels.save(_overview(sheets, subject), out / "figures" / "overview.png")]
 
 
 def shared_top(values: Iterable[Array]) -> float:
@@ -243,18 +241,3 @@ def _pair(sheet: Sheet, parts: Axes, stress: Axes) -> None:
     )  # fmt: skip
     panels.show(parts, sheet.whole)
     panels.show(stress, sheet.stress, FAILED if sheet.failed else "no implant")
-
-
-def _save(figure: Figure, path: Path) -> Path:
-    draft = path.with_name(f".{path.name}.part")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        figure.savefig(draft, format="png")
-        draft.replace(path)
-    except OSError as error:
-        with suppress(OSError):
-            draft.unlink()
-        raise OutputError(
-            f"{path}: can not be written ({error.strerror}); free disk space or choose another --out"
-        ) from None
-    return path

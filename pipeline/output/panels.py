@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from contextlib import suppress
 from functools import partial
+from pathlib import Path
 
+import matplotlib as mpl
 import numpy as np
 from matplotlib import colormaps
 from matplotlib.axes import Axes
@@ -13,6 +16,7 @@ from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch, Rectangle
 
+from pipeline.errors import OutputError
 from pipeline.output.scene import COLOURS, CUT_COLOURS, INK, Scale, View
 
 LABELS = {
@@ -119,3 +123,28 @@ def colour_bar(figure: Figure, axes: Axes, scale: Scale) -> None:
     bar.outline.set_visible(False)
     bar.ax.tick_params(labelsize=9, color=MUTED, labelcolor=INK)
     bar.set_label(scale.label, fontsize=10, color=INK)
+
+
+def save(figure: Figure, path: Path) -> Path:
+    """Write a figure in the format of its file's ending; whole or not.
+
+    Raises
+    ------
+    OutputError
+        If it can not be written.
+    """
+    draft = path.with_name(f".{path.name}.part")
+    kind = path.suffix.removeprefix(".")
+    undated = {"Date": None} if kind == "svg" else None  # the same file from the same results
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with mpl.rc_context({"svg.hashsalt": "gapstrain", "svg.fonttype": "none"}):
+            figure.savefig(draft, format=kind, metadata=undated)
+        draft.replace(path)
+    except OSError as error:
+        with suppress(OSError):
+            draft.unlink()
+        raise OutputError(
+            f"{path}: can not be written ({error.strerror}); free disk space or choose another --out"
+        ) from None
+    return path

@@ -154,7 +154,7 @@ def test_pictures_say_that_a_stage_was_not_solved(half_solved, monkeypatch):
         said[path.name] = [text.get_text() for axes in figure.axes for text in axes.texts]
         return path
 
-    monkeypatch.setattr(figures, "_save", keep)
+    monkeypatch.setattr(figures.panels, "save", keep)
     draw_study(half_solved, ["sound", "loose"], "soft", "axial")
     found = {name: texts.count(FAILED) for name, texts in said.items()}
     assert found == {"sound.png": 0, "loose.png": 2, "overview.png": 1}

@@ -1,0 +1,206 @@
+"""Which factor of a design moves which result: the rows of ``sensitivity.csv``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from math import isfinite
+
+import numpy as np
+
+from geometries.errors import StudyError
+from pipeline.config import StudyConfig
+from pipeline.design import Design, Morris, OneAtATime, Paired, SobolIndices
+from pipeline.effects import Array, Index, morris_indices, sobol_indices, surface_indices
+from pipeline.measures.dictionary import Quantity
+from pipeline.outcomes import GROUP_COLUMNS, Block, Row, blocks_of, check_points
+from pipeline.points import shares
+from pipeline.surface import Surface, fit_surface
+from pipeline.tornado import tornado
+from pipeline.variants import Point, points_of
+
+SENSITIVITY_COLUMNS = (
+    *GROUP_COLUMNS, "factor", "label", "method", "index", "value", "confidence", "at", "q2",
+    "surface", "points", "note",
+)  # fmt: skip
+NAMES = {Morris: ("mu", "mu_star", "sigma"), SobolIndices: ("S1", "ST")}
+FLAT = "the result does not vary"
+_TABLE = "sensitivity.csv"
+INDICES: dict[str, Quantity] = {
+    "low, high": Quantity(
+        "%", _TABLE,
+        "Change of the result against the study as written when the factor alone goes to its lowest, "
+        "its highest value; what that is stands under at.",
+    ),
+    "swing": Quantity(
+        "%", _TABLE, "Largest less smallest such change over all values of the factor, 0 among them.",
+    ),
+    "mu, mu_star, sigma": Quantity(
+        "as value", _TABLE,
+        "Mean, mean size and standard deviation of the elementary effects (Morris 1991, from memory), "
+        "each for the factor's whole range. A large sigma: the effect bends or depends on others.",
+    ),
+    "S1, ST": Quantity(
+        "1", _TABLE,
+        "Share of the result's variance that the factor explains alone, and together with others "
+        "(Saltelli 2010, from memory), all factors spread evenly over their ranges. Of the model "
+        "itself with sobol_indices, else of the response surface.",
+    ),
+    "q2": Quantity(
+        "1", _TABLE,
+        "How well a response surface through the other points predicts a point that is left out: 1 "
+        "perfect, 0 no better than the mean. Points are left out one by one, or by tenths beyond 60.",
+    ),
+}  # fmt: skip
+"""What the indices mean, for the data dictionary."""
+
+
+@dataclass(frozen=True)
+class _Surfaces:
+    """Response surfaces of a block, or why there are none."""
+
+    surface: Surface | None
+    note: str = ""
+
+
+def sensitivity_rows(
+    study: StudyConfig, design_table: Sequence[Row], results: Iterable[Row]
+) -> list[dict[str, object]]:
+    """Evaluate the sensitivity of a study's results to the factors of its design.
+
+    Parameters
+    ----------
+    study : StudyConfig
+        The study with its design.
+    design_table, results : sequence of mapping
+        Rows of ``design.csv`` and ``results.csv`` as read.
+
+    Returns
+    -------
+    list of dict
+        In the order of ``SENSITIVITY_COLUMNS``. None without a design, or with a paired one, whose
+        factors move together so that no effect is that of one. An index that can not be evaluated
+        has an empty value and a note.
+
+    Raises
+    ------
+    StudyError
+        If the tables belong to another design.
+    """
+    design = study.design
+    if design is None or isinstance(design, Paired):
+        return []
+    points = points_of(study)
+    check_points(points, design.factors, design_table)
+    rows: list[dict[str, object]] = []
+    for block in blocks_of(points, design.outcomes, design_table, results):
+        surfaces = _surfaces(design, points, block)
+        for column, cells in _cells(design, points, block, surfaces):
+            rows.append(_beside(block, column, surfaces) | cells)
+    return rows
+
+
+def _surfaces(design: Design, points: Sequence[Point], block: Block) -> _Surfaces:
+    """Response surfaces over the factors as shares of their ranges."""
+    words = [factor.name for factor in design.factors if not factor.is_numeric]
+    if words:
+        return _Surfaces(None, f"no response surface: words, not numbers, in {', '.join(words)}")
+    columns = []
+    for factor in design.factors:
+        taken = [point.values[factor.key] for point in points]
+        if any(value is None for value in taken):
+            return _Surfaces(None, f"no response surface: {factor.name} is not written in the study")
+        numbers = np.array(taken, dtype=float)
+        low, high = min(factor.range[0], numbers.min()), max(factor.range[1], numbers.max())
+        columns.append((numbers - low) / (high - low or 1.0))
+    try:
+        where = np.column_stack(columns)[block.there]
+        return _Surfaces(fit_surface(where, block.values[block.there]))
+    except StudyError as error:
+        return _Surfaces(None, f"no response surface: {error}")
+
+
+def _beside(block: Block, column: int, surfaces: _Surfaces) -> dict[str, object]:
+    """Cells that all rows of a result share."""
+    surface = surfaces.surface
+    q2 = float(surface.q2[column]) if surface else float("nan")
+    return {
+        **dict(zip(GROUP_COLUMNS, block.groups[column], strict=True)),
+        "q2": q2 if isfinite(q2) else "",
+        "surface": surface.kind if surface else "",
+        "points": block.used,
+    }
+
+
+def _cells(
+    design: Design, points: Sequence[Point], block: Block, surfaces: _Surfaces
+) -> Iterator[tuple[int, dict[str, object]]]:
+    """For every result of a block, cells of each factor and index."""
+    if isinstance(design, OneAtATime):
+        for column in range(len(block.groups)):
+            for cells in tornado(design.factors, points, block.values[:, column]):
+                yield column, cells | {"unit": "%", "note": _joined(cells["note"], surfaces.note)}
+        return
+    method, found = _indices(design, block, surfaces)
+    share = {} if isinstance(design, Morris) else {"unit": "1"}
+    for column, (indices, note) in enumerate(found):
+        for number, factor in enumerate(design.factors):
+            for index in indices:
+                cells = _cell(index, number) | {"method": method, "note": note, **share}
+                yield column, {"factor": factor.key, "label": factor.name, **cells}
+
+
+def _cell(index: Index, number: int) -> dict[str, object]:
+    value = float(index.values[number])
+    sure = index.confidence
+    return {
+        "index": index.name,
+        "value": value if isfinite(value) else "",
+        "confidence": "" if sure is None else float(sure[number]),
+    }
+
+
+Found = list[tuple[tuple[Index, ...], str]]
+
+
+def _indices(design: Design, block: Block, surfaces: _Surfaces) -> tuple[str, Found]:
+    """Method, and of each result of a block the indices with a note."""
+    if isinstance(design, Morris | SobolIndices):
+        return design.kind, [_direct(design, block, k, surfaces) for k in range(len(block.groups))]
+    count = len(design.factors)
+    if surfaces.surface is None:
+        nothing = _unknown(("S1", "ST"), count), _joined(block.missing, surfaces.note)
+        return "sobol_of_surface", [nothing] * len(block.groups)
+    beyond = "the surface is read beyond the constraints too" if design.constraints else ""
+    left_out = f"{block.missing}, left out" if block.missing else ""
+    note = _joined(left_out, beyond)
+    return "sobol_of_surface", [
+        (indices, note) if indices else (_unknown(("S1", "ST"), count), _joined(FLAT, note))
+        for indices in surface_indices(surfaces.surface.predict, count)
+    ]
+
+
+def _direct(
+    design: Morris | SobolIndices, block: Block, column: int, surfaces: _Surfaces
+) -> tuple[tuple[Index, ...], str]:
+    """Indices from the model's own values; all points are needed."""
+    count, names = len(design.factors), NAMES[type(design)]
+    if block.missing:
+        return _unknown(names, count), _joined(
+            f"{block.missing}; {design.kind} needs all of them", surfaces.note
+        )
+    values = block.values[:, column]
+    if np.ptp(values) <= 1e-9 * np.abs(values).max():
+        return _unknown(names, count), _joined(FLAT, surfaces.note)
+    if isinstance(design, Morris):
+        return morris_indices(shares(design), values, design.levels), surfaces.note
+    return sobol_indices(values, count), surfaces.note
+
+
+def _unknown(names: Iterable[str], factors: int) -> tuple[Index, ...]:
+    nothing: Array = np.full(factors, np.nan)
+    return tuple(Index(name, nothing) for name in names)
+
+
+def _joined(*notes: object) -> str:
+    return "; ".join(str(note) for note in notes if note)
