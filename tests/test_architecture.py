@@ -22,7 +22,8 @@ ROOMS = {
     "pipeline.errors": {"geometries"},
     "pipeline.clock": set(),
     "pipeline.brackets": GROUND,
-    "pipeline.published": {"geometries", "pipeline.measures.dictionary"},
+    "pipeline.lookup": {"pipeline.comparisons", "pipeline.measures.dictionary"},
+    "pipeline.published": {"geometries", "pipeline.lookup", "pipeline.measures.dictionary"},
     "pipeline.config": GROUND
     | {"pipeline.brackets", "pipeline.inputs", "pipeline.statics", "pipeline.units"}
     | {"pipeline.measures.dictionary", "pipeline.published"},
