@@ -13,6 +13,7 @@ from rich.console import Console
 
 from geometries.assembly import assemble
 from geometries.errors import StudyError
+from pipeline.caution import CAUTION
 from pipeline.config import load_study
 from pipeline.levels import run_levels
 from pipeline.output.credibility import credibility_page
@@ -36,11 +37,6 @@ from pipeline.terminal import (
 )
 from pipeline.verification.suite import selected, write_outcomes
 from pipeline.verification.suite import verify as verified
-
-CAUTION = (
-    "Research and teaching only: idealised geometry, linear elastic, not validated for an individual, "
-    "not a medical device. Decisions belong to licensed clinicians and local rules."
-)
 
 app = typer.Typer(
     add_completion=False,

@@ -56,12 +56,13 @@ ROOMS = {
     | {"pipeline.borrowed", "pipeline.case", "pipeline.comparisons", "pipeline.study"},
     "pipeline.borrowed": set(),
     "pipeline.sampling": {"pipeline.case"},
+    "pipeline.caution": set(),
     "pipeline.output": GROUND
     | {"pipeline.comparisons", "pipeline.config", "pipeline.measures.dictionary", "pipeline.store"},
     "pipeline.cli": PHYSICS
     | {"pipeline.config", "pipeline.store", "pipeline.case", "pipeline.study", "pipeline.output"}
     | {"pipeline.levels", "pipeline.record", "pipeline.sampling", "pipeline.statics"}
-    | {"pipeline.terminal", "pipeline.verification"},
+    | {"pipeline.terminal", "pipeline.verification", "pipeline.caution"},
     "pipeline.terminal": {"geometries", "pipeline.config", "pipeline.output", "pipeline.statics"}
     | {"pipeline.study", "pipeline.verification"},
 }
