@@ -57,6 +57,13 @@ ROOMS = {
     "pipeline.borrowed": set(),
     "pipeline.sampling": {"pipeline.case"},
     "pipeline.caution": set(),
+    "pipeline.checksums": GROUND,
+    "pipeline.run_folder": GROUND | {"pipeline.store"},
+    "pipeline.bundle_papers": {"pipeline.caution", "pipeline.checksums", "pipeline.run_folder"}
+    | {"pipeline.store"},
+    "pipeline.bundle": GROUND
+    | {"pipeline.bundle_papers", "pipeline.checksums", "pipeline.run_folder", "pipeline.store"},
+    "pipeline.opening": GROUND | {"pipeline.checksums"},
     "pipeline.output": GROUND
     | {"pipeline.comparisons", "pipeline.config", "pipeline.measures.dictionary", "pipeline.store"},
     "pipeline.cli": PHYSICS
