@@ -64,6 +64,8 @@ ROOMS = {
     "pipeline.bundle": GROUND
     | {"pipeline.bundle_papers", "pipeline.checksums", "pipeline.run_folder", "pipeline.store"},
     "pipeline.opening": GROUND | {"pipeline.checksums"},
+    "pipeline.claims": GROUND
+    | {"pipeline.comparisons", "pipeline.lookup", "pipeline.measures.dictionary"},
     "pipeline.tolerances": PHYSICS,
     "pipeline.compare": GROUND | {"pipeline.run_folder", "pipeline.store", "pipeline.tolerances"},
     "pipeline.output": GROUND
