@@ -14,6 +14,7 @@ from rich.console import Console
 from geometries.assembly import assemble
 from geometries.errors import StudyError
 from pipeline.caution import CAUTION
+from pipeline.cli_reproduction import bundle, compare, reproduce
 from pipeline.config import load_study
 from pipeline.levels import run_levels
 from pipeline.output.credibility import credibility_page
@@ -178,6 +179,10 @@ def verify(
     )
     if not all(outcome.passed for outcome in outcomes):
         raise typer.Exit(1)
+
+
+for command in (bundle, compare, reproduce):
+    app.command()(command)
 
 
 def _check_levels(levels: int, error_cases: int | None) -> None:

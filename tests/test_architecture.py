@@ -68,12 +68,25 @@ ROOMS = {
     | {"pipeline.comparisons", "pipeline.lookup", "pipeline.measures.dictionary"},
     "pipeline.tolerances": PHYSICS,
     "pipeline.compare": GROUND | {"pipeline.run_folder", "pipeline.store", "pipeline.tolerances"},
+    "pipeline.reproduction": GROUND
+    | {"pipeline.case", "pipeline.claims", "pipeline.compare", "pipeline.config", "pipeline.opening"}
+    | {"pipeline.run_folder", "pipeline.sampling", "pipeline.store", "pipeline.tolerances"},
     "pipeline.output": GROUND
     | {"pipeline.comparisons", "pipeline.config", "pipeline.measures.dictionary", "pipeline.store"},
     "pipeline.cli": PHYSICS
     | {"pipeline.config", "pipeline.store", "pipeline.case", "pipeline.study", "pipeline.output"}
     | {"pipeline.levels", "pipeline.record", "pipeline.sampling", "pipeline.statics"}
-    | {"pipeline.terminal", "pipeline.verification", "pipeline.caution"},
+    | {"pipeline.terminal", "pipeline.verification", "pipeline.caution", "pipeline.cli_reproduction"},
+    # Part of the command line: it holds commands of cli.py, and neither prints nor exits by itself.
+    "pipeline.cli_reproduction": GROUND
+    | {"pipeline.bundle", "pipeline.case", "pipeline.caution", "pipeline.claims", "pipeline.compare"}
+    | {"pipeline.config", "pipeline.reproduction", "pipeline.run_folder", "pipeline.study"}
+    | {"pipeline.terminal", "pipeline.terminal_reproduction"},
+    "pipeline.terminal_reproduction": {
+        "pipeline.compare",
+        "pipeline.reproduction",
+        "pipeline.terminal",
+    },
     "pipeline.terminal": {"geometries", "pipeline.config", "pipeline.output", "pipeline.statics"}
     | {"pipeline.study", "pipeline.verification"},
 }
@@ -90,7 +103,7 @@ FLOORS = {  # inside geometries: a module may import those of a lower number, no
     **dict.fromkeys(("faces", "bow"), -2),
     "frame": -3,
 }
-OWNERS = {  # a library and the only module or package that may import it
+OWNERS = {  # a library and the only modules or packages that may import it
     "gmsh": "pipeline.fem.mesher",
     "numba": "pipeline.fem.kernels",
     "llvmlite": "pipeline.fem.kernels",
@@ -103,7 +116,7 @@ OWNERS = {  # a library and the only module or package that may import it
     "matplotlib": "pipeline.output",
     "mpl_toolkits": "pipeline.output",
     "jinja2": "pipeline.output",
-    "typer": "pipeline.cli",
+    "typer": ("pipeline.cli", "pipeline.cli_reproduction"),
 }
 MODULE_LINES, FUNCTION_LINES, ARGUMENTS = 300, 60, 6
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "Makefile"} | {
@@ -139,6 +152,11 @@ def _imports(name: str) -> Iterator[str]:
 OURS = {
     name: {i for i in _imports(name) if i.split(".")[0] in ("pipeline", "geometries")} for name in FILES
 }
+
+
+def _owners(library: str) -> tuple[str, ...]:
+    owners = OWNERS[library]
+    return (owners,) if isinstance(owners, str) else owners
 
 
 def _room(name: str) -> str:
@@ -218,7 +236,7 @@ def test_each_library_has_one_owner():
         f"{name} must not import {library}; only {OWNERS[library]} may"
         for name in FILES
         for library in {target.split(".")[0] for target in _imports(name)} & set(OWNERS)
-        if name != OWNERS[library] and not name.startswith(f"{OWNERS[library]}.")
+        if not any(f"{name}.".startswith(f"{owner}.") for owner in _owners(library))
     ])  # fmt: skip
 
 
