@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import isfinite
 
+from pipeline.comparisons import label_of
+
 # What must agree besides kind of construct, quantity and kind of location; each step asks for less.
 STEPS = {
     ("stage", "load"): "same stage and load",
@@ -15,11 +17,6 @@ STEPS = {
 }
 Row = dict[str, str]
 Key = tuple[str, ...]
-
-
-def label_of(row: Row) -> str:
-    """Variant and construct of a row, as one word."""
-    return f"{row['variant']}-{row['construct']}" if row["variant"] else row["construct"]
 
 
 @dataclass(frozen=True)

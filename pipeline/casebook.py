@@ -8,7 +8,6 @@ reads. ``DIR/cases.csv`` says which construct lies where.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import shutil
 import tempfile
@@ -19,12 +18,13 @@ from typing import Any
 
 from filelock import FileLock, Timeout
 
+from geometries.errors import StudyError
+from pipeline.checksums import CHECKSUMS, checksum_lines, digest_of, read_checksums
 from pipeline.errors import OutputError
 from pipeline.store import read_if_any, read_table, write_table
 
 CASES, INDEX, LOCK = "cases", "cases.csv", ".lock"
 ROWS, FIELDS, SUMMARY, LOG = "rows.csv", "fields.vtu", "summary.json", "log.txt"
-CHECKSUMS = "checksums.txt"
 INDEX_COLUMNS = ("variant", "construct", "case", "status", "reason", "seconds")
 DRAFT = ".draft-"
 
@@ -64,8 +64,8 @@ def case_folder(out: Path, address: str) -> Iterator[Path]:
         draft = Path(tempfile.mkdtemp(prefix=DRAFT, dir=final.parent))
         draft.chmod(0o755)
         yield draft
-        lines = [f"{_sha256(file)}  {file.name}\n" for file in sorted(draft.iterdir())]
-        (draft / CHECKSUMS).write_text("".join(lines), encoding="utf-8")
+        sums = {file.name: digest_of(file) for file in draft.iterdir()}
+        (draft / CHECKSUMS).write_text(checksum_lines(sums), encoding="utf-8")
         discard_case(out, address)
         _into_place(draft, final)
     except OSError as error:
@@ -110,22 +110,16 @@ def fault_of(out: Path, address: str) -> str:
     if not folder.is_dir():
         return "it is not there"
     try:
-        listed = (folder / CHECKSUMS).read_text(encoding="utf-8").splitlines()
-        sums = {name: stated for stated, _, name in (line.partition("  ") for line in listed)}
+        sums = read_checksums(folder / CHECKSUMS)
         missing = {ROWS, SUMMARY} - set(sums)
         if missing:
             return f"{CHECKSUMS} does not name {', '.join(sorted(missing))}"
         for name, stated in sums.items():
-            if _sha256(folder / name) != stated:
+            if digest_of(folder / name) != stated:
                 return f"{name} is not as it was written"
-    except (OSError, UnicodeDecodeError) as error:
+    except (OSError, StudyError) as error:
         return f"it can not be read ({error})"
     return ""
-
-
-def _sha256(file: Path) -> str:
-    with file.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 def write_index(out: Path, rows: Sequence[Mapping[str, object]]) -> None:

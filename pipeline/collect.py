@@ -19,7 +19,8 @@ from pipeline.measures.dictionary import COLUMNS, QUANTITIES
 from pipeline.planning import Plan
 from pipeline.published import PUBLISHED_COLUMNS, published_rows
 from pipeline.record import CHECKS
-from pipeline.store import write_parquet, write_table
+from pipeline.sensitivity import INDICES, SENSITIVITY_COLUMNS, sensitivity_rows
+from pipeline.store import read_if_any, write_parquet, write_table
 from pipeline.variants import Variant
 
 Row = dict[str, object]
@@ -37,8 +38,8 @@ def write_tables(study: StudyConfig, planned: Plan, outcomes: Sequence[Outcome],
     """Write the tables of a study whose cases have ended; none of an earlier run stays.
 
     They are ``cases.csv``, ``results.csv`` and the same as Parquet, ``comparisons.csv``,
-    ``dictionary.csv`` and, where the study asks for them, ``design.csv``, ``brackets.csv`` and
-    ``published.csv``.
+    ``dictionary.csv`` and, where the study asks for them, ``design.csv``, ``sensitivity.csv``,
+    ``brackets.csv`` and ``published.csv``.
     """
     write_index(out, [_ended(outcome) for outcome in outcomes])
     table = result_rows(outcomes, out)
@@ -54,9 +55,15 @@ def write_tables(study: StudyConfig, planned: Plan, outcomes: Sequence[Outcome],
     design = [_point(variant) for variant in planned.variants if variant.name]
     keys = dict.fromkeys(key for row in design for key in row)
     _write_if_any(out / "design.csv", design, tuple(keys))
-    entries = QUANTITIES | COLUMNS
+    found = sensitivity_rows(study, read_if_any(out / "design.csv"), _as_text(table)) if design else []
+    _write_if_any(out / "sensitivity.csv", found, SENSITIVITY_COLUMNS)
+    entries = QUANTITIES | COLUMNS | (INDICES if design else {})
     dictionary = [{"quantity": name, **asdict(entry)} for name, entry in entries.items()]
     write_table(out / "dictionary.csv", dictionary, ("quantity", "unit", "locations", "definition"))
+
+
+def _as_text(table: Sequence[Row]) -> list[dict[str, str]]:
+    return [{key: str(value) for key, value in row.items()} for row in table]
 
 
 def _ended(outcome: Outcome) -> Row:

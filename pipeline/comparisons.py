@@ -50,6 +50,12 @@ def verdict(difference: float, combined: float) -> str:
     return "a lower" if difference > 0 else "a higher"
 
 
+def label_of(row: Row) -> str:
+    """Variant and construct of a row, as one word."""
+    variant = row.get("variant", "")
+    return f"{variant}-{row['construct']}" if variant else str(row["construct"])
+
+
 def relate(table: list[dict[str, object]], references: Mapping[str, Mapping[str, str]]) -> None:
     """Fill the columns of percentages, and name in ``undecided`` those that the errors leave open.
 

@@ -11,10 +11,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from SALib.analyze import morris as analyze_morris
-from SALib.analyze import sobol as analyze_sobol
-from SALib.sample import morris as sample_morris
-from SALib.sample import sobol as sample_sobol
 
 Array = NDArray[np.float64]
 SEED = 20_260  # of the bootstrap and of the points on a response surface; any number but 0 does
@@ -49,11 +45,15 @@ def _problem(factors: int) -> dict[str, Any]:
 
 def morris_points(factors: int, trajectories: int, levels: int, seed: int) -> Array:
     """Points of Morris' trajectories, ``trajectories * (factors + 1)`` rows (n, d)."""
+    from SALib.sample import morris as sample_morris  # a second to import, and most studies need none
+
     return sample_morris.sample(_problem(factors), trajectories, num_levels=levels, seed=seed)
 
 
 def sobol_points(factors: int, samples: int, seed: int) -> Array:
     """Points for direct Sobol indices, ``samples * (factors + 2)`` rows (n, d)."""
+    from SALib.sample import sobol as sample_sobol
+
     return sample_sobol.sample(_problem(factors), samples, calc_second_order=False, seed=seed)
 
 
@@ -74,6 +74,8 @@ def morris_indices(points: Array, values: Array, levels: int) -> tuple[Index, ..
     Effects are taken for the whole range of a factor. mu_star as Campolongo, Cariboni & Saltelli
     2007, Environ Model Softw 22:1509 (from memory).
     """
+    from SALib.analyze import morris as analyze_morris
+
     found = analyze_morris.analyze(
         _problem(points.shape[1]), points, values, num_levels=levels, num_resamples=RESAMPLES, seed=SEED
     )
@@ -96,6 +98,8 @@ def sobol_indices(values: Array, factors: int, resamples: int = RESAMPLES) -> tu
     resamples : int
         Bootstrap samples for the confidence.
     """
+    from SALib.analyze import sobol as analyze_sobol
+
     found = analyze_sobol.analyze(
         _problem(factors), values, calc_second_order=False, num_resamples=resamples, seed=SEED
     )

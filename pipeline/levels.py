@@ -6,10 +6,10 @@ from collections.abc import Collection, Iterator
 from math import isfinite
 from pathlib import Path
 
-from pipeline.borrowed import Known, Row, Sample, label_of
+from pipeline.borrowed import Known, Row, Sample
 from pipeline.casebook import read_summary
 from pipeline.collect import relate_variants, write_compared
-from pipeline.comparisons import Key, key_of
+from pipeline.comparisons import Key, key_of, label_of
 from pipeline.config import StudyConfig
 from pipeline.convergence import Estimate, estimate
 from pipeline.fem.sizes import Level

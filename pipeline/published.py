@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Literal, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from geometries.constructs import Named
 from geometries.parameters import Real
+from pipeline.lookup import Reading, look_up
 from pipeline.measures.dictionary import QUANTITIES, known_quantity
 
 PUBLISHED_COLUMNS = (
     "name", "what", "model", "measured", "spread", "ratio", "unit", "standing", "reason", "flags",
     "source", "differs",
 )  # fmt: skip
-NO_TISSUE = "intact"  # stage of the rows of constructs without a gap
 LARGEST = 1e6  # no published stiffness of a long bone comes near, in any unit of the dictionary
 Row = Mapping[str, object]
 
@@ -148,16 +147,7 @@ def published_rows(entries: Iterable[Published], table: Sequence[Row]) -> list[d
     return [_row(entry, _model(entry, table)) for entry in entries]
 
 
-@dataclass(frozen=True)
-class _Reading:
-    """A result, or why there is none, and what puts it in doubt."""
-
-    value: float | None
-    reason: str = ""
-    flags: str = ""
-
-
-def _row(entry: Published, model: _Reading) -> dict[str, object]:
+def _row(entry: Published, model: Reading) -> dict[str, object]:
     measured = entry.measured
     return {
         "name": entry.name,
@@ -186,41 +176,17 @@ def _standing(entry: Published, value: float) -> str:
     return f"{'inside' if inside else 'outside'} the spread"
 
 
-def _model(entry: Published, table: Sequence[Row]) -> _Reading:
+def _model(entry: Published, table: Sequence[Row]) -> Reading:
     """The study's own result in the form of the measurement."""
-    own = _read(entry, entry.of, table)
+    own = look_up(entry, entry.of, table)
     if entry.against is None or own.value is None:
         return own
-    other = _read(entry, entry.against, table)
+    other = look_up(entry, entry.against, table)
     if other.value is None:
         return other
     if other.value == 0:
-        return _Reading(None, f"{entry.against} has 0, which nothing can be divided by")
+        return Reading(None, f"{entry.against} has 0, which nothing can be divided by")
     ratio = own.value / other.value
     value = ratio if entry.form == "ratio" else 100 * (ratio - 1)
     doubts = [flag for text in (own.flags, other.flags) for flag in text.split("; ") if flag]
-    return _Reading(value, flags="; ".join(dict.fromkeys(doubts)))
-
-
-def _read(entry: Published, construct: str, table: Sequence[Row]) -> _Reading:
-    """One construct's result."""
-    stages = ("", entry.stage, NO_TISSUE)  # a case that failed as a whole has no stage and no load
-    own = [row for row in table if row["construct"] == construct]
-    of_load = [
-        row
-        for row in own
-        if (row.get("stage") or "") in stages and (row.get("load") or entry.load) == entry.load
-    ]
-    failed = [str(row["reason"]) for row in of_load if row["status"] != "ok"]
-    if failed:
-        return _Reading(None, f"{construct} failed: {failed[0]}")
-    found = [row for row in of_load if row["quantity"] == entry.quantity]
-    for row in found:
-        if row["location"] == entry.location:
-            return _Reading(float(str(row["value"])), flags=str(row.get("flags") or ""))
-    places = ", ".join(dict.fromkeys(str(row["location"]) for row in found)) or "nowhere"
-    return _Reading(
-        None,
-        f"{construct} has {entry.quantity} under {entry.load} at: {places}; correct the location, "
-        "quantity or load",
-    )
+    return Reading(value, flags="; ".join(dict.fromkeys(doubts)))

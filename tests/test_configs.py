@@ -7,11 +7,14 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.claims import load_claims
 from pipeline.config import load_study
 from pipeline.planning import plan
 from pipeline.variants import variants_of
 
-FILES = sorted((Path(__file__).parents[1] / "configs").glob("*.toml"))
+CONFIGS = Path(__file__).parents[1] / "configs"
+CLAIMS = sorted(CONFIGS.glob("claims-*.toml"))
+FILES = sorted(set(CONFIGS.glob("*.toml")) - set(CLAIMS))
 TWINS = [path for path in FILES if path.stem.startswith("twin-")]
 SWEEPS = {"sweep-retained-nail": 24, "sweep-nail-and-gap": 40}  # and their points at most
 SITES = ("mid", "distal", "proximal")
@@ -67,3 +70,14 @@ def test_there_are_twins_of_several_tests():
     sources = {entry.source.split(",")[0] for path in TWINS for entry in load_study(path, ()).published}
     assert len(TWINS) >= 3
     assert len(sources) >= 5
+
+
+@pytest.mark.parametrize("path", CLAIMS, ids=lambda path: path.stem)
+def test_every_claims_file_names_results_of_its_study(path: Path):
+    study = load_study(CONFIGS / f"{path.stem.removeprefix('claims-')}.toml")
+    known = {item.case.name for item in plan(study).items}
+    assert "invented" in path.read_text(encoding="utf-8").split("[[claims]]")[0]
+    for claim in load_claims(path):
+        assert set(claim.constructs) <= known
+        assert claim.stage in {stage.name for stage in study.stages}
+        assert claim.load in {load.name for load in study.loads}

@@ -7,11 +7,11 @@ import sys
 from rich.console import Console
 
 from geometries.errors import StudyError
-from pipeline.cli import looking, running
+from pipeline.cli import looking, running, sharing
 from pipeline.cli.options import app
 
 INTERRUPTED = 130  # as shells say of a command that Ctrl-C ended
-COMMANDS = (looking, running)  # importing them puts them into the application
+COMMANDS = (looking, running, sharing)  # importing them puts them into the application
 
 
 def main() -> None:

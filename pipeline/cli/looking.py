@@ -7,7 +7,8 @@ from pathlib import Path
 import typer
 
 from geometries.assembly import assemble
-from pipeline.cli.options import CAUTION, Changes, Out, Quick, StudyFile, app
+from pipeline.caution import CAUTION
+from pipeline.cli.options import Changes, Out, Quick, StudyFile, app
 from pipeline.config import load_study
 from pipeline.output.drawing import draw_construct
 from pipeline.output.pages import verification_page

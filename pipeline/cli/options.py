@@ -8,10 +8,7 @@ from typing import Annotated
 
 import typer
 
-CAUTION = (
-    "Research and teaching only: idealised geometry, linear elastic, not validated for an individual, "
-    "not a medical device. Decisions belong to licensed clinicians and local rules."
-)
+from pipeline.caution import CAUTION
 
 app = typer.Typer(
     add_completion=False,

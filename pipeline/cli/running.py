@@ -10,8 +10,8 @@ import typer
 
 from geometries.errors import StudyError
 from pipeline.casebook import locked
+from pipeline.caution import CAUTION
 from pipeline.cli.options import (
-    CAUTION,
     AsJson,
     Changes,
     ErrorCases,
@@ -32,6 +32,7 @@ from pipeline.jobs import Outcome
 from pipeline.levels import run_levels
 from pipeline.output.credibility import credibility_page
 from pipeline.output.figures import draw_study
+from pipeline.output.indices import draw_indices
 from pipeline.planning import Plan, plan
 from pipeline.provenance import in_words
 from pipeline.record import write_inputs
@@ -79,6 +80,7 @@ def run(  # noqa: PLR0913 (options of a command)
         outcomes = _followed(run_levels(config, folder, running, sample), config, reporter)
         if keep is not Keep.none:
             _draw(config, folder, outcomes)
+        draw_indices(folder, *config.shown)
         credibility_page(config, folder, in_words(), CAUTION)
     if voice == "bar":
         print_results(config, folder)

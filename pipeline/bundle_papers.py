@@ -1,0 +1,136 @@
+"""What a bundle says about itself: how to check, rerun and cite it, and what it was made with."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+from textwrap import fill
+
+from pipeline.casebook import FIELDS
+from pipeline.caution import CAUTION
+from pipeline.checksums import CHECKSUMS
+from pipeline.run_folder import (
+    CASES,
+    CLAIMS,
+    INPUTS,
+    RESULTS,
+    STUDY,
+    Inputs,
+    listed_cases,
+    read_case,
+    read_inputs,
+)
+
+README, CITATION, ENVIRONMENT, MESHES = "README.txt", "CITATION.cff", "environment.txt", "meshes.csv"
+MESH_COLUMNS = ("case", "mesh_hash", "cells", "unknowns")
+UNNAMED = "the authors of this study"
+TERMS = f"""Licence
+gapstrain is under GPL-3.0-or-later. These results are their authors' own: they say here under which
+licence they pass them on.
+
+Caution
+{fill(CAUTION, 100)}"""
+
+
+def papers(folder: Path) -> dict[str, str]:
+    """Texts that are made for a bundle.
+
+    Parameters
+    ----------
+    folder : Path
+        A finished run.
+
+    Returns
+    -------
+    dict of str to str
+        The text of each file by its name. A citation that lies in the run's folder is kept: there the
+        authors put their names.
+    """
+    inputs = read_inputs(folder)
+    return {
+        README: _readme(inputs),
+        CITATION: _own_citation(folder) or _citation(inputs),
+        ENVIRONMENT: _environment(inputs),
+        MESHES: _meshes(folder),
+    }
+
+
+def _title(inputs: Inputs) -> str:
+    return str(inputs.study.get("title", "A study"))
+
+
+def _readme(inputs: Inputs) -> str:
+    return f"""{_title(inputs)}
+
+A study by finite elements, packed so that others can check it and run it again.
+
+What is in it
+  {STUDY}       the study file
+  {INPUTS}      what it was read as, with the changes made for the run
+  {CLAIMS}      where there is one: sentences of a paper, and the results they rest on
+  {RESULTS}      one row for each result; dictionary.csv defines every quantity
+  {CASES}        which case belongs to which construct
+  {MESHES}       a hash of the mesh of each case
+  {ENVIRONMENT}  versions of what computed it
+  {CITATION}     how to cite it
+  {CHECKSUMS}    SHA-256 of every other file
+  cases/           rows, summary and log of each case; {FIELDS} only if it was asked for
+  levels/          the same of other meshes, where the run had three
+
+Check it, in the unpacked folder
+  sha256sum -c {CHECKSUMS}
+A case's own {CHECKSUMS} may name a {FIELDS} that is left out: add --ignore-missing there.
+
+Run it again
+  gapstrain reproduce BUNDLE              all of it
+  gapstrain reproduce BUNDLE --subset 3   three constructs that span the study
+
+{TERMS}
+"""
+
+
+def _own_citation(folder: Path) -> str:
+    path = folder / CITATION
+    return path.read_text(encoding="utf-8") if path.is_file() else ""
+
+
+def _citation(inputs: Inputs) -> str:
+    """Citation File Format 1.2.0, keys from memory; strings of JSON are strings of YAML too."""
+    title = json.dumps(_title(inputs), ensure_ascii=False)
+    version = json.dumps(inputs.versions.get("gapstrain", "not recorded"))
+    return f"""\
+# The authors are not known to the program. Put this file into the folder of the run, fill them in,
+# one entry each, and bundle it again.
+cff-version: 1.2.0
+message: "If you use these results, please cite them as below."
+type: dataset
+title: {title}
+authors:
+  - name: "{UNNAMED}"
+references:
+  - type: software
+    title: gapstrain
+    version: {version}
+    license: GPL-3.0-or-later
+    authors:
+      - name: "the authors of gapstrain"
+"""
+
+
+def _environment(inputs: Inputs) -> str:
+    versions = {"python": "not recorded", **inputs.versions}
+    lines = [f"{name} {versions[name]}" for name in sorted(versions)]
+    return "\n".join([*lines, f"platform {inputs.platform}", ""])
+
+
+def _meshes(folder: Path) -> str:
+    text = io.StringIO()
+    writer = csv.DictWriter(text, MESH_COLUMNS, lineterminator="\n")
+    writer.writeheader()
+    for name in sorted({row["case"] for row in listed_cases(folder) if row["status"] == "ok"}):
+        summary = read_case(folder, name)
+        known = {**dict(summary.get("facts", {})), "mesh_hash": summary.get("mesh_hash", "")}
+        writer.writerow({"case": name, **{key: known.get(key, "") for key in MESH_COLUMNS[1:]}})
+    return text.getvalue()

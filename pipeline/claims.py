@@ -1,0 +1,242 @@
+"""Sentences of a paper that rest on numbers of a study, and whether the study bears them out."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Collection, Sequence
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any, Literal, Self
+
+from pydantic import Field, ValidationError, field_validator, model_validator
+
+from geometries.errors import StudyError
+from geometries.parameters import Parameters, Real
+from pipeline.comparisons import Row, label_of
+from pipeline.lookup import look_up
+from pipeline.measures.dictionary import BY_SIZE, QUANTITIES
+
+CLAIM_COLUMNS = (
+    "sentence", "what", "computed", "stated", "allowed", "unit", "result", "reason", "flags",
+)  # fmt: skip
+HOLDS, FAILS, NOT_JUDGED, NOT_CHOSEN = "holds", "fails", "can not be judged", "not in the subset"
+BOUNDS = ("less_than", "greater_than")
+LARGEST = 1e6  # as of a published measurement
+
+
+class Claim(Parameters):
+    """One sentence, the number in it, and the result that the number is of.
+
+    Where a sign only says which way (gap movement along the shaft, interfragmentary strain), changes,
+    ratios and bounds are those of sizes, as in ``comparisons.csv``; a value keeps its sign.
+    """
+
+    sentence: str = Field(min_length=10, max_length=400, description="The paper's words.")
+    kind: Literal["value", "change_percent", "ratio", "less_than", "greater_than"] = Field(
+        description="value of the construct; its change from the other one, percent, negative where "
+        "it is lower; ratio of it to the other one; or that it is less or more than the other one, "
+        "or than the stated value."
+    )
+    quantity: str = Field(description="A quantity of the data dictionary.")
+    location: str | None = Field(None, description="Where it is read, unless there is but one place.")
+    stage: str = Field(description="Tissue stage; constructs without a gap have none to choose.")
+    load: str = Field(description="Load.")
+    of: str = Field(alias="construct", description="Construct that the sentence is about.")
+    compared_with: str | None = Field(None, description="Construct that it is compared with.")
+    variant: str = Field("", description="Variant, where the study has a design.")
+    value: Real | None = Field(
+        None, ge=-LARGEST, le=LARGEST, description="Number of the sentence, in the unit below."
+    )
+    unit: str | None = Field(None, description="The dictionary's of a value or bound, % or 1.")
+    tolerance: Real | None = Field(
+        None, gt=0, le=LARGEST, description="How far off the result may be, same unit."
+    )
+    within_percent: Real | None = Field(
+        None, gt=0, le=100, description="The same, in percent of the stated value."
+    )
+
+    @field_validator("quantity")
+    @classmethod
+    def _in_the_dictionary(cls, quantity: str) -> str:
+        if quantity not in QUANTITIES:
+            near = ", ".join(get_close_matches(quantity, QUANTITIES, 3, 0.0))
+            raise ValueError(f"no such quantity; the nearest allowed are {near}: correct it")
+        return quantity
+
+    @model_validator(mode="after")
+    def _whole(self) -> Self:
+        bounded, other = self.kind in BOUNDS, self.compared_with
+        if bounded and (self.value is None) == (other is None):
+            raise ValueError(f"kind = {self.kind!r} needs either value or compared_with; give one")
+        if not bounded and self.value is None:
+            raise ValueError(f"kind = {self.kind!r} needs the value that is stated; add it")
+        if not bounded and (self.kind == "value") != (other is None):
+            raise ValueError(
+                f"kind = {self.kind!r} with compared_with = {other!r}: allowed a value alone, or a "
+                "ratio or change against another construct; add or remove compared_with"
+            )
+        if other == self.of:
+            raise ValueError(f"compared_with = {other!r} is the construct itself; name another one")
+        allowances = [self.tolerance, self.within_percent]
+        if allowances.count(None) != (2 if bounded else 1):
+            raise ValueError(
+                "allowed is either tolerance or within_percent, and neither for a bound; correct these"
+            )
+        if self.within_percent is not None and self.value == 0:
+            raise ValueError("within_percent of value = 0 allows nothing; give a tolerance")
+        return self
+
+    @model_validator(mode="after")
+    def _in_its_unit(self) -> Self:
+        own = {"ratio": "1", "change_percent": "%"}.get(self.kind, QUANTITIES[self.quantity].unit)
+        expected = None if self.value is None else own
+        if self.unit != expected:
+            wanted = f"unit = {expected!r}" if expected else "none, as no value is stated"
+            raise ValueError(
+                f"unit = {self.unit!r}: allowed is {wanted} for kind = {self.kind!r} of "
+                f"{self.quantity}; correct it"
+            )
+        return self
+
+    @property
+    def allowed(self) -> float:
+        """How far off the result may be, in the claim's unit."""
+        if self.tolerance is not None:
+            return self.tolerance
+        return abs(self.value or 0.0) * (self.within_percent or 0.0) / 100
+
+    @property
+    def constructs(self) -> tuple[str, ...]:
+        """What must have been run to judge it: its construct, then the one compared with."""
+        return (self.of,) if self.compared_with is None else (self.of, self.compared_with)
+
+    @property
+    def what(self) -> str:
+        """The result in words."""
+        whose = self.of + (f" against {self.compared_with}" if self.compared_with else "")
+        where = f" at {self.location}" if self.location else ""
+        variant = f", variant {self.variant}" if self.variant else ""
+        return f"{self.quantity}{where}, {whose}, stage {self.stage}, load {self.load}{variant}"
+
+
+class _Claims(Parameters):
+    claims: tuple[Claim, ...] = Field(max_length=400)
+
+    @field_validator("claims")
+    @classmethod
+    def _some(cls, claims: tuple[Claim, ...]) -> tuple[Claim, ...]:
+        if not claims:
+            raise ValueError("no claim; give at least one")
+        return claims
+
+
+def load_claims(path: Path) -> tuple[Claim, ...]:
+    """Read and validate a claims file.
+
+    Raises
+    ------
+    StudyError
+        One line per finding: key, value, what is allowed, what to do.
+    """
+    try:
+        data = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise StudyError(f"{path}: can not be read ({error}); give a claims file") from None
+    except (ValueError, RecursionError) as error:
+        raise StudyError(f"{path}: not valid TOML: {error}; correct that line") from None
+    try:
+        return _Claims.model_validate(data).claims
+    except ValidationError as error:
+        raise StudyError("\n".join(f"{path}: {_line(one)}" for one in error.errors())) from None
+
+
+def _line(detail: Any) -> str:
+    """One finding as one line: key, value, limit, remedy."""
+    key = ".".join(map(str, detail["loc"])) or "the file"
+    found, message = detail["input"], detail["msg"]
+    shown = "" if isinstance(found, dict | list | tuple) else f" = {str(found)[:60]!r}"
+    if detail["type"] == "value_error":
+        return f"{key}{shown}: {message.removeprefix('Value error, ')}"
+    return f"{key}{shown}: {message[0].lower()}{message[1:]}; correct it"
+
+
+def judge(
+    claims: Sequence[Claim], table: Sequence[Row], only: Collection[str] | None = None
+) -> list[dict[str, object]]:
+    """Set each claim beside the study's result.
+
+    Parameters
+    ----------
+    claims : sequence of Claim
+        Those of a claims file.
+    table : sequence of mapping
+        Rows of ``results.csv``.
+    only : collection of str, optional
+        Constructs that were run, if not all: claims of others are not judged and no failure.
+
+    Returns
+    -------
+    list of dict
+        A row for each claim in the order of ``CLAIM_COLUMNS``.
+    """
+    return [_row(claim, table, only) for claim in claims]
+
+
+def borne_out(judged: Sequence[Row]) -> bool:
+    """Whether no claim fails; one that can not be judged does."""
+    return all(row["result"] in (HOLDS, NOT_CHOSEN) for row in judged)
+
+
+def _row(claim: Claim, table: Sequence[Row], only: Collection[str] | None) -> dict[str, object]:
+    row: dict[str, object] = {
+        "sentence": claim.sentence,
+        "what": claim.what,
+        "computed": "",
+        "stated": "" if claim.value is None else claim.value,
+        "allowed": claim.allowed or "",
+        "unit": claim.unit or QUANTITIES[claim.quantity].unit,
+        "flags": "",
+    }
+    labels = {label_of({"variant": claim.variant, "construct": name}) for name in claim.constructs}
+    if only is not None and not labels <= set(only):
+        return row | {"result": NOT_CHOSEN, "reason": "a construct of it was not run"}
+    return row | _result(claim, [one for one in table if (one.get("variant") or "") == claim.variant])
+
+
+def _result(claim: Claim, mine: Sequence[Row]) -> dict[str, object]:
+    """Result of a claim by the rows of its variant."""
+    there = dict.fromkeys(str(one["construct"]) for one in mine)
+    absent = [name for name in claim.constructs if name not in there]
+    if absent:
+        whose = f" of variant {claim.variant!r}" if claim.variant else ""
+        known = ", ".join(there) or "nothing"
+        reason = f"no results of {absent[0]}{whose}, only of {known}; correct construct or variant"
+        return {"result": NOT_JUDGED, "reason": reason}
+    read = [look_up(claim, name, mine) for name in claim.constructs]
+    values = [one.value for one in read if one.value is not None]
+    if len(values) < len(read):
+        return {"result": NOT_JUDGED, "reason": next(one.reason for one in read if one.reason)}
+    doubts = [flag for one in read for flag in one.flags.split("; ") if flag]
+    return {"flags": "; ".join(dict.fromkeys(doubts))} | _judged(claim, values)
+
+
+def _judged(claim: Claim, values: Sequence[float]) -> dict[str, object]:
+    """What is computed from one or two values, and whether it is what was stated."""
+    stated = claim.value or 0.0
+    own, *others = [abs(one) if claim.quantity in BY_SIZE else one for one in (*values, stated)]
+    unlike = len(values) == 2 and values[0] * values[1] < 0
+    words = "the two are of unlike sign" if unlike else ""
+    if claim.kind in BOUNDS:
+        bound = others[0]
+        holds = own < bound if claim.kind == "less_than" else own > bound
+        return {"computed": own, "stated": bound, "result": HOLDS if holds else FAILS, "reason": words}
+    if claim.kind == "value":
+        computed = values[0]
+    elif others[0] == 0:
+        reason = f"{claim.compared_with} has 0, which nothing can be divided by"
+        return {"result": NOT_JUDGED, "reason": reason}
+    else:
+        ratio = own / others[0]
+        computed = ratio if claim.kind == "ratio" else 100 * (ratio - 1)
+    holds = abs(computed - stated) <= claim.allowed
+    return {"computed": computed, "result": HOLDS if holds else FAILS, "reason": words}
