@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import logging
 import os
+import signal
 import tempfile
 import uuid
 from collections.abc import Callable, Iterable, Iterator
@@ -16,7 +17,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import dask
-from distributed import Client, LocalCluster, Security, as_completed
+from distributed import Client, LocalCluster, Security, WorkerPlugin, as_completed
 from distributed.scheduler import KilledWorker
 
 from geometries.errors import StudyError
@@ -82,6 +83,13 @@ class Lost:
     reason: str
 
 
+class _Steady(WorkerPlugin):
+    """Ctrl-C, which a terminal sends to all, stops the run; workers then go in good order."""
+
+    def setup(self, worker: object) -> None:  # noqa: ARG002 (Dask hands it by name)
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
 @contextmanager
 def pool(place: Place) -> Iterator[Client]:
     """Yield a client of a scheduler with its workers; those started here end with it.
@@ -109,7 +117,9 @@ def pool(place: Place) -> Iterator[Client]:
             local_directory=scratch,
         )
         stack.enter_context(cluster)
-        yield stack.enter_context(Client(cluster))
+        client = stack.enter_context(Client(cluster))
+        client.register_plugin(_Steady())
+        yield client
 
 
 @contextmanager

@@ -29,5 +29,9 @@ class OutputError(StudyError):
     """Results could not be written."""
 
 
+class StoppedError(StudyError):
+    """Somebody stopped the run."""
+
+
 class EngineError(StudyError):
     """Jobs could not be handed to workers."""

@@ -9,6 +9,7 @@ from rich.console import Console
 from geometries.errors import StudyError
 from pipeline.cli import looking, running, sharing
 from pipeline.cli.options import app
+from pipeline.errors import StoppedError
 
 INTERRUPTED = 130  # as shells say of a command that Ctrl-C ended
 COMMANDS = (looking, running, sharing)  # importing them puts them into the application
@@ -18,12 +19,12 @@ def main() -> None:
     """Run the command; any fault is one sentence and exit code 2."""
     try:
         app()
+    except StoppedError as error:
+        _fail(str(error), INTERRUPTED)
     except StudyError as error:
         _fail(str(error))
     except OSError as error:
         _fail(f"{error.filename or 'disk'}: {error.strerror}; free disk space or choose another --out")
-    except KeyboardInterrupt:
-        _fail("stopped; finished cases are kept: run the same command again to go on", INTERRUPTED)
 
 
 def _fail(message: str, code: int = 2) -> None:

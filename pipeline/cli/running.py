@@ -28,6 +28,7 @@ from pipeline.cli.options import (
 )  # fmt: skip
 from pipeline.config import StudyConfig, load_study
 from pipeline.engine import Place
+from pipeline.errors import StoppedError
 from pipeline.jobs import Outcome
 from pipeline.levels import run_levels
 from pipeline.output.credibility import credibility_page
@@ -99,11 +100,17 @@ def _followed(
 ) -> list[Outcome]:
     """Run all cases and say how each ends; the outcomes on the study's own mesh level."""
     outcomes = []
-    with reporter.running():
-        for level, outcome in running:
-            if level == config.mesh.level:
-                outcomes.append(outcome)
-            reporter.ended(level, outcome)
+    try:
+        with reporter.running():
+            for level, outcome in running:
+                if level == config.mesh.level:
+                    outcomes.append(outcome)
+                reporter.ended(level, outcome)
+    except KeyboardInterrupt:
+        raise StoppedError(
+            f"stopped after {reporter.done} of {reporter.total} cases; they are kept: run the same "
+            "command again to go on"
+        ) from None
     return outcomes
 
 
