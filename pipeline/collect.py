@@ -19,9 +19,9 @@ from pipeline.measures.dictionary import COLUMNS, QUANTITIES
 from pipeline.planning import Plan
 from pipeline.published import PUBLISHED_COLUMNS, published_rows
 from pipeline.record import CHECKS
-from pipeline.sensitivity import INDICES, SENSITIVITY_COLUMNS, sensitivity_rows
 from pipeline.store import read_if_any, write_parquet, write_table
-from pipeline.variants import Variant
+from pipeline.sweeps.sensitivity import INDICES, SENSITIVITY_COLUMNS, sensitivity_rows
+from pipeline.sweeps.variants import Variant
 
 Row = dict[str, object]
 RESULT_COLUMNS = (

@@ -15,12 +15,12 @@ from geometries.constructs import Construct
 from geometries.errors import StudyError
 from geometries.parameters import Parameters
 from pipeline.brackets import variants
-from pipeline.design import Design, unknown_keys
 from pipeline.inputs import Load, Stage
-from pipeline.keys import set_at
 from pipeline.measures.dictionary import Scheme
 from pipeline.published import Published, unknown_names
 from pipeline.statics import check_points
+from pipeline.sweeps.design import Design, unknown_keys
+from pipeline.sweeps.keys import set_at
 from pipeline.units import did_you_mean, limits_of
 
 

@@ -12,7 +12,7 @@ from pipeline.case import Case, cases
 from pipeline.config import StudyConfig
 from pipeline.meshes import mesh_key
 from pipeline.superposition import check_places
-from pipeline.variants import Variant, variants_of
+from pipeline.sweeps.variants import Variant, variants_of
 
 
 @dataclass(frozen=True)

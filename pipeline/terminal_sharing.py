@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 
 from rich.table import Table
 
-from pipeline.compare import OUTSIDE, WHERE, agree
-from pipeline.reproduction import Reproduction
+from pipeline.sharing.compare import OUTSIDE, WHERE, agree
+from pipeline.sharing.reproduction import Reproduction
 from pipeline.terminal import console
 
 Row = Mapping[str, object]

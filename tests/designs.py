@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.config import StudyConfig, parse_study
-from pipeline.sensitivity import SENSITIVITY_COLUMNS, sensitivity_rows
 from pipeline.store import read_table, write_table
-from pipeline.variants import points_of
+from pipeline.sweeps.sensitivity import SENSITIVITY_COLUMNS, sensitivity_rows
+from pipeline.sweeps.variants import points_of
 
 KEYS = ("femur.length_mm", "femur.shaft_diameter_mm", "femur.distal_diameter_mm")
 RANGES = ((400.0, 440.0), (25.0, 29.0), (33.0, 41.0))

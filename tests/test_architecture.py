@@ -24,26 +24,15 @@ ROOMS = {
     "pipeline.brackets": GROUND,
     "pipeline.lookup": {"pipeline.comparisons", "pipeline.measures.dictionary"},
     "pipeline.published": {"geometries", "pipeline.lookup", "pipeline.measures.dictionary"},
-    "pipeline.keys": GROUND,
-    "pipeline.constraints": GROUND,
-    "pipeline.factors": {"geometries"},
-    "pipeline.design": {"geometries", "pipeline.constraints", "pipeline.factors", "pipeline.keys"}
-    | {"pipeline.measures.dictionary"},
-    "pipeline.effects": set(),
-    "pipeline.surface": GROUND,
-    "pipeline.points": {"pipeline.design", "pipeline.effects", "pipeline.factors"},
-    "pipeline.variants": {"geometries", "pipeline.config", "pipeline.constraints", "pipeline.factors"}
-    | {"pipeline.keys", "pipeline.points"},
-    "pipeline.outcomes": {"geometries", "pipeline.comparisons", "pipeline.factors"}
-    | {"pipeline.measures.dictionary", "pipeline.variants"},
-    "pipeline.tornado": {"pipeline.factors", "pipeline.variants"},
-    "pipeline.sensitivity": {"geometries", "pipeline.config", "pipeline.design", "pipeline.effects"}
-    | {"pipeline.measures.dictionary", "pipeline.outcomes", "pipeline.points", "pipeline.surface"}
-    | {"pipeline.tornado", "pipeline.variants"},
+    "pipeline.sweeps": GROUND
+    | {"pipeline.comparisons", "pipeline.config", "pipeline.measures.dictionary"},
+    "pipeline.sharing": PHYSICS
+    | {"pipeline.caution", "pipeline.casebook", "pipeline.checksums", "pipeline.comparisons"}
+    | {"pipeline.config", "pipeline.lookup", "pipeline.planning", "pipeline.sampling"}
+    | {"pipeline.store"},
     "pipeline.config": GROUND
     | {"pipeline.brackets", "pipeline.inputs", "pipeline.statics", "pipeline.units"}
-    | {"pipeline.design", "pipeline.keys"}
-    | {"pipeline.measures.dictionary", "pipeline.published"},
+    | {"pipeline.measures.dictionary", "pipeline.published", "pipeline.sweeps"},
     "pipeline.readings": PHYSICS,
     "pipeline.superposition": PHYSICS | {"pipeline.applied", "pipeline.inputs", "pipeline.statics"},
     "pipeline.fem": GROUND,
@@ -70,12 +59,12 @@ ROOMS = {
     | {"pipeline.case", "pipeline.clock", "pipeline.meshes", "pipeline.record"},
     "pipeline.planning": GROUND
     | {"pipeline.case", "pipeline.config", "pipeline.meshes", "pipeline.superposition"}
-    | {"pipeline.variants"},
+    | {"pipeline.sweeps"},
     "pipeline.collect": GROUND
     | {"pipeline.added_plate", "pipeline.brackets", "pipeline.case", "pipeline.casebook"}
     | {"pipeline.comparisons", "pipeline.config", "pipeline.jobs", "pipeline.planning"}
     | {"pipeline.measures.dictionary", "pipeline.published", "pipeline.record", "pipeline.store"}
-    | {"pipeline.sensitivity", "pipeline.variants"},
+    | {"pipeline.sweeps"},
     "pipeline.added_plate": {"geometries", "pipeline.case", "pipeline.measures"},
     "pipeline.study": GROUND
     | {"pipeline.casebook", "pipeline.collect", "pipeline.config", "pipeline.engine", "pipeline.fem"}
@@ -92,29 +81,6 @@ ROOMS = {
     "pipeline.sampling": {"pipeline.case"},
     "pipeline.caution": set(),
     "pipeline.checksums": GROUND,
-    "pipeline.run_folder": GROUND | {"pipeline.casebook", "pipeline.store"},
-    "pipeline.bundle_papers": {"pipeline.caution", "pipeline.checksums", "pipeline.run_folder"}
-    | {"pipeline.casebook"}
-    | {"pipeline.store"},
-    "pipeline.bundle": GROUND
-    | {"pipeline.bundle_papers", "pipeline.casebook", "pipeline.checksums", "pipeline.run_folder"}
-    | {"pipeline.store"},
-    "pipeline.opening": GROUND | {"pipeline.checksums"},
-    "pipeline.claims": GROUND
-    | {"pipeline.comparisons", "pipeline.lookup", "pipeline.measures.dictionary"},
-    "pipeline.tolerances": PHYSICS,
-    "pipeline.compare": GROUND
-    | {"pipeline.casebook", "pipeline.comparisons", "pipeline.run_folder", "pipeline.store"}
-    | {"pipeline.tolerances"},
-    "pipeline.reproduction": GROUND
-    | {"pipeline.claims", "pipeline.compare", "pipeline.config", "pipeline.opening"}
-    | {
-        "pipeline.planning",
-        "pipeline.run_folder",
-        "pipeline.sampling",
-        "pipeline.store",
-        "pipeline.tolerances",
-    },
     "pipeline.output": GROUND
     | {"pipeline.casebook", "pipeline.comparisons", "pipeline.config", "pipeline.store"}
     | {"pipeline.measures.dictionary"},
@@ -123,12 +89,11 @@ ROOMS = {
     | {"pipeline.output", "pipeline.planning", "pipeline.provenance", "pipeline.record"}
     | {"pipeline.reporting", "pipeline.sampling", "pipeline.statics", "pipeline.store"}
     | {"pipeline.study", "pipeline.terminal", "pipeline.verification", "pipeline.caution"}
-    | {"pipeline.bundle", "pipeline.claims", "pipeline.compare", "pipeline.reproduction"}
-    | {"pipeline.run_folder", "pipeline.terminal_sharing"},
+    | {"pipeline.sharing", "pipeline.terminal_sharing"},
     "pipeline.reporting": {"pipeline.jobs", "pipeline.terminal"},
     "pipeline.terminal": {"geometries", "pipeline.config", "pipeline.jobs", "pipeline.output"}
     | {"pipeline.planning", "pipeline.statics", "pipeline.verification"},
-    "pipeline.terminal_sharing": {"pipeline.compare", "pipeline.reproduction", "pipeline.terminal"},
+    "pipeline.terminal_sharing": {"pipeline.sharing", "pipeline.terminal"},
 }
 FLOORS = {  # inside geometries: a module may import those of a lower number, no neighbours
     "assembly": 7,
@@ -154,7 +119,7 @@ OWNERS = {  # a library and the only modules or packages that may import it
     "filelock": "pipeline.casebook",
     "meshio": "pipeline.store",
     "pyarrow": "pipeline.store",
-    "SALib": "pipeline.effects",
+    "SALib": "pipeline.sweeps.effects",
     "pyvista": "pipeline.output",
     "vtk": "pipeline.output",
     "vtkmodules": "pipeline.output",

@@ -16,11 +16,11 @@ import pytest
 import yaml
 
 from geometries.errors import StudyError
-from pipeline import opening
-from pipeline.bundle import bundle
 from pipeline.checksums import checksum_lines, digest_of
 from pipeline.errors import OutputError
-from pipeline.opening import opened
+from pipeline.sharing import opening
+from pipeline.sharing.bundle import bundle
+from pipeline.sharing.opening import opened
 from tests.runs import CONSTRUCTS, DEMO, case_of, write_run
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from geometries.errors import StudyError
-from pipeline.claims import CLAIM_COLUMNS, Claim, borne_out, judge, load_claims
+from pipeline.sharing.claims import CLAIM_COLUMNS, Claim, borne_out, judge, load_claims
 from tests.runs import CONSTRUCTS, rows_of
 
 TABLE = [row for name in CONSTRUCTS for row in rows_of(name, {})]

@@ -8,10 +8,10 @@ from typing import Any
 import pytest
 
 from geometries.errors import StudyError
-from pipeline.compare import DIFFERENCE_COLUMNS, agree, compare
 from pipeline.measures.dictionary import QUANTITIES
+from pipeline.sharing.compare import DIFFERENCE_COLUMNS, agree, compare
+from pipeline.sharing.tolerances import RESIDUALS, TAILS, Tolerances
 from pipeline.store import read_table, write_table
-from pipeline.tolerances import RESIDUALS, TAILS, Tolerances
 from tests.runs import VALUES, case_of, write_run
 
 SHEAR = ("nail-10", "atrophic", "axial", "gap_shear_movement", "far")

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.claims import load_claims
 from pipeline.config import load_study
 from pipeline.planning import plan
-from pipeline.variants import variants_of
+from pipeline.sharing.claims import load_claims
+from pipeline.sweeps.variants import variants_of
 
 CONFIGS = Path(__file__).parents[1] / "configs"
 CLAIMS = sorted(CONFIGS.glob("claims-*.toml"))

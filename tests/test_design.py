@@ -14,10 +14,10 @@ from scipy.stats import qmc
 
 from geometries.errors import StudyError
 from pipeline.config import parse_study
-from pipeline.constraints import parse_constraint
-from pipeline.keys import locate
-from pipeline.points import shares
-from pipeline.variants import points_of, variants_of
+from pipeline.sweeps.constraints import parse_constraint
+from pipeline.sweeps.keys import locate
+from pipeline.sweeps.points import shares
+from pipeline.sweeps.variants import points_of, variants_of
 from tests.designs import KEYS, RANGES, factors, study_of
 
 NAIL, PLATED = "constructs.nail-10.nail.diameter_mm", "constructs.nail-10-plate.nail.diameter_mm"

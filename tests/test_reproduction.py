@@ -12,11 +12,11 @@ from typer.testing import CliRunner
 
 from geometries.errors import StudyError
 from pipeline import cli
-from pipeline.bundle import bundle
 from pipeline.cli import sharing
 from pipeline.config import StudyConfig
-from pipeline.opening import opened
-from pipeline.reproduction import Run, reproduce
+from pipeline.sharing.bundle import bundle
+from pipeline.sharing.opening import opened
+from pipeline.sharing.reproduction import Run, reproduce
 from pipeline.store import read_table
 from tests.runs import CHANGES, CONSTRUCTS, VALUES, write_run
 from tests.test_claims import LOWERS, written
@@ -98,7 +98,7 @@ def test_a_subset_leaves_out_rows_and_claims_of_the_others(
         asked.append(count)
         return ("nail-10",)
 
-    monkeypatch.setattr("pipeline.reproduction.spread", one)
+    monkeypatch.setattr("pipeline.sharing.reproduction.spread", one)
     engine = Engine()
     found = reproduce(packed, tmp_path / "out", engine, subset=1)
     assert asked == [1]

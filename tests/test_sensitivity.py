@@ -12,9 +12,9 @@ import pytest
 
 from geometries.errors import StudyError
 from pipeline.config import parse_study
-from pipeline.sensitivity import SENSITIVITY_COLUMNS, sensitivity_rows
 from pipeline.store import read_table
-from pipeline.surface import fit_surface
+from pipeline.sweeps.sensitivity import SENSITIVITY_COLUMNS, sensitivity_rows
+from pipeline.sweeps.surface import fit_surface
 from tests.designs import KEYS, fabricate, factors, share, study_of
 
 Values = Mapping[str, float]

@@ -10,18 +10,18 @@ from typing import Annotated
 import typer
 
 from geometries.errors import StudyError
-from pipeline.bundle import bundle as packed
 from pipeline.caution import CAUTION
-from pipeline.claims import borne_out, load_claims
 from pipeline.cli.options import Workers, app
-from pipeline.compare import agree
 from pipeline.config import StudyConfig
 from pipeline.engine import Place
 from pipeline.planning import plan
 from pipeline.reporting import Reporter
-from pipeline.reproduction import JUDGED, REPRODUCTION, Run, compared, judged_claims
-from pipeline.reproduction import reproduce as reproduced
-from pipeline.run_folder import CLAIMS
+from pipeline.sharing.bundle import bundle as packed
+from pipeline.sharing.claims import borne_out, load_claims
+from pipeline.sharing.compare import agree
+from pipeline.sharing.reproduction import JUDGED, REPRODUCTION, Run, compared, judged_claims
+from pipeline.sharing.reproduction import reproduce as reproduced
+from pipeline.sharing.run_folder import CLAIMS
 from pipeline.study import Running, run_study
 from pipeline.terminal import console
 from pipeline.terminal_sharing import print_claims, print_differences, print_reproduction

@@ -8,7 +8,7 @@ from itertools import product
 import numpy as np
 from scipy.stats import qmc
 
-from pipeline.design import (
+from pipeline.sweeps.design import (
     Design,
     Grid,
     LatinHypercube,
@@ -18,8 +18,8 @@ from pipeline.design import (
     Sampled,
     SobolSequence,
 )
-from pipeline.effects import Array, morris_points, sobol_points
-from pipeline.factors import Value
+from pipeline.sweeps.effects import Array, morris_points, sobol_points
+from pipeline.sweeps.factors import Value
 
 Moved = dict[str, Value]
 

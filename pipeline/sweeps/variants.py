@@ -9,10 +9,10 @@ from typing import Any
 
 from geometries.errors import StudyError
 from pipeline.config import StudyConfig, parse_study
-from pipeline.constraints import Constraint, parse_constraint
-from pipeline.factors import Factor
-from pipeline.keys import Steps, locate, set_at
-from pipeline.points import Moved, moves
+from pipeline.sweeps.constraints import Constraint, parse_constraint
+from pipeline.sweeps.factors import Factor
+from pipeline.sweeps.keys import Steps, locate, set_at
+from pipeline.sweeps.points import Moved, moves
 
 DIGITS = 3  # of a variant's number, at least
 

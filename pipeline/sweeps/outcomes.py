@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from geometries.errors import StudyError
 from pipeline.comparisons import headline_rows
-from pipeline.factors import Factor
 from pipeline.measures.dictionary import HIGHEST, PEAK
-from pipeline.variants import Point
+from pipeline.sweeps.factors import Factor
+from pipeline.sweeps.variants import Point
 
 Array = NDArray[np.float64]
 Row = Mapping[str, str]

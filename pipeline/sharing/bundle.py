@@ -8,11 +8,11 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from geometries.errors import StudyError
-from pipeline.bundle_papers import papers
 from pipeline.casebook import FIELDS, ROWS, SUMMARY
 from pipeline.checksums import CHECKSUMS, checksum_lines, digest_of, read_checksums
 from pipeline.errors import OutputError
-from pipeline.run_folder import CASES, CLAIMS, INPUTS, RESULTS, STUDY, listed_cases
+from pipeline.sharing.papers import papers
+from pipeline.sharing.run_folder import CASES, CLAIMS, INPUTS, RESULTS, STUDY, listed_cases
 
 LOG = "log.txt"
 FINISHED = (STUDY, INPUTS, CASES, RESULTS, "dictionary.csv")  # every finished run has these

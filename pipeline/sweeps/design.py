@@ -11,10 +11,10 @@ from pydantic import BaseModel, Field, field_validator, model_validator
 
 from geometries.errors import StudyError
 from geometries.parameters import Parameters, Whole
-from pipeline.constraints import parse_constraint
-from pipeline.factors import Factor
-from pipeline.keys import Steps, locate
 from pipeline.measures.dictionary import HEADLINE, known_quantity
+from pipeline.sweeps.constraints import parse_constraint
+from pipeline.sweeps.factors import Factor
+from pipeline.sweeps.keys import Steps, locate
 
 MOST = 20_000  # points; one takes seconds to minutes
 Seed = Annotated[Whole, Field(ge=0, le=2**31 - 1)]

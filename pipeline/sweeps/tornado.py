@@ -8,8 +8,8 @@ from math import isfinite
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.factors import Factor
-from pipeline.variants import Point
+from pipeline.sweeps.factors import Factor
+from pipeline.sweeps.variants import Point
 
 INDICES = ("low", "high", "swing")
 Change = tuple[object, float]  # a factor's value, and the result's change, percent

@@ -11,8 +11,8 @@ from pathlib import Path
 from geometries.errors import StudyError
 from pipeline.casebook import SUMMARY
 from pipeline.comparisons import label_of
-from pipeline.run_folder import CASES, RESULTS, Row, listed_cases, read_case, read_rows
-from pipeline.tolerances import Tolerances
+from pipeline.sharing.run_folder import CASES, RESULTS, Row, listed_cases, read_case, read_rows
+from pipeline.sharing.tolerances import Tolerances
 
 WHERE = ("variant", "construct", "stage", "load")
 DIFFERENCE_COLUMNS = (

@@ -10,14 +10,14 @@ import numpy as np
 
 from geometries.errors import StudyError
 from pipeline.config import StudyConfig
-from pipeline.design import Design, Morris, OneAtATime, Paired, SobolIndices
-from pipeline.effects import Array, Index, morris_indices, sobol_indices, surface_indices
 from pipeline.measures.dictionary import Quantity
-from pipeline.outcomes import GROUP_COLUMNS, Block, Row, blocks_of, check_points
-from pipeline.points import shares
-from pipeline.surface import Surface, fit_surface
-from pipeline.tornado import tornado
-from pipeline.variants import Point, points_of
+from pipeline.sweeps.design import Design, Morris, OneAtATime, Paired, SobolIndices
+from pipeline.sweeps.effects import Array, Index, morris_indices, sobol_indices, surface_indices
+from pipeline.sweeps.outcomes import GROUP_COLUMNS, Block, Row, blocks_of, check_points
+from pipeline.sweeps.points import shares
+from pipeline.sweeps.surface import Surface, fit_surface
+from pipeline.sweeps.tornado import tornado
+from pipeline.sweeps.variants import Point, points_of
 
 SENSITIVITY_COLUMNS = (
     *GROUP_COLUMNS, "factor", "label", "method", "index", "value", "confidence", "at", "q2",

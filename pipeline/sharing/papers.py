@@ -11,7 +11,7 @@ from textwrap import fill
 from pipeline.casebook import FIELDS
 from pipeline.caution import CAUTION
 from pipeline.checksums import CHECKSUMS
-from pipeline.run_folder import (
+from pipeline.sharing.run_folder import (
     CASES,
     CLAIMS,
     INPUTS,

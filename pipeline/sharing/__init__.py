@@ -1,0 +1,1 @@
+"""Passing a run on: packed, opened, compared, run again, and held against a paper's sentences."""

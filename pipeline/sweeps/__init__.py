@@ -1,0 +1,1 @@
+"""Designs: many studies from one file, and which of its factors moves which result."""
