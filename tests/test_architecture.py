@@ -58,7 +58,7 @@ ROOMS = {
     "pipeline.jobs": PHYSICS
     | {"pipeline.case", "pipeline.clock", "pipeline.meshes", "pipeline.record"},
     "pipeline.planning": GROUND
-    | {"pipeline.case", "pipeline.config", "pipeline.meshes", "pipeline.superposition"}
+    | {"pipeline.case", "pipeline.config", "pipeline.fem", "pipeline.meshes", "pipeline.superposition"}
     | {"pipeline.sweeps"},
     "pipeline.collect": GROUND
     | {"pipeline.added_plate", "pipeline.brackets", "pipeline.case", "pipeline.casebook"}
