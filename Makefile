@@ -25,8 +25,9 @@ test: lint ## Lint, then the quick tests: what CI runs
 test-all: lint ## Lint, then every test, the slow ones too
 	.venv/bin/pytest -m ""
 
-bench: bench-install ## Measure our solver against others
+bench: bench-install ## Measure our solver against others, and the engine
 	.venv/bin/python -m tests.bench
+	.venv/bin/python -m tests.bench.engine
 
 campaign: install ## Mesh 300 random constructs: half an hour on two cores
 	.venv/bin/python -m tests.campaign

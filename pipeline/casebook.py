@@ -128,7 +128,7 @@ def write_index(out: Path, rows: Sequence[Mapping[str, object]]) -> None:
 
 
 def case_of(out: Path, construct: str, variant: str = "") -> Path:
-    """Folder of a construct's case, of any variant or of one.
+    """Folder of a construct's finished case, of one variant or of the first.
 
     Raises
     ------
@@ -136,9 +136,10 @@ def case_of(out: Path, construct: str, variant: str = "") -> Path:
         If the run has no such construct.
     """
     for row in read_if_any(out / INDEX):
-        if row["construct"] == construct and variant in ("", row["variant"]):
+        is_asked = row["construct"] == construct and variant in ("", row["variant"])
+        if is_asked and row["status"] != "failed":
             return folder_of(out, row["case"])
-    raise OutputError(f"{out / INDEX}: has no construct {construct!r}; run the study again")
+    raise OutputError(f"{out / INDEX}: has no finished case of {construct!r}; run the study again")
 
 
 def read_rows(out: Path, address: str) -> list[dict[str, str]]:

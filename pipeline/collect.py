@@ -126,11 +126,10 @@ def write_compared(table: Sequence[Row], listed: Sequence[Case], out: Path) -> N
     compared: list[Row] = []
     for cases, rows in _by_variant(table, listed):
         groups = {case.name: case.own_defect if case.has_site else None for case in cases}
-        variant = cases[0].variant
-        compared += [{"variant": variant, **row} for row in comparison_rows(rows, groups)]
+        compared += comparison_rows(rows, groups)
     write_table(out / "results.csv", table, RESULT_COLUMNS)
     write_parquet(out / "results.parquet", table, RESULT_COLUMNS, NUMBERS)
-    write_table(out / "comparisons.csv", compared, ("variant", *COMPARISON_COLUMNS))
+    write_table(out / "comparisons.csv", compared, COMPARISON_COLUMNS)
 
 
 def _by_variant(table: Sequence[Row], listed: Sequence[Case]) -> Iterator[tuple[list[Case], list[Row]]]:

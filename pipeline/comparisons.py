@@ -11,7 +11,7 @@ from pipeline.measures.dictionary import BY_SIZE, HEADLINE, HIGHEST, PEAK
 KEY_COLUMNS = ("stage", "load", "quantity", "location")
 GAP_COLUMNS = ("site", "gap_mm", "gap_shape")
 COMPARISON_COLUMNS = (
-    "a", "b", *GAP_COLUMNS, *KEY_COLUMNS, "unit", "a_value", "b_value", "difference",
+    "variant", "a", "b", *GAP_COLUMNS, *KEY_COLUMNS, "unit", "a_value", "b_value", "difference",
     "difference_percent", "combined_error", "verdict", "compared_by", "flags",
 )  # fmt: skip
 INTACT_STAGE = "intact"
@@ -143,7 +143,7 @@ def _compared(a: Row, b: Row) -> dict[str, object]:
     unlike = ", of unlike sign" if values[0] * values[1] < 0 else ""
     flags = [f"{name}: {row['flags']}" for name, row in (("a", a), ("b", b)) if row.get("flags")]
     return {
-        **{column: a.get(column, "") for column in (*GAP_COLUMNS, *KEY_COLUMNS, "unit")},
+        **{column: a.get(column, "") for column in ("variant", *GAP_COLUMNS, *KEY_COLUMNS, "unit")},
         "a": a["construct"],
         "b": b["construct"],
         "a_value": values[0],

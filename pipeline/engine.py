@@ -47,11 +47,14 @@ class Place:
         What one worker may hold before it is started anew; its share of the machine by default.
     scheduler : str
         Address of a scheduler that is already there; its workers count, not the two numbers above.
+    threads : int, optional
+        What each worker computes with; its share of this machine by default, on a cluster one.
     """
 
     workers: int = 1
     memory_gb: float | None = None
     scheduler: str = ""
+    threads: int | None = None
 
 
 @dataclass(frozen=True)
@@ -162,7 +165,9 @@ def results(client: Client, place: Place, jobs: Iterable[Job]) -> Iterator[tuple
 
 
 def threads_of(place: Place) -> int:
-    """Threads that one worker computes with: its share of this machine; one on a cluster."""
+    """Threads that one worker computes with."""
+    if place.threads is not None:
+        return place.threads
     return 1 if place.scheduler else max(1, (os.cpu_count() or 1) // place.workers)
 
 

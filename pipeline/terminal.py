@@ -22,12 +22,13 @@ from geometries.defect import gap_centre
 from pipeline.config import StudyConfig
 from pipeline.jobs import Outcome
 from pipeline.output.beside import BESIDE_HEADINGS, beside
-from pipeline.output.tables import HEADINGS, failures, headline, legend
+from pipeline.output.tables import HEADINGS, failures, first_variant, headline, legend
 from pipeline.planning import Plan, Planned
 from pipeline.statics import actions, section_load
+from pipeline.store import read_table
 from pipeline.verification.suite import Outcome as Verified
 
-REFUSED_SHOWN = 5
+REASONS_SHOWN = 8
 console = Console(width=None if sys.stdout.isatty() else 132)
 
 
@@ -83,12 +84,12 @@ def _print_design(planned: Plan) -> None:
         markup=False, highlight=False,
     )  # fmt: skip
     refused = planned.refused
-    for variant in refused[:REFUSED_SHOWN]:
+    for variant in refused[:REASONS_SHOWN]:
         where = ", ".join(f"{key} = {value}" for key, value in variant.point.items())
         console.print(f"{variant.name} can not be built ({where}): {variant.reason}",
                       markup=False, highlight=False)  # fmt: skip
-    if len(refused) > REFUSED_SHOWN:
-        console.print(f"... and {len(refused) - REFUSED_SHOWN} more; design.csv lists all.")
+    if len(refused) > REASONS_SHOWN:
+        console.print(f"... and {len(refused) - REASONS_SHOWN} more; design.csv lists all.")
 
 
 def _print_loads(config: StudyConfig) -> None:
@@ -125,7 +126,9 @@ def _vector(values: np.ndarray) -> str:
 def print_results(config: StudyConfig, folder: Path) -> None:
     """Print the main results, what failed, and published measurements beside them."""
     stage, load = config.shown
-    table = Table(title=f"Stage {stage}, load {load}", title_justify="left", header_style="bold")
+    variant, _ = first_variant(read_table(folder / "results.csv"))
+    title = f"Stage {stage}, load {load}" + (f", variant {variant}" if variant else "")
+    table = Table(title=title, title_justify="left", header_style="bold")
     for position, heading in enumerate(HEADINGS):
         table.add_column(heading, justify="left" if position == 0 else "right", overflow="fold")
     for row in headline(folder, stage, load):
@@ -133,8 +136,11 @@ def print_results(config: StudyConfig, folder: Path) -> None:
     console.print(table)
     for line in legend(folder):
         console.print(line, markup=False, highlight=False)
-    for name, reason in failures(folder).items():
+    failed = failures(folder)
+    for name, reason in list(failed.items())[:REASONS_SHOWN]:
         console.print(f"{name} failed: {reason}", markup=False, highlight=False)
+    if len(failed) > REASONS_SHOWN:
+        console.print(f"... and {len(failed) - REASONS_SHOWN} more; results.csv lists all.")
     _print_beside(folder)
 
 

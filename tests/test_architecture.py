@@ -92,7 +92,7 @@ ROOMS = {
     | {"pipeline.sharing", "pipeline.terminal_sharing"},
     "pipeline.reporting": {"pipeline.jobs", "pipeline.terminal"},
     "pipeline.terminal": {"geometries", "pipeline.config", "pipeline.jobs", "pipeline.output"}
-    | {"pipeline.planning", "pipeline.statics", "pipeline.verification"},
+    | {"pipeline.planning", "pipeline.statics", "pipeline.store", "pipeline.verification"},
     "pipeline.terminal_sharing": {"pipeline.sharing", "pipeline.terminal"},
 }
 FLOORS = {  # inside geometries: a module may import those of a lower number, no neighbours
@@ -321,3 +321,18 @@ def test_top_level_holds_only_what_belongs_there():
     stray = {name for name in tracked if not name.startswith(".")} - TOP_LEVEL
     missing = {name for name in TOP_LEVEL - {"DEVELOPERS.md"} if not (ROOT / name).exists()}
     _report([*(f"{n} does not belong there" for n in stray), *(f"{n} is missing" for n in missing)])
+
+
+def test_nothing_runs_what_it_reads():
+    """No pickles and no evaluation: result folders and study files of others are data."""
+    _report([
+        f"{name}:{node.lineno} {ast.unparse(node)}"
+        for name, tree in TREES.items()
+        for node in ast.walk(tree)
+        if (isinstance(node, ast.Name) and node.id in {"eval", "exec", "compile", "__import__"})
+        or (
+            isinstance(node, ast.Import | ast.ImportFrom)
+            and {"pickle", "cloudpickle", "dill", "shelve", "marshal", "joblib"}
+            & {*(alias.name for alias in node.names), getattr(node, "module", "")}
+        )
+    ])  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import isfinite
 from pathlib import Path
@@ -16,6 +16,7 @@ from pipeline.comparisons import (
     error_of,
     headline_rows,
     key_of,
+    label_of,
     number,
     size_of,
 )
@@ -72,12 +73,12 @@ def headline(out: Path, stage: str, load: str) -> list[tuple[str, ...]]:
     list of tuple of str
         A row for each construct in the order of the study, its cells in the order of ``HEADINGS``.
     """
-    results = read_table(out / "results.csv")
+    variant, results = first_variant(read_table(out / "results.csv"))
     shown = [row for row in results if row["stage"] in (stage, INTACT_STAGE, "")]
     failed = {row["construct"] for row in shown if row["status"] != "ok"}
     sound = headline_rows(row for row in shown if row["construct"] not in failed)
     picked = [_pick(column, sound, load) for column in COLUMNS]
-    pairs = _pairs(out) if any(row["error"] for row in results) else {}
+    pairs = _pairs(out, variant) if any(row["error"] for row in results) else {}
     tied = [_tied(column, rows, pairs) for column, rows in zip(COLUMNS, picked, strict=True)]
     table = []
     for name in dict.fromkeys(row["construct"] for row in shown):
@@ -89,6 +90,12 @@ def headline(out: Path, stage: str, load: str) -> list[tuple[str, ...]]:
     return table
 
 
+def first_variant(rows: Sequence[dict[str, str]]) -> tuple[str, list[dict[str, str]]]:
+    """Name of the first variant in a table, empty without a design, and its rows."""
+    name = rows[0]["variant"] if rows else ""
+    return name, [row for row in rows if row["variant"] == name]
+
+
 def legend(out: Path) -> list[str]:
     """What the signs of the short table mean, a line each."""
     rows = read_table(out / "results.csv")
@@ -98,7 +105,7 @@ def legend(out: Path) -> list[str]:
         "± error of the mesh. ~ errors leave open which of these is the smallest (stiffness: the "
         "largest) at its gap."
     ]
-    lent = dict.fromkeys(row["construct"] for row in rows if row["mesh"].startswith("estimated"))
+    lent = dict.fromkeys(label_of(row) for row in rows if row["mesh"].startswith("estimated"))
     if lent:
         lines.append(
             f"± of {', '.join(lent)} is estimated from other constructs; results.csv says which."
@@ -112,7 +119,7 @@ def failures(out: Path) -> dict[str, str]:
     for row in read_table(out / "results.csv"):
         if row["status"] != "ok":
             stage = f" at stage {row['stage']}" if row["stage"] else ""
-            reasons.setdefault(row["construct"] + stage, row["reason"])
+            reasons.setdefault(label_of(row) + stage, row["reason"])
     return reasons
 
 
@@ -126,11 +133,12 @@ def _pick(column: Column, rows: list[Row], load: str) -> Picked:
     return picked
 
 
-def _pairs(out: Path) -> dict[Pair, bool]:
+def _pairs(out: Path, variant: str) -> dict[Pair, bool]:
     """Whether the difference of each two constructs is left open, by their names and the result."""
     return {
         (frozenset((row["a"], row["b"])), key_of(row)): row["verdict"] in (UNDECIDED, UNKNOWN)
         for row in read_table(out / "comparisons.csv")
+        if row["variant"] == variant
     }
 
 

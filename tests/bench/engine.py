@@ -1,0 +1,63 @@
+"""``python -m tests.bench.engine``: what the engine costs, and what a second worker is worth.
+
+It wants two free cores, and takes some minutes.
+"""
+
+from __future__ import annotations
+
+import tempfile
+import time
+import tomllib
+from pathlib import Path
+
+from pipeline.config import parse_study
+from pipeline.engine import Job, Place, pool, results
+from pipeline.study import Running, run_study
+
+STUBS, REPEATS = 1000, 4
+DEMO = Path(__file__).parents[2] / "configs" / "demo.toml"
+
+
+def stub(number: int) -> int:
+    return number
+
+
+def overhead() -> float:
+    """Milliseconds for each of a thousand cases that do nothing, workers being there."""
+    place = Place(workers=2)
+    with pool(place) as client:
+        jobs = [Job(f"stub-{k}", stub, (k,)) for k in range(STUBS)]
+        started = time.perf_counter()
+        done = sum(1 for _ in results(client, place, jobs))
+        seconds = time.perf_counter() - started
+    assert done == STUBS
+    return 1000 * seconds / STUBS
+
+
+def seconds_of(workers: int) -> float:
+    """Seconds of a run of plates that differ in thickness, one thread for each worker."""
+    study = tomllib.loads(DEMO.read_text(encoding="utf-8"))
+    study["stages"], study["loads"] = study["stages"][1:2], study["loads"][:2]
+    study["constructs"] = [
+        {"kind": "plate", "name": f"plate-{k}", "plate": {"thickness_mm": 4.6 + 0.1 * k}}
+        for k in range(2 * REPEATS - 1)  # and the intact femur
+    ]
+    with tempfile.TemporaryDirectory() as out:
+        started = time.perf_counter()
+        running = Running(Place(workers=workers, threads=1), keep="none")
+        ended = list(run_study(parse_study(study, "bench"), Path(out), running))
+    assert not [one.failure for one in ended if one.failure]
+    return time.perf_counter() - started
+
+
+def main() -> None:
+    """Print both figures."""
+    print(f"overhead of the engine: {overhead():.2f} ms a case (asked: under 5)")
+    one, two = seconds_of(1), seconds_of(2)
+    print(
+        f"{2 * REPEATS} cases: 1 worker {one:.0f} s, 2 workers {two:.0f} s, {one / two:.2f} times (1.8)"
+    )
+
+
+if __name__ == "__main__":
+    main()
