@@ -81,8 +81,9 @@ def _in_place(path: Path) -> Iterator[Path]:
 
 
 def _cell(value: object) -> object:
-    if isinstance(value, str) and value.startswith(FORMULA) and not _is_number(value):
-        return f"'{value}"
+    if isinstance(value, str):
+        text = value.replace("\r", " ")  # which programs take for the end of a row
+        return f"'{text}" if value.startswith(FORMULA) and not _is_number(value) else text
     return f"{value:.7g}" if isinstance(value, float) else value
 
 
@@ -112,7 +113,8 @@ def write_parquet(
     def column(name: str) -> pyarrow.Array:
         cells = (row.get(name, "") for row in rows)
         if name in numbers:
-            return pyarrow.array([None if cell == "" else float(str(cell)) for cell in cells])
+            values = [None if cell == "" else float(str(cell)) for cell in cells]
+            return pyarrow.array(values, pyarrow.float64())
         return pyarrow.array([None if cell == "" else str(cell) for cell in cells], pyarrow.string())
 
     table = pyarrow.table({name: column(name) for name in columns})
