@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import product
+from math import isfinite
 from operator import itemgetter
 
 from geometries.constructs import Construct
+from pipeline.comparisons import error_of
 
 KEY_COLUMNS = ("stage", "load", "quantity", "location", "unit")
 BRACKET_COLUMNS = (
-    "construct", *KEY_COLUMNS, "lowest", "lowest_with", "highest", "highest_with", "span",
+    "construct", *KEY_COLUMNS, "lowest", "lowest_with", "lowest_error", "highest",
+    "highest_with", "highest_error", "span",
 )  # fmt: skip
 
 
@@ -72,7 +75,8 @@ def bracket_rows(
 ) -> list[dict[str, object]]:
     """Lowest and highest sound value of each result over the variants of a construct.
 
-    A result that fewer than two variants have is left out.
+    A result that fewer than two variants have is left out. Errors are those of the meshes, in the
+    unit of the result, where they are known.
 
     Parameters
     ----------
@@ -87,12 +91,14 @@ def bracket_rows(
         for variant, words in variants(construct)
         if words
     }
-    found: dict[tuple[object, ...], list[tuple[float, str]]] = {}
+    found: dict[tuple[object, ...], list[tuple[float, str, object]]] = {}
     for row in table:
         if row["construct"] in names and row["status"] == "ok":
             name, words = names[str(row["construct"])]
             key = (name, *(row[column] for column in KEY_COLUMNS))
-            found.setdefault(key, []).append((float(str(row["value"])), words))
+            error = error_of(row)
+            end = float(str(row["value"])), words, error if isfinite(error) else ""
+            found.setdefault(key, []).append(end)
     rows = []
     for key, values in found.items():
         if len(values) > 1:

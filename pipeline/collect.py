@@ -44,14 +44,7 @@ def write_tables(study: StudyConfig, planned: Plan, outcomes: Sequence[Outcome],
     write_index(out, [_ended(outcome) for outcome in outcomes])
     table = result_rows(outcomes, out)
     write_compared(table, [outcome.case for outcome in outcomes], out)
-    brackets: list[Row] = []
-    for variant in planned.variants:
-        if variant.study is not None:
-            own = [row for row in table if row["variant"] == variant.name]
-            found = bracket_rows(variant.study.constructs, own)
-            brackets += [{"variant": variant.name, **row} for row in found]
-    _write_if_any(out / "brackets.csv", brackets, ("variant", *BRACKET_COLUMNS))
-    _write_if_any(out / "published.csv", published_rows(study.published, table), PUBLISHED_COLUMNS)
+    write_beside(study, planned, table, out)
     design = [_point(variant) for variant in planned.variants if variant.name]
     keys = dict.fromkeys(key for row in design for key in row)
     _write_if_any(out / "design.csv", design, tuple(keys))
@@ -60,6 +53,18 @@ def write_tables(study: StudyConfig, planned: Plan, outcomes: Sequence[Outcome],
     entries = QUANTITIES | COLUMNS | (INDICES if design else {})
     dictionary = [{"quantity": name, **asdict(entry)} for name, entry in entries.items()]
     write_table(out / "dictionary.csv", dictionary, ("quantity", "unit", "locations", "definition"))
+
+
+def write_beside(study: StudyConfig, planned: Plan, table: Sequence[Row], out: Path) -> None:
+    """Write the tables that set results beside each other's bounds, and beside measurements."""
+    brackets: list[Row] = []
+    for variant in planned.variants:
+        if variant.study is not None:
+            own = [row for row in table if row["variant"] == variant.name]
+            found = bracket_rows(variant.study.constructs, own)
+            brackets += [{"variant": variant.name, **row} for row in found]
+    _write_if_any(out / "brackets.csv", brackets, ("variant", *BRACKET_COLUMNS))
+    _write_if_any(out / "published.csv", published_rows(study.published, table), PUBLISHED_COLUMNS)
 
 
 def _as_text(table: Sequence[Row]) -> list[dict[str, str]]:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from pipeline.borrowed import Known, Row, Sample
 from pipeline.casebook import read_summary
-from pipeline.collect import relate_variants, write_compared
+from pipeline.collect import relate_variants, write_beside, write_compared
 from pipeline.comparisons import Key, key_of, label_of
 from pipeline.config import StudyConfig
 from pipeline.convergence import Estimate, estimate
@@ -85,7 +85,8 @@ def write_errors(study: StudyConfig, out: Path, sample: Collection[str]) -> None
     sample : collection of str
         Labels of the cases that ran on all levels; the others ran on the study's own.
     """
-    listed = [item.case for item in plan(study).items]
+    planned = plan(study)
+    listed = [item.case for item in planned.items]
     known = Sample({case.label: case.construct.kind for case in listed})
     table = read_table(out / "results.csv")
     sound = _without_round_off(table)
@@ -101,6 +102,7 @@ def write_errors(study: StudyConfig, out: Path, sample: Collection[str]) -> None
     related: list[dict[str, object]] = [dict(row) for row in table]
     relate_variants(related, listed)
     write_compared(related, listed, out)
+    write_beside(study, planned, related, out)
 
 
 def _without_round_off(table: list[Row]) -> list[Row]:

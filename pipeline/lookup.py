@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import inf
 from typing import Protocol
 
-from pipeline.comparisons import INTACT_STAGE, Row, number
+from pipeline.comparisons import INTACT_STAGE, Row, error_of, number
 from pipeline.measures.dictionary import HIGHEST, PEAK
 
 
@@ -32,11 +33,12 @@ class Asked(Protocol):
 
 @dataclass(frozen=True)
 class Reading:
-    """A result, or why there is none, and what puts it in doubt."""
+    """A result, or why there is none; how far its mesh errs, infinite if unknown; and its doubts."""
 
     value: float | None
     reason: str = ""
     flags: str = ""
+    error: float = inf
 
 
 def look_up(asked: Asked, construct: str, table: Sequence[Row]) -> Reading:
@@ -65,7 +67,7 @@ def look_up(asked: Asked, construct: str, table: Sequence[Row]) -> Reading:
     wanted = _at(asked, found)
     if wanted:
         row = max(wanted, key=number)
-        return Reading(number(row), flags=str(row.get("flags") or ""))
+        return Reading(number(row), flags=str(row.get("flags") or ""), error=error_of(row))
     places = ", ".join(dict.fromkeys(str(row["location"]) for row in found)) or "nowhere"
     return Reading(
         None,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from math import inf, isfinite
 from typing import Literal, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
@@ -13,8 +14,8 @@ from pipeline.lookup import Reading, look_up
 from pipeline.measures.dictionary import QUANTITIES, known_quantity
 
 PUBLISHED_COLUMNS = (
-    "name", "what", "model", "measured", "spread", "ratio", "unit", "standing", "reason", "flags",
-    "source", "differs",
+    "name", "what", "model", "model_error", "measured", "spread", "ratio", "unit", "standing", "reason",
+    "flags", "source", "differs",
 )  # fmt: skip
 LARGEST = 1e6  # no published stiffness of a long bone comes near, in any unit of the dictionary
 Row = Mapping[str, object]
@@ -153,6 +154,7 @@ def _row(entry: Published, model: Reading) -> dict[str, object]:
         "name": entry.name,
         "what": entry.what,
         "model": "" if model.value is None else model.value,
+        "model_error": model.error if isfinite(model.error) else "",
         "measured": entry.direction if measured is None else measured,
         "spread": "" if entry.spread is None else entry.spread,
         "ratio": model.value / measured if model.value is not None and measured else "",
@@ -188,5 +190,7 @@ def _model(entry: Published, table: Sequence[Row]) -> Reading:
         return Reading(None, f"{entry.against} has 0, which nothing can be divided by")
     ratio = own.value / other.value
     value = ratio if entry.form == "ratio" else 100 * (ratio - 1)
+    share = abs(own.error / own.value) + abs(other.error / other.value) if own.value else inf
+    error = abs(ratio) * share * (1 if entry.form == "ratio" else 100)
     doubts = [flag for text in (own.flags, other.flags) for flag in text.split("; ") if flag]
-    return Reading(value, flags="; ".join(dict.fromkeys(doubts)))
+    return Reading(value, flags="; ".join(dict.fromkeys(doubts)), error=error)

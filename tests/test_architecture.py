@@ -21,7 +21,7 @@ ROOMS = {
     "pipeline.__main__": {"pipeline.cli"},
     "pipeline.errors": {"geometries"},
     "pipeline.clock": set(),
-    "pipeline.brackets": GROUND,
+    "pipeline.brackets": {"geometries", "pipeline.comparisons"},
     "pipeline.lookup": {"pipeline.comparisons", "pipeline.measures.dictionary"},
     "pipeline.published": {"geometries", "pipeline.lookup", "pipeline.measures.dictionary"},
     "pipeline.sweeps": GROUND

@@ -129,6 +129,15 @@ def test_bracket_table_names_the_ends_of_the_span():
     ]  # fmt: skip
 
 
+def test_each_end_of_the_span_has_its_own_error():
+    # By hand: 2 % of 7 and 5 % of 4; without one the cell is empty.
+    table = rows_of({"n-void": 7.0}, error="2") + rows_of({"n-bonded": 4.0}, error="5")
+    (alone,) = bracket_rows([one for one, _ in ASKED], table)
+    assert (alone["lowest_error"], alone["highest_error"]) == pytest.approx((0.2, 0.14))
+    (alone,) = bracket_rows([one for one, _ in ASKED], rows_of({"n-void": 7.0, "n-bonded": 4.0}))
+    assert (alone["lowest_error"], alone["highest_error"]) == ("", "")
+
+
 def test_results_that_differ_in_any_key_are_not_mixed():
     listed = [one for one, _ in ASKED]
     for key in COMMON:

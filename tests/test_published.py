@@ -67,6 +67,23 @@ def test_a_measurement_is_set_beside_the_same_result(changes: Any, model: float,
 
 
 @pytest.mark.parametrize(
+    ("changes", "errors", "expected"),
+    [
+        (ALONE, ("", "3"), 21.0),
+        ({}, ("2", "3"), 0.05 * 2.8),
+        ({"form": "change", "unit": "%"}, ("2", "3"), 0.05 * 280),
+        ({}, ("", "3"), ""),
+        (ALONE, ("2", ""), ""),
+    ],
+)
+def test_the_mesh_s_error_goes_with_the_model_s_number(changes: Any, errors: Any, expected: Any):
+    # By hand: 3 % of 700; of a ratio the shares add up; one that is unknown leaves the sum unknown.
+    table = [row("alone", 250.0, error=errors[0]), row("over", 700.0, error=errors[1])]
+    found = only(entry(**changes), table)["model_error"]
+    assert found == (expected if expected == "" else pytest.approx(expected))
+
+
+@pytest.mark.parametrize(
     ("spread", "standing"),
     [(None, "no spread published"), (0.31, "inside the spread"), (0.29, "outside the spread")],
 )

@@ -29,7 +29,8 @@ def _differs(row: dict[str, str]) -> str:
 
 def _beside(row: dict[str, str]) -> tuple[str, ...]:
     unit = "" if row["unit"] == "1" else f" {row['unit']}"
-    model = f"{float(row['model']):.3g}{unit}" if row["model"] else "–"
+    error = f" ± {float(row['model_error']):.2g}" if row["model_error"] else ""
+    model = f"{float(row['model']):.3g}{error}{unit}" if row["model"] else "–"
     spread = f" ± {row['spread']}" if row["spread"] else ""
     ratio = f"{float(row['ratio']):.2f}" if row["ratio"] else "–"
     return row["name"], model, f"{row['measured']}{spread}{unit}", ratio, row["standing"]
