@@ -80,6 +80,7 @@ ROOMS = {
     "pipeline.borrowed": {"pipeline.comparisons"},
     "pipeline.sampling": {"pipeline.case"},
     "pipeline.caution": set(),
+    "pipeline.schema": {"pipeline.config"},
     "pipeline.starting": GROUND,
     "pipeline.checksums": GROUND,
     "pipeline.output": GROUND
@@ -90,7 +91,7 @@ ROOMS = {
     | {"pipeline.output", "pipeline.planning", "pipeline.provenance", "pipeline.record"}
     | {"pipeline.reporting", "pipeline.sampling", "pipeline.statics", "pipeline.store"}
     | {"pipeline.study", "pipeline.terminal", "pipeline.verification", "pipeline.caution"}
-    | {"pipeline.sharing", "pipeline.starting", "pipeline.terminal_sharing"},
+    | {"pipeline.schema", "pipeline.sharing", "pipeline.starting", "pipeline.terminal_sharing"},
     "pipeline.reporting": {"pipeline.jobs", "pipeline.terminal"},
     "pipeline.terminal": {"geometries", "pipeline.config", "pipeline.jobs", "pipeline.output"}
     | {"pipeline.planning", "pipeline.statics", "pipeline.store", "pipeline.verification"},

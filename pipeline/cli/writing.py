@@ -1,7 +1,8 @@
-"""The commands that write for a person: a study file to start from."""
+"""The commands that write for a person or an editor: a study file to start from, its schema."""
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Annotated
 
@@ -10,12 +11,23 @@ from rich.table import Table
 
 from geometries.errors import StudyError
 from pipeline.cli.options import app
+from pipeline.schema import study_schema
 from pipeline.starting import questions, start
+from pipeline.store import write_text
 from pipeline.terminal import console
 
+OutFile = Annotated[
+    Path | None, typer.Option("--out", metavar="FILE", help="File to write; shown by default.")
+]
 
-def _say(text: str) -> None:
-    console.print(text, markup=False, highlight=False, soft_wrap=True)
+
+def _deliver(text: str, out: Path | None) -> None:
+    """Show a text as it is, or write it to a file."""
+    if out is None:
+        typer.echo(text)
+        return
+    write_text(out, f"{text}\n")
+    typer.echo(f"{out}")
 
 
 @app.command()
@@ -38,7 +50,13 @@ def new(
     if name is None:
         raise StudyError("new: the study has no name; allowed letters, digits, - and _: give it one")
     path = start(question, name, out)
-    _say(f"{path}: change it in its six numbered places, then: gapstrain check {path}")
+    typer.echo(f"{path}: change it in its six numbered places, then: gapstrain check {path}")
+
+
+@app.command()
+def schema(out: OutFile = None) -> None:
+    """Show the study file's JSON Schema, by which an editor offers keys and marks mistakes."""
+    _deliver(json.dumps(study_schema(), indent=2, ensure_ascii=False), out)
 
 
 def _list_questions() -> None:
@@ -48,4 +66,4 @@ def _list_questions() -> None:
     for key, words in questions().items():
         table.add_row(key, words)
     console.print(table)
-    _say("As in: gapstrain new my-study --question gap-length")
+    typer.echo("As in: gapstrain new my-study --question gap-length")
