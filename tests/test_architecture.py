@@ -82,6 +82,10 @@ ROOMS = {
     "pipeline.caution": set(),
     "pipeline.schema": {"pipeline.config"},
     "pipeline.starting": GROUND,
+    "pipeline.writing": PHYSICS
+    | {"pipeline.brackets", "pipeline.caution", "pipeline.config", "pipeline.convergence"}
+    | {"pipeline.inputs", "pipeline.loads_input", "pipeline.planning", "pipeline.sweeps"}
+    | {"pipeline.units"},
     "pipeline.checksums": GROUND,
     "pipeline.output": GROUND
     | {"pipeline.casebook", "pipeline.comparisons", "pipeline.config", "pipeline.store"}
@@ -91,7 +95,8 @@ ROOMS = {
     | {"pipeline.output", "pipeline.planning", "pipeline.provenance", "pipeline.record"}
     | {"pipeline.reporting", "pipeline.sampling", "pipeline.statics", "pipeline.store"}
     | {"pipeline.study", "pipeline.terminal", "pipeline.verification", "pipeline.caution"}
-    | {"pipeline.schema", "pipeline.sharing", "pipeline.starting", "pipeline.terminal_sharing"},
+    | {"pipeline.schema", "pipeline.sharing", "pipeline.starting", "pipeline.terminal_sharing"}
+    | {"pipeline.writing"},
     "pipeline.reporting": {"pipeline.jobs", "pipeline.terminal"},
     "pipeline.terminal": {"geometries", "pipeline.config", "pipeline.jobs", "pipeline.output"}
     | {"pipeline.planning", "pipeline.statics", "pipeline.store", "pipeline.verification"},

@@ -1,4 +1,4 @@
-"""The commands that write for a person or an editor: a study file to start from, its schema."""
+"""The commands that write for a person or an editor: study files, their schema, what they say."""
 
 from __future__ import annotations
 
@@ -10,11 +10,15 @@ import typer
 from rich.table import Table
 
 from geometries.errors import StudyError
-from pipeline.cli.options import app
+from pipeline.cli.options import Changes, StudyFile, app
+from pipeline.config import load_study
+from pipeline.provenance import versions
 from pipeline.schema import study_schema
 from pipeline.starting import questions, start
 from pipeline.store import write_text
 from pipeline.terminal import console
+from pipeline.writing.changes import changed
+from pipeline.writing.methods import methods as methods_of
 
 OutFile = Annotated[
     Path | None, typer.Option("--out", metavar="FILE", help="File to write; shown by default.")
@@ -57,6 +61,23 @@ def new(
 def schema(out: OutFile = None) -> None:
     """Show the study file's JSON Schema, by which an editor offers keys and marks mistakes."""
     _deliver(json.dumps(study_schema(), indent=2, ensure_ascii=False), out)
+
+
+@app.command()
+def methods(study: StudyFile, changes: Changes = None, out: OutFile = None) -> None:
+    """Describe a study as the methods of a paper do, with sources. Solves nothing."""
+    config = load_study(study, tuple(changes or ()))
+    _deliver(methods_of(config, versions()), out)
+
+
+@app.command()
+def changes(
+    a: Annotated[Path, typer.Argument(metavar="A.toml", help="The earlier study file.")],
+    b: Annotated[Path, typer.Argument(metavar="B.toml", help="The later one.")],
+    out: OutFile = None,
+) -> None:
+    """Say in words what changed from one study file to another, key by key."""
+    _deliver(changed(load_study(a), load_study(b)), out)
 
 
 def _list_questions() -> None:
