@@ -88,7 +88,13 @@ ROOMS = {
     | {"pipeline.units"},
     "pipeline.checksums": GROUND,
     "pipeline.output": GROUND
-    | {"pipeline.casebook", "pipeline.comparisons", "pipeline.config", "pipeline.store"}
+    | {
+        "pipeline.casebook",
+        "pipeline.caution",
+        "pipeline.comparisons",
+        "pipeline.config",
+        "pipeline.store",
+    }
     | {"pipeline.measures.dictionary"},
     "pipeline.cli": GROUND
     | {"pipeline.casebook", "pipeline.config", "pipeline.engine", "pipeline.jobs", "pipeline.levels"}
@@ -133,6 +139,7 @@ OWNERS = {  # a library and the only modules or packages that may import it
     "matplotlib": "pipeline.output",
     "mpl_toolkits": "pipeline.output",
     "jinja2": "pipeline.output",
+    "xlsxwriter": "pipeline.output.spreadsheet",
     "typer": "pipeline.cli",
 }
 MODULE_LINES, FUNCTION_LINES, ARGUMENTS = 300, 60, 6

@@ -1,4 +1,4 @@
-"""The commands that write for a person or an editor: study files, their schema, what they say."""
+"""The commands that write for a person or an editor: study files, their schema, papers."""
 
 from __future__ import annotations
 
@@ -10,10 +10,14 @@ import typer
 from rich.table import Table
 
 from geometries.errors import StudyError
+from pipeline.caution import CAUTION
 from pipeline.cli.options import Changes, StudyFile, app
-from pipeline.config import load_study
+from pipeline.config import load_study, parse_study
+from pipeline.output.exports import KINDS, Print
+from pipeline.output.exports import export as exported
 from pipeline.provenance import versions
 from pipeline.schema import study_schema
+from pipeline.sharing.run_folder import INPUTS, RESULTS, read_inputs, read_rows
 from pipeline.starting import questions, start
 from pipeline.store import write_text
 from pipeline.terminal import console
@@ -78,6 +82,29 @@ def changes(
 ) -> None:
     """Say in words what changed from one study file to another, key by key."""
     _deliver(changed(load_study(a), load_study(b)), out)
+
+
+@app.command()
+def export(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Results of a finished run.")],
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Folder to write; DIR/export by default."),
+    ] = None,
+    dpi: Annotated[int, typer.Option("--dpi", help="Dots an inch of PNG files: 300 or 600.")] = 300,
+    kinds: Annotated[
+        list[str] | None,
+        typer.Option("--format", help="png, svg or pdf; all by default. May be given more than once."),
+    ] = None,
+) -> None:
+    """Write tables (LaTeX, spreadsheet, CSV) and charts of a finished run for a paper."""
+    look = Print(tuple(dict.fromkeys(kinds or KINDS)), dpi)
+    study = parse_study(read_inputs(folder).study, str(folder / INPUTS))
+    for table in (RESULTS, "comparisons.csv"):
+        read_rows(folder / table, ("variant", "stage", "load", "quantity", "location"))
+    for path in exported(folder, out or folder / "export", study, look):
+        typer.echo(f"{path}")
+    typer.echo(CAUTION)
 
 
 def _list_questions() -> None:
