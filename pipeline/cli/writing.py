@@ -24,6 +24,11 @@ from pipeline.terminal import console
 from pipeline.writing.changes import changed
 from pipeline.writing.methods import methods as methods_of
 
+KEYS = ("variant", "stage", "load", "quantity", "location", "unit")
+EXPORTED = {  # tables that an export reads, and what they must have
+    RESULTS: (*KEYS, "construct", "value", "error", "mesh", "status", "reason"),
+    "comparisons.csv": (*KEYS, "a", "b", "verdict"),
+}
 OutFile = Annotated[
     Path | None, typer.Option("--out", metavar="FILE", help="File to write; shown by default.")
 ]
@@ -100,8 +105,8 @@ def export(
     """Write tables (LaTeX, spreadsheet, CSV) and charts of a finished run for a paper."""
     look = Print(tuple(dict.fromkeys(kinds or KINDS)), dpi)
     study = parse_study(read_inputs(folder).study, str(folder / INPUTS))
-    for table in (RESULTS, "comparisons.csv"):
-        read_rows(folder / table, ("variant", "stage", "load", "quantity", "location"))
+    for table, columns in EXPORTED.items():
+        read_rows(folder / table, columns)
     for path in exported(folder, out or folder / "export", study, look):
         typer.echo(f"{path}")
     typer.echo(CAUTION)

@@ -159,10 +159,14 @@ def _draw(
                     number(row), names.index(name) + shift, xerr=half, ecolor=INK, elinewidth=0.7,
                     ls="", zorder=3, **look,
                 )  # fmt: skip
+    _frame(axes, len(names))
+
+
+def _frame(axes: Axes, rows: int) -> None:
+    """Bands behind the rows, a line at zero, and one axis below."""
     axes.axvline(0, color=INK, lw=0.8, zorder=2)
-    axes.set_ylim(len(names) - 0.5, -0.5)
-    axes.set_facecolor("none")
-    for place in range(0, len(names), 2):
+    axes.set_ylim(rows - 0.5, -0.5)
+    for place in range(0, rows, 2):
         axes.axhspan(place - 0.5, place + 0.5, color="#f6f6f6", lw=0, zorder=0)
     axes.grid(axis="x", color=GRID, lw=0.6, zorder=1)
     axes.set_axisbelow(True)

@@ -243,6 +243,11 @@ def test_the_command_writes_beside_the_run(run: Path, tmp_path: Path):
     assert found.exit_code == 0, found.output
     assert (run / "export" / "tables.xlsx").exists()
     assert CAUTION in found.output
+    (tmp_path / "inputs.json").write_bytes((run / "inputs.json").read_bytes())
+    write_table(tmp_path / "results.csv", [{"construct": "a"}], ("construct", "value"))
+    lacking = CliRunner().invoke(cli.app, ["export", str(tmp_path)])
+    assert isinstance(lacking.exception, StudyError)
+    assert "line 2: no variant" in str(lacking.exception)
     missing = CliRunner().invoke(cli.app, ["export", str(tmp_path / "nothing")])
     assert isinstance(missing.exception, StudyError)
     assert exports.KINDS == ("png", "svg", "pdf")
