@@ -59,6 +59,12 @@ def write_text(path: Path, text: str) -> None:
         file.write(text)
 
 
+def write_bytes(path: Path, content: bytes) -> None:
+    """Write a file of any kind; whole or not."""
+    with _in_place(path) as draft:
+        draft.write_bytes(content)
+
+
 @contextmanager
 def _whole(path: Path) -> Iterator[TextIO]:
     """Yield a text file to write, whole or not."""

@@ -80,16 +80,29 @@ ROOMS = {
     "pipeline.borrowed": {"pipeline.comparisons"},
     "pipeline.sampling": {"pipeline.case"},
     "pipeline.caution": set(),
+    "pipeline.schema": {"pipeline.config"},
+    "pipeline.starting": GROUND,
+    "pipeline.writing": PHYSICS
+    | {"pipeline.brackets", "pipeline.caution", "pipeline.config", "pipeline.convergence"}
+    | {"pipeline.inputs", "pipeline.loads_input", "pipeline.planning", "pipeline.sweeps"}
+    | {"pipeline.units"},
     "pipeline.checksums": GROUND,
     "pipeline.output": GROUND
-    | {"pipeline.casebook", "pipeline.comparisons", "pipeline.config", "pipeline.store"}
+    | {
+        "pipeline.casebook",
+        "pipeline.caution",
+        "pipeline.comparisons",
+        "pipeline.config",
+        "pipeline.store",
+    }
     | {"pipeline.measures.dictionary"},
     "pipeline.cli": GROUND
     | {"pipeline.casebook", "pipeline.config", "pipeline.engine", "pipeline.jobs", "pipeline.levels"}
     | {"pipeline.output", "pipeline.planning", "pipeline.provenance", "pipeline.record"}
     | {"pipeline.reporting", "pipeline.sampling", "pipeline.statics", "pipeline.store"}
     | {"pipeline.study", "pipeline.terminal", "pipeline.verification", "pipeline.caution"}
-    | {"pipeline.sharing", "pipeline.terminal_sharing"},
+    | {"pipeline.schema", "pipeline.sharing", "pipeline.starting", "pipeline.terminal_sharing"}
+    | {"pipeline.writing"},
     "pipeline.reporting": {"pipeline.jobs", "pipeline.terminal"},
     "pipeline.terminal": {"geometries", "pipeline.config", "pipeline.jobs", "pipeline.output"}
     | {"pipeline.planning", "pipeline.statics", "pipeline.store", "pipeline.verification"},
@@ -126,6 +139,7 @@ OWNERS = {  # a library and the only modules or packages that may import it
     "matplotlib": "pipeline.output",
     "mpl_toolkits": "pipeline.output",
     "jinja2": "pipeline.output",
+    "xlsxwriter": "pipeline.output.spreadsheet",
     "typer": "pipeline.cli",
 }
 MODULE_LINES, FUNCTION_LINES, ARGUMENTS = 300, 60, 6

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 from math import ceil, isfinite
 from pathlib import Path
@@ -68,18 +68,21 @@ def draw_indices(out: Path, stage: str, load: str) -> list[Path]:
     OutputError
         If a figure can not be written.
     """
+    return [
+        panels.save(figure, out / "figures" / f"{name}.{kind}")
+        for name, figure in index_pages(out, stage, load)
+        for kind in ("png", "svg")
+    ]
+
+
+def index_pages(out: Path, stage: str, load: str) -> Iterator[tuple[str, Figure]]:
+    """Name and figure of each construct's page, of what :func:`draw_indices` shows."""
     rows = read_if_any(out / "sensitivity.csv")
-    paths = []
     for name in dict.fromkeys(row["construct"] for row in rows):
         own = [r for r in rows if r["construct"] == name and r["stage"] in (stage, INTACT_STAGE)]
         groups = _groups(own, load)
         if groups:
-            figure = _page(name, stage, groups)
-            paths += [
-                panels.save(figure, out / "figures" / f"sensitivity-{name}.{kind}")
-                for kind in ("png", "svg")
-            ]
-    return paths
+            yield f"sensitivity-{name}", _page(name, stage, groups)
 
 
 def _groups(rows: Sequence[Row], load: str) -> list[Group]:

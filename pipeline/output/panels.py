@@ -125,8 +125,22 @@ def colour_bar(figure: Figure, axes: Axes, scale: Scale) -> None:
     bar.set_label(scale.label, fontsize=10, color=INK)
 
 
-def save(figure: Figure, path: Path) -> Path:
+def save(figure: Figure, path: Path, dpi: int | None = None) -> Path:
     """Write a figure in the format of its file's ending; whole or not.
+
+    Parameters
+    ----------
+    figure : Figure
+        The figure.
+    path : Path
+        File to write.
+    dpi : int, optional
+        Dots an inch; its own by default.
+
+    Returns
+    -------
+    Path
+        The file.
 
     Raises
     ------
@@ -135,11 +149,13 @@ def save(figure: Figure, path: Path) -> Path:
     """
     draft = path.with_name(f".{path.name}.part")
     kind = path.suffix.removeprefix(".")
-    undated = {"Date": None} if kind == "svg" else None  # the same file from the same results
+    dates = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}
+    undated = dates.get(kind)  # the same file from the same results
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with mpl.rc_context({"svg.hashsalt": "gapstrain", "svg.fonttype": "none"}):
-            figure.savefig(draft, format=kind, metadata=undated)
+        # Letters stay letters, which a journal can edit.
+        with mpl.rc_context({"svg.hashsalt": "gapstrain", "svg.fonttype": "none", "pdf.fonttype": 42}):
+            figure.savefig(draft, format=kind, metadata=undated, dpi=dpi or "figure")
         draft.replace(path)
     except OSError as error:
         with suppress(OSError):

@@ -77,7 +77,7 @@ def headline(out: Path, stage: str, load: str) -> list[tuple[str, ...]]:
     shown = [row for row in results if row["stage"] in (stage, INTACT_STAGE, "")]
     failed = {row["construct"] for row in shown if row["status"] != "ok"}
     sound = headline_rows(row for row in shown if row["construct"] not in failed)
-    picked = [_pick(column, sound, load) for column in COLUMNS]
+    picked = [pick(column, sound, load) for column in COLUMNS]
     pairs = _pairs(out, variant) if any(row["error"] for row in results) else {}
     tied = [_tied(column, rows, pairs) for column, rows in zip(COLUMNS, picked, strict=True)]
     table = []
@@ -123,7 +123,7 @@ def failures(out: Path) -> dict[str, str]:
     return reasons
 
 
-def _pick(column: Column, rows: list[Row], load: str) -> Picked:
+def pick(column: Column, rows: Sequence[Row], load: str) -> Picked:
     """The row of each construct that a column shows."""
     picked: Picked = {}
     for row in rows:
@@ -144,7 +144,7 @@ def _pairs(out: Path, variant: str) -> dict[Pair, bool]:
 
 def _tied(column: Column, picked: Picked, pairs: Mapping[Pair, bool]) -> set[str]:
     """Constructs that may as well be the extreme of their gap, and the extreme if there are such."""
-    sizes = {name: size_of(row) for name, row in picked.items() if not _is_singular(row)}
+    sizes = {name: size_of(row) for name, row in picked.items() if not is_singular(row)}
     tied: set[str] = set()
     for name in sizes:
         pair = {one: (frozenset((name, one)), key_of(picked[name])) for one in sizes}
@@ -159,10 +159,11 @@ def _text(column: Column, row: Row | None, is_tied: bool) -> str:
     if row is None:
         return "–"
     error = error_of(row)
-    value = "singular" if _is_singular(row) else format(number(row), column.style)
+    value = "singular" if is_singular(row) else format(number(row), column.style)
     bound = f"\n±{error:{column.style.lstrip('+')}}" if isfinite(error) else ""
     return " ".join([value, *filter(None, [str(row.get("part", "")), "~" * is_tied])]) + bound
 
 
-def _is_singular(row: Row) -> bool:
+def is_singular(row: Row) -> bool:
+    """Whether three meshes showed that a value has no limit, so that it must not be quoted."""
     return str(row["mesh"]).startswith("singular")

@@ -1,0 +1,177 @@
+"""What a paper takes from a finished run: tables as LaTeX, spreadsheet and CSV, charts to print."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from matplotlib.figure import Figure
+
+from geometries.errors import StudyError
+from pipeline.caution import CAUTION
+from pipeline.comparisons import headline_rows, number
+from pipeline.config import StudyConfig
+from pipeline.output import latex
+from pipeline.output.dots import CHARTS, draw_chart, left_out
+from pipeline.output.indices import index_pages
+from pipeline.output.panels import save
+from pipeline.output.spreadsheet import write_sheets
+from pipeline.output.tables import HEADINGS, first_variant, headline, legend
+from pipeline.store import check_writable, read_if_any, read_table, write_table, write_text
+
+KINDS = ("png", "svg", "pdf")
+RESOLUTIONS = (300, 600)  # dots an inch; journals ask for either (common practice, no source)
+OTHERS = ("comparisons", "brackets", "published", "sensitivity", "dictionary")
+"""Tables that become sheets where the run has them."""
+CELL = re.compile(r"(?P<value>[+-]?\d[\d.]*)?(?P<note>[^\n]*)(\n±(?P<error>.*))?")
+MARKED = "Marks are tissue stages, whiskers the error of the mesh where it is known."
+LARGE = 1e4  # from here on whole numbers are read more easily than powers of ten
+FILE = re.compile(r"[a-z0-9_-]+")  # the folder may be that of someone else
+LONG = ("construct", "stage", "load", "quantity", "location", "unit", "value", "error %")
+Row = dict[str, str]
+
+
+@dataclass(frozen=True)
+class Print:
+    """How figures are written.
+
+    Parameters
+    ----------
+    kinds : tuple of str
+        Endings of their files.
+    dpi : int
+        Dots an inch of those that have any.
+    """
+
+    kinds: tuple[str, ...] = KINDS
+    dpi: int = 300
+
+    def __post_init__(self) -> None:
+        for kind in self.kinds:
+            if kind not in KINDS:
+                raise StudyError(f"--format {kind}: allowed {', '.join(KINDS)}; choose among them")
+        if self.dpi not in RESOLUTIONS:
+            allowed = " or ".join(map(str, RESOLUTIONS))
+            raise StudyError(f"--dpi {self.dpi}: allowed {allowed}; choose one of them")
+
+
+def export(folder: Path, out: Path, study: StudyConfig, look: Print) -> list[Path]:
+    """Write tables and figures of a finished run for a paper.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder of the run.
+    out : Path
+        Folder to write to.
+    study : StudyConfig
+        What was run: its stages in their order, and the stage and load that it shows.
+    look : Print
+        How figures are written.
+
+    Returns
+    -------
+    list of Path
+        All files.
+
+    Raises
+    ------
+    OutputError
+        If one can not be written.
+    """
+    check_writable(out)
+    _, rows = first_variant(read_table(folder / "results.csv"))
+    return [*_tables(folder, out, study.shown, rows), *_figures(folder, out, study, look)]
+
+
+def _tables(folder: Path, out: Path, shown: tuple[str, str], rows: Sequence[Row]) -> list[Path]:
+    main = headline(folder, *shown)
+    cells = [_split(line) for line in main]
+    write_table(out / "main-table.csv", cells, list(cells[0]) if cells else HEADINGS)
+    write_text(out / "main-table.tex", _main_latex(cells, shown, legend(folder)))
+    write_text(out / "results.tex", _long_latex(rows))
+    sheets = {"main table": cells, "results": read_table(folder / "results.csv")}
+    sheets |= {name: read_if_any(folder / f"{name}.csv") for name in OTHERS}
+    write_sheets(out / "tables.xlsx", sheets)
+    return [out / name for name in ("main-table.csv", "main-table.tex", "results.tex", "tables.xlsx")]
+
+
+def _split(line: Sequence[str]) -> Row:
+    """A row of the short table with value, error and remark of each quantity in unlike columns."""
+    cells = {HEADINGS[0]: line[0]}
+    for heading, cell in zip(HEADINGS[1:], line[1:], strict=True):
+        name, _, unit = heading.partition("\n")
+        found = CELL.fullmatch(cell)
+        assert found is not None, cell
+        cells[f"{name}, {unit}"] = found["value"] or ""
+        cells[f"{name}, error"] = found["error"] or ""
+        cells[f"{name}, remark"] = found["note"].strip()
+    return cells
+
+
+def _main_latex(cells: Sequence[Row], shown: tuple[str, str], notes: Sequence[str]) -> str:
+    stage, load = shown
+    heads = [heading.partition("\n")[::2] for heading in HEADINGS]
+    lines = []
+    for row in cells:
+        name, *texts = row.values()
+        parts = zip(texts[::3], texts[1::3], texts[2::3], strict=True)
+        lines.append([name, *(_joined(*part) for part in parts)])
+    caption = f"Main results at tissue stage {stage} under load {load}."
+    head = [[name for name, _ in heads], [unit for _, unit in heads]]
+    return latex.table(head, lines, caption, [*notes, CAUTION])
+
+
+def _joined(value: str, error: str, remark: str) -> str:
+    return " ".join(filter(None, (value, error and f"± {error}", remark)))
+
+
+def _long_latex(rows: Sequence[Row]) -> str:
+    """Headline quantities of all stages and loads; a spreadsheet holds the others better."""
+    sound = [row for row in headline_rows(rows) if "part" not in row]
+    lines = [
+        [str(row.get(name, "")) for name in LONG[:-2]]
+        + [_rounded(number(row)), _percent(str(row.get("error", "")))]
+        for row in sound
+    ]
+    failed = sum(row["status"] != "ok" for row in rows)
+    lost = f" {failed} rows failed and are left out." if failed else ""
+    caption = f"Headline quantities at all tissue stages and loads.{lost} {CAUTION}"
+    return latex.long_table(LONG, lines, caption, numbers=2)
+
+
+def _rounded(value: float) -> str:
+    return f"{value:.0f}" if abs(value) >= LARGE else f"{value:.4g}"
+
+
+def _percent(error: str) -> str:
+    return f"{float(error):.2g}" if error else ""
+
+
+def _figures(folder: Path, out: Path, study: StudyConfig, look: Print) -> Iterator[Path]:
+    """Every figure in every format, and a file with their captions."""
+    captions = []
+    for name, figure, caption in _drawn(folder, study):
+        captions.append(f"{name}: {caption}")
+        for kind in look.kinds:
+            yield save(figure, out / "figures" / f"{name}.{kind}", look.dpi)
+    write_text(out / "captions.txt", "\n\n".join([*captions, CAUTION]) + "\n")
+    yield out / "captions.txt"
+
+
+def _drawn(folder: Path, study: StudyConfig) -> Iterator[tuple[str, Figure, str]]:
+    """Name, figure and caption of every chart."""
+    stage, load = study.shown
+    _, rows = first_variant(read_table(folder / "results.csv"))
+    for chart in CHARTS:
+        pages = list(draw_chart(chart, rows, [stage.name for stage in study.stages], load))
+        lost = "; ".join(left_out(chart, rows, load))
+        caption = f"{chart.about.format(load=load)} {MARKED}" + (f" Left out: {lost}." if lost else "")
+        for place, figure in enumerate(pages, start=1):
+            yield f"{chart.name}-{place}" if len(pages) > 1 else chart.name, figure, caption
+    for name, figure in index_pages(folder, stage, load):
+        if not FILE.fullmatch(name):
+            raise StudyError(f"{folder}: {name!r} can not name a file; give a table as a run wrote it")
+        yield name, figure, f"Sensitivity of results at tissue stage {stage}, load {load}."

@@ -1,0 +1,73 @@
+"""Loads and supports of a study file in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from pipeline.inputs import Bending, EndForce, HipForce, Load, Stance, Torsion
+from pipeline.loads_input import Forces, Stairs, Walking, Weighted
+from pipeline.writing.words import Sources, amount, listed
+
+# Where the numbers of walking and stairs come from; pipeline/activities.py says it beside them.
+ACTIVITIES = (
+    "Heller et al. 2005, J Biomech 38:1155 (DOI 10.1016/j.jbiomech.2004.05.022), numbers from memory; "
+    "size of the hip contact as in Bergmann et al. 2001, J Biomech 34:859"
+)
+HELD = {
+    "distal_end": "the distal end held",
+    "hip_knee": "the distal end held and the head guided along the line from hip to knee, so that the "
+    "knee carries no bending moment",
+}
+
+
+def loads_words(loads: Iterable[Load], sources: Sources) -> str:
+    """All loads, a clause each, with their supports."""
+    return "; ".join(
+        f"{load.name}: {_load(load, sources)}, with {HELD[load.support]}" for load in loads
+    )
+
+
+def _load(load: Load, sources: Sources) -> str:
+    if isinstance(load, HipForce):
+        return (
+            f"{load.force_n:g} N on the head centre{_direction(load.adduction_deg, load.flexion_deg)}"
+        )
+    if isinstance(load, Torsion):
+        return f"a torque of {load.moment_nm:g} N·m about the shaft"
+    if isinstance(load, Bending):
+        return f"a bending moment of {load.moment_nm:g} N·m in the {load.plane} plane"
+    if isinstance(load, EndForce):
+        parts = (load.medial_n, load.anterior_n, load.proximal_n)
+        return f"{_vector(parts)} on the middle of the proximal end"
+    if isinstance(load, Forces):
+        return listed(f"{_vector(one.force_n)} at {_place(one.at)}" for one in load.forces)
+    return _of_a_body(load, sources)
+
+
+def _of_a_body(load: Stance | Walking | Stairs, sources: Sources) -> str:
+    """A load that grows with the weight of the body."""
+    if isinstance(load, Stance):
+        size = f"{load.times_body_weight:g} times body weight on the head centre"
+        return f"{size}{_direction(load.adduction_deg, 0.0)}, {_weight(load)}"
+    what = "walking" if isinstance(load, Walking) else "climbing stairs"
+    muscles = listed(f"the {name.replace('_', ' ')}" for name in load.muscles)
+    with_muscles = f"with the pull of {muscles}" if load.muscles else "without muscles"
+    force = f"the peak hip contact force of {what} {with_muscles}"
+    return f"{force}, {_weight(load)}{sources.cite(ACTIVITIES)}"
+
+
+def _weight(load: Weighted) -> str:
+    return f"at {100 * load.fraction:g} % of the weight of a body of {load.body_weight_kg:g} kg"
+
+
+def _direction(adduction_deg: float, flexion_deg: float) -> str:
+    flexion = f" and {flexion_deg:g}° in the sagittal one" if flexion_deg else ""
+    return f" at {adduction_deg:g}° to the shaft in the frontal plane{flexion}"
+
+
+def _vector(parts: Iterable[float]) -> str:
+    return f"({', '.join(f'{part:g}' for part in parts)}) N (medial, anterior, proximal)"
+
+
+def _place(at: object) -> str:
+    return f"the {at.replace('_', ' ')}" if isinstance(at, str) else f"({amount(at)}) mm"

@@ -1,0 +1,112 @@
+"""The model of a study in words: femur, gap, tissue, interfaces, materials."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from geometries.assembly import assemble
+from geometries.bone import Femur
+from geometries.constructs import IntactConstruct, Specimen
+from geometries.materials import MATERIALS, Material
+from pipeline.brackets import variants
+from pipeline.config import StudyConfig
+from pipeline.inputs import Stage
+from pipeline.planning import Plan
+from pipeline.writing.implants import gap_words
+from pipeline.writing.words import Sources, listed
+
+YEAR = re.compile(r"\b(19|20)\d\d\b|\bDOI\b")  # what tells a description with a source from another
+
+
+def femur_words(study: StudyConfig, sources: Sources) -> str:
+    """Dimensions of the femur, with the sources of those left as they are; empty without one."""
+    if all(isinstance(one, Specimen) for one in study.constructs):
+        return ""
+    femur = study.femur
+    bow = f"bowed with a radius of {femur.bow_radius_mm:g} mm" if femur.bow_radius_mm else "straight"
+    return (
+        f"The femur is an idealised body of revolution, {bow}, {femur.length_mm:g} mm long. Its shaft "
+        f"is {femur.shaft_diameter_mm:g} mm thick with a canal of {femur.canal_diameter_mm:g} mm at "
+        f"the isthmus. Its ends flare over cancellous cores: to {femur.distal_diameter_mm:g} mm with a "
+        f"cortex of {femur.distal_cortex_mm:g} mm a quarter of the length above the knee, and to "
+        f"{femur.proximal_diameter_mm:g} mm at the top. The head is left out; its centre lies "
+        f"{femur.head_offset_mm:g} mm medial of the axis and {femur.head_below_top_mm:g} mm below the "
+        f"top{sources.cite(*_default_sources(femur))}."
+    )
+
+
+def _default_sources(femur: Femur) -> Iterator[str]:
+    """What is said beside the dimensions that the study leaves as they are, where it names a source."""
+    for key, info in type(femur).model_fields.items():
+        words = info.description or ""
+        if key.endswith("_mm") and getattr(femur, key) == info.default and YEAR.search(words):
+            yield f"femur.{key}: {words}"
+
+
+def tissue_words(study: StudyConfig, sources: Sources) -> str:
+    """Every gap of the study, and the tissues that fill it; empty without a gap."""
+    gaps: dict[str, list[str]] = {}
+    for one in study.constructs:
+        if not isinstance(one, Specimen | IntactConstruct):
+            gaps.setdefault(gap_words(one.defect or study.defect), []).append(one.name)
+    if not gaps:
+        return ""
+    alone = len(gaps) == 1
+    where = "; ".join(words + ("" if alone else f" ({listed(of)})") for words, of in gaps.items())
+    stages = listed(_stage(stage, sources) for stage in study.stages)
+    return f"The gap is {where}. One tissue at a time fills it: {stages}."
+
+
+def _stage(stage: Stage, sources: Sources) -> str:
+    material = stage.material()
+    given = stage.modulus_mpa is not None or stage.poisson_ratio is not None
+    if stage.name == "united" and not given:
+        return "united (bone as in the cortex)"
+    if material.modulus == 0:
+        return f"{stage.name} (no stiffness)"
+    source = ", given by the study" if given else sources.cite(f"{stage.name}: {material.source}")
+    return f"{stage.name} ({_constants(material)}{source})"
+
+
+def _constants(material: Material) -> str:
+    text = f"E {material.modulus:g} MPa, ν {material.poisson:g}"
+    across = material.across
+    if across is None:
+        return text
+    return (
+        f"along the shaft {text}, across it E {across.modulus:g} MPa, ν {across.poisson:g}, and a "
+        f"shear modulus of {across.shear_modulus:g} MPa along it"
+    )
+
+
+def interface_words(study: StudyConfig) -> str:
+    """How surfaces meet, and in which constructs; empty without implants."""
+    found: dict[str, list[str]] = {}
+    for construct in study.constructs:
+        for one, _ in variants(construct):
+            found.setdefault(one.interfaces, []).append(one.name)
+    found.pop("none", None)
+    if not found:
+        return ""
+    words = "; ".join(f"{how} ({listed(names)})" for how, names in found.items())
+    return (
+        f"{words[0].upper()}{words[1:]}. What is tied, bonded, cemented or ingrown moves as one with "
+        "its neighbour; a void canal, and the space under an offset plate, carry nothing; surfaces "
+        "never touch."
+    )
+
+
+def material_words(planned: Plan, sources: Sources) -> str:
+    """Every material of any part, read from the solids that are meshed."""
+    used = {
+        part.material
+        for item in planned.distinct.values()
+        for part in assemble(item.case.construct, item.case.femur, item.case.own_defect).parts
+    }
+    words = "; ".join(
+        f"{name.replace('_', ' ')}, {_constants(one)}{sources.cite(f'{name}: {one.source}')}"
+        for name, one in MATERIALS.items()
+        if name in used
+    )
+    return f"All materials are homogeneous and linear elastic: {words}."

@@ -1,0 +1,121 @@
+"""Mesh, solution, outcomes, variation and errors of a study in words; limits are those of the code."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+
+from pipeline.config import StudyConfig
+from pipeline.convergence import CAUTIOUS, SAFETY
+from pipeline.fem.mesh import VOLUME_TOLERANCE
+from pipeline.fem.sizes import LEVELS, Level
+from pipeline.fem.solve import ACCEPTED
+from pipeline.measures.dictionary import HEADLINE, QUANTITIES, Scheme
+from pipeline.measures.quality import BALANCE_TOLERANCE
+from pipeline.planning import Plan
+from pipeline.sweeps.factors import Factor
+from pipeline.writing.words import Sources, amount, counted, listed, number, plain
+
+ERRORS = (
+    "Grid-convergence index: Roache 1994 J Fluids Eng 116:405, Celik 2008 J Fluids Eng 130:078001, "
+    "ASME V&V 20-2009; procedure from memory"
+)
+BANDS: dict[Scheme, str] = {
+    "classical": "Perren 1979 Clin Orthop 138:175, limits from memory",
+    "pressure": "Claes et al. 1998 Clin Orthop 355S:S132",
+    "deviatoric": "Isaksson et al. 2006 J Biomech 39:1507, limits from memory",
+}
+DETAIL = re.compile(r"[.;:] ")
+DESIGNS = {
+    "grid": ("all combinations of the values", ""),
+    "paired": ("lists of values taken together", ""),
+    "one_at_a_time": ("the study as written, then one factor at a time", ""),
+    "latin_hypercube": (
+        "a Latin hypercube", "McKay, Beckman & Conover 1979, Technometrics 21:239, from memory",
+    ),
+    "sobol_sequence": ("a scrambled Sobol sequence", ""),
+    "sobol_indices": (
+        "Sobol indices", "Saltelli et al. 2010, Comput Phys Commun 181:259, from memory",
+    ),
+    "morris": ("Morris trajectories", "Morris 1991, Technometrics 33:161, from memory"),
+}  # fmt: skip
+
+
+def discretised(level: Level, versions: Mapping[str, str]) -> str:
+    """Cells of the mesh, their level and how long their edges may be."""
+    sizes = LEVELS[level]
+    mesher = f"gmsh {versions['gmsh']}" if "gmsh" in versions else "gmsh"
+    return (
+        f"Meshes of ten-node tetrahedra, with curved edges and quadratic displacements, by {mesher} at "
+        f"the level {level}. Edges follow wall thickness and curvature: {sizes.longest:g} mm at most, "
+        f"and so short that a chord leaves a round surface by {sizes.sagitta:g} mm at most. Parts that "
+        "touch share their nodes."
+    )
+
+
+def solved() -> str:
+    """How displacements are found."""
+    return (
+        "Displacements come from conjugate gradients with a multigrid preconditioner, accepted at an "
+        f"out-of-balance force of {number(ACCEPTED)} of the load, or at round-off where that is "
+        "larger. For each tissue the model is solved under unit forces and moments; every load is a "
+        "sum of these."
+    )
+
+
+def read_out(schemes: Sequence[Scheme], sources: Sources) -> str:
+    """The headline quantities with units and definitions, and how strain is sorted."""
+    named = "; ".join(
+        f"{name}, {QUANTITIES[name].unit} ({_clause(QUANTITIES[name].definition)})" for name in HEADLINE
+    )
+    cited = sources.cite(*(BANDS[scheme] for scheme in schemes))
+    bands = (
+        f" The tissue's volume is sorted into published strain bands ({listed(schemes)}{cited}), which "
+        "describe strain and forecast nothing."
+    )
+    return f"Read first: {named}. All others are defined in dictionary.csv.{bands * bool(schemes)}"
+
+
+def _clause(definition: str) -> str:
+    """What a definition says before it goes into details."""
+    text = DETAIL.split(definition, maxsplit=1)[0].rstrip(".")
+    return text if text.startswith("Von ") else text[0].lower() + text[1:]
+
+
+def varied(study: StudyConfig, planned: Plan, sources: Sources) -> str:
+    """The design of a study; empty without one."""
+    design = study.design
+    if design is None:
+        return ""
+    words, source = DESIGNS[design.kind]
+    factors = "; ".join(_factor(one) for one in design.factors)
+    limits = "".join(f" Points with {plain(text)} only." for text in design.constraints)
+    seed = f", seed {design.seed}" if hasattr(design, "seed") else ""
+    refused = len(planned.refused)
+    left = f" {counted(refused, 'point')} could not be built and were left out." if refused else ""
+    cited = sources.cite(source) if source else ""
+    return (
+        "All above is the study as written. "
+        f"It has {counted(len(planned.variants), 'variant')} by {words}{cited}{seed}, over {factors}."
+        f"{limits}{left} Percentages and comparisons stay within a variant."
+    )
+
+
+def _factor(factor: Factor) -> str:
+    span = f"from {amount(factor.low)} to {amount(factor.high, factor.key)}"
+    if factor.values is not None:
+        span = amount(factor.values, factor.key)
+    return f"{plain(factor.name)} ({plain(factor.key)}: {span})"
+
+
+def checked(sources: Sources) -> str:
+    """How large the errors are taken to be, and what every row must pass."""
+    return (
+        "A result on one mesh has no error beside it. Where the study is run on the coarse, default "
+        "and fine mesh, the error is the grid-convergence index with a factor of safety of "
+        f"{SAFETY:g}, or of {CAUTIOUS:g} where the observed order is not "
+        f"trusted{sources.cite(ERRORS)}. Two results are told apart only if they differ by more than "
+        "both errors in sum. Clearances and the load path are checked before meshing. In every sound "
+        f"row forces, moments and energy balance to {number(BALANCE_TOLERANCE)} of the load; the "
+        f"volume of every part is within {100 * VOLUME_TOLERANCE:g} % of the exact one."
+    )
