@@ -13,7 +13,7 @@ import tempfile
 import uuid
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import dask
@@ -55,6 +55,10 @@ class Place:
     memory_gb: float | None = None
     scheduler: str = ""
     threads: int | None = None
+
+    def for_jobs(self, count: int) -> Place:
+        """The same with no more workers than jobs; each computes with as many threads as before."""
+        return replace(self, workers=min(self.workers, count), threads=threads_of(self))
 
 
 @dataclass(frozen=True)

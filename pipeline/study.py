@@ -115,8 +115,9 @@ def _run(
             case = item.case
             arguments = (case, out, running.keep, case.label)
             jobs.append(Job(case.address, complete_case, arguments, after))
-    with pool(running.place) as client:
-        for key, ended in results(client, running.place, jobs):
+    place = running.place.for_jobs(len(waiting))
+    with pool(place) as client:
+        for key, ended in results(client, place, jobs):
             if isinstance(ended, OutputError | EngineError):
                 raise ended
             if isinstance(ended, Outcome):

@@ -159,3 +159,11 @@ def test_a_scheduler_that_is_already_there_loses_a_worker(tmp_path: Path):
                     workers[0].kill()
     assert found == {f"s{k}": k for k in range(24)}
     assert len({path.name.partition("-")[2] for path in (tmp_path / "seen").iterdir()}) == 2
+
+
+def test_there_are_no_more_workers_than_jobs_and_threads_stay():
+    # Definition; a case must not come out otherwise because it is the last one left.
+    place = Place(workers=8, memory_gb=3.0, threads=2)
+    assert place.for_jobs(3) == Place(workers=3, memory_gb=3.0, threads=2)
+    assert place.for_jobs(20) == place
+    assert Place(workers=1).for_jobs(1).threads == (os.cpu_count() or 1)
