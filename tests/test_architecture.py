@@ -24,6 +24,7 @@ ROOMS = {
     "pipeline.brackets": GROUND,
     "pipeline.lookup": {"pipeline.comparisons", "pipeline.measures.dictionary"},
     "pipeline.published": {"geometries", "pipeline.lookup", "pipeline.measures.dictionary"},
+    "pipeline.question": {"geometries", "pipeline.measures.dictionary"},
     "pipeline.sweeps": GROUND
     | {"pipeline.comparisons", "pipeline.config", "pipeline.measures.dictionary"},
     "pipeline.sharing": PHYSICS
@@ -32,7 +33,8 @@ ROOMS = {
     | {"pipeline.store"},
     "pipeline.config": GROUND
     | {"pipeline.brackets", "pipeline.inputs", "pipeline.statics", "pipeline.units"}
-    | {"pipeline.measures.dictionary", "pipeline.published", "pipeline.sweeps"},
+    | {"pipeline.measures.dictionary", "pipeline.published", "pipeline.question"}
+    | {"pipeline.sweeps"},
     "pipeline.readings": PHYSICS,
     "pipeline.superposition": PHYSICS | {"pipeline.applied", "pipeline.inputs", "pipeline.statics"},
     "pipeline.fem": GROUND,
