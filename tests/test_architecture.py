@@ -86,12 +86,15 @@ ROOMS = {
     "pipeline.output": GROUND
     | {"pipeline.casebook", "pipeline.comparisons", "pipeline.config", "pipeline.store"}
     | {"pipeline.measures.dictionary"},
+    "pipeline.report": GROUND
+    | {"pipeline.casebook", "pipeline.comparisons", "pipeline.config", "pipeline.store"}
+    | {"pipeline.measures.dictionary", "pipeline.output", "pipeline.sharing"},
     "pipeline.cli": GROUND
     | {"pipeline.casebook", "pipeline.config", "pipeline.engine", "pipeline.jobs", "pipeline.levels"}
     | {"pipeline.output", "pipeline.planning", "pipeline.provenance", "pipeline.record"}
     | {"pipeline.reporting", "pipeline.sampling", "pipeline.statics", "pipeline.store"}
     | {"pipeline.study", "pipeline.terminal", "pipeline.verification", "pipeline.caution"}
-    | {"pipeline.sharing", "pipeline.terminal_sharing"},
+    | {"pipeline.sharing", "pipeline.terminal_sharing", "pipeline.report"},
     "pipeline.reporting": {"pipeline.jobs", "pipeline.terminal"},
     "pipeline.terminal": {"geometries", "pipeline.config", "pipeline.jobs", "pipeline.output"}
     | {"pipeline.planning", "pipeline.statics", "pipeline.store", "pipeline.verification"},
@@ -128,6 +131,9 @@ OWNERS = {  # a library and the only modules or packages that may import it
     "matplotlib": "pipeline.output",
     "mpl_toolkits": "pipeline.output",
     "jinja2": "pipeline.output",
+    "PIL": "pipeline.report.pictures",
+    "plotly": "pipeline.report.viewer",
+    "itables": "pipeline.report.sorting",
     "typer": "pipeline.cli",
 }
 MODULE_LINES, FUNCTION_LINES, ARGUMENTS = 300, 60, 6
