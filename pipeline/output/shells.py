@@ -20,6 +20,7 @@ from pipeline.output.panels import LABELS
 from pipeline.output.scene import COLOURS, CUT_COLOURS, HAIR_MM
 
 KEPT = 0.25  # of the triangles: curved faces came in four
+EDGE_DEG = 40.0
 STEPS = 10  # of a colour range
 STEP_MM = 0.02  # coordinates are whole multiples of it, so 16 bits reach 655 mm either way
 FRONT = (0.0, 1.0, 0.0)
@@ -91,6 +92,10 @@ def _with_fields(thin: pv.PolyData, full: pv.PolyData) -> pv.PolyData:
 
 
 def _numbers(surface: pv.PolyData, role: str) -> dict[str, Any]:
+    if surface.n_cells:  # points doubled at sharp edges, where light must not be blended
+        surface = surface.compute_normals(
+            cell_normals=False, split_vertices=True, feature_angle=EDGE_DEG
+        )
     cells = surface.faces.reshape(-1, 4)[:, 1:] if surface.n_cells else np.empty((0, 3), int)
     points = np.round(surface.points * (-1.0, 1.0, 1.0) / STEP_MM)
     field = STRAIN if role in TISSUE_ROLES else STRESS if role in IMPLANT_ROLES else ""

@@ -13,8 +13,8 @@ from pipeline.report.run import Run
 VERDICTS = {
     "a lower": "{a} is lower than {b}",
     "a higher": "{a} is higher than {b}",
-    UNDECIDED: "{a} and {b}: undecided, the errors are larger than the difference",
-    UNKNOWN: "{a} and {b}: the error is not known, so the difference is not either",
+    UNDECIDED: "{a} and {b}: undecided",
+    UNKNOWN: "{a} and {b}: error not known",
 }
 
 AS_BEFORE, MOVEMENT = "same relative movement", "Movement"  # refers to an entry that begins so

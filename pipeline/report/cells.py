@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import floor, log10
+from math import floor, isfinite, log10
 
 Row = dict[str, str]
 DIGITS = 3  # significant; the mesh's error is rarely known to more
@@ -16,6 +16,8 @@ def shown(text: str) -> str:
     try:
         value = float(text)
     except ValueError:
+        return text
+    if not isfinite(value):
         return text
     if value == 0:
         return "0"

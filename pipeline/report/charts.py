@@ -10,7 +10,7 @@ from pipeline.comparisons import INTACT_STAGE
 from pipeline.measures.dictionary import HIGHEST, PEAK, QUANTITIES
 from pipeline.output.graphs import Limit, Mark, Series, intervals, scatter, stacks
 from pipeline.report.cells import Entry, shown
-from pipeline.report.run import Run
+from pipeline.report.run import NO_GAP, Run
 
 STIFFNESSES = ("axial_stiffness", "torsional_stiffness", "bending_stiffness")
 KINDS = {"nail": "nail", "stem": "stem", "plate": "plate", "bolt": "bolts", "screw": "screws"}
@@ -81,7 +81,7 @@ def _mark(entry: Entry | None, prints: bool = False) -> Mark | None:
 def _named(run: Run, names: list[str]) -> list[str]:
     """Names, with the site of the gap where these differ."""
     places = run.places(names)
-    if len({place for place in places.values() if place != "no gap"}) < 2:
+    if len({place for place in places.values() if place != NO_GAP}) < 2:
         return names
     return [f"{name}\n{places[name].split(',')[0]}" for name in names]
 
@@ -120,18 +120,20 @@ def _stresses(run: Run) -> Iterator[Chart]:
     for entry in run.first:
         if entry["quantity"] == PEAK and entry["load"] == load and entry["stage"] == stage:
             kind = KINDS.get(entry["location"].rstrip("0123456789_").split("_")[0], "other implants")
-            best = groups.setdefault(kind, {})
-            if entry["construct"] not in best or best[entry["construct"]].value < entry.value:
-                best[entry["construct"]] = entry
-    names = [n for n in run.constructs if any(n in best for best in groups.values())][:MOST_ROWS]
+            highest = groups.setdefault(kind, {})
+            if entry["construct"] not in highest or highest[entry["construct"]].value < entry.value:
+                highest[entry["construct"]] = entry
+    names = [n for n in run.constructs if any(n in highest for highest in groups.values())][:MOST_ROWS]
     if not names:
         return
-    series = [Series(kind, [_mark(best.get(name)) for name in names]) for kind, best in groups.items()]
+    series = [
+        Series(kind, [_mark(highest.get(name)) for name in names]) for kind, highest in groups.items()
+    ]
     svg = intervals(_named(run, names), series, "stress exceeded in 5 mm³, MPa", _limits(run))
     tops = {name: top for name in names if (top := run.found(PEAK, HIGHEST, stage, load, name))}
     note = (
         "Yield: least value of the metal's standard. Endurance: amplitude of a fully "
-        "reversed stress, from notched to smooth; a static stress is not held against it alone, see endurance_factor."
+        "reversed stress, from notched to smooth; endurance_factor holds a pulsating one against it."
     )
     title = "Implant stress, by kind of implant"
     yield Chart(title, svg, _told(title, tops, "MPa"), note)

@@ -13,7 +13,7 @@ from pipeline.report import sorting, tables, viewer
 from pipeline.report.answer import answer_of
 from pipeline.report.charts import charts
 from pipeline.report.pictures import indices, pictures
-from pipeline.report.run import Run
+from pipeline.report.run import NO_GAP, Run
 from pipeline.sharing.run_folder import read_inputs
 
 REPORT = "report.html"
@@ -66,9 +66,10 @@ def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> P
 def _first_screen(run: Run) -> dict[str, object]:
     study, failed = run.study, sum(case["status"] == "failed" for case in run.cases)
     stage, load = study.shown
+    gaps = sorted(set(run.places(run.constructs).values()) - {NO_GAP})
     facts = {
         "Constructs": str(len(run.constructs)),
-        "Gap": f"{study.defect.gap_mm:g} mm, {study.defect.site}",
+        "Gap": "; ".join(gaps) or "none",
         "Shown": f"stage {stage}, load {load}",
         "Mesh": f"level {study.mesh.level}"
         + (", errors from three" if run.has_errors else ", one mesh"),

@@ -20,6 +20,7 @@ READ = (
     "case", "variant", "construct", "site", "gap_mm", "stage", "load", "quantity", "location", "value",
     "unit", "error", "percent_of_intact", "mesh", "status", "reason", "flags",
 )  # fmt: skip
+NO_GAP = "no gap"
 
 
 @dataclass(frozen=True)
@@ -152,7 +153,7 @@ class Run:
         """Site and length of each construct's gap, in words."""
         rows = {entry["construct"]: entry for entry in self.first}
         return {
-            name: f"{rows[name]['site']}, {rows[name]['gap_mm']} mm" if rows[name]["site"] else "no gap"
+            name: f"{rows[name]['site']}, {rows[name]['gap_mm']} mm" if rows[name]["site"] else NO_GAP
             for name in names
         }
 

@@ -24,8 +24,8 @@
       type: "mesh3d", hoverinfo: "skip", showscale: false, name: shell.name, uid: `${state.construct}-${state.field}-${number}`,
       x: column(points, 0, data.step), y: column(points, 1, data.step), z: column(points, 2, data.step),
       i: column(cells, 0, 1), j: column(cells, 1, 1), k: column(cells, 2, 1),
-      lighting: { ambient: 0.68, diffuse: 0.5, specular: 0.05, roughness: 0.8, fresnel: 0 },
-      lightposition: { x: -2000, y: 4000, z: 1500 },
+      lighting: { ambient: 0.6, diffuse: 0.5, specular: 0.05, roughness: 0.8, fresnel: 0 },
+      lightposition: { x: -3e4, y: -3e4, z: -1e5 }, // plotly turns it round: from above, before the viewer
     };
     if (state.field !== "parts" && shell.shows === state.field) {
       const range = data.ranges[state.field];
