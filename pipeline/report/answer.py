@@ -96,7 +96,7 @@ def _definition(quantity: str) -> str:
         if AS_BEFORE in entry.definition
         else []
     )
-    return " ".join([*whole[-1:], entry.definition, f"Read at {entry.locations}."])
+    return " ".join([*whole[-1:], entry.definition, f"Where: {entry.locations}."])
 
 
 def _pair(entry: Entry) -> Pair:

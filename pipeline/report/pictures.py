@@ -57,7 +57,7 @@ def _words(run: Run, name: str) -> str:
     record = run.records[name]
     stage, load = run.study.shown
     roles = dict.fromkeys(str(part["role"]) for part in record["parts"])
-    kind = str(record["kind"]).replace("_", " ")
+    kind = str(record["kind"]).replace("_plate", " and plate").replace("_", " ")
     return (
         f"{name}, {kind}, {run.places([name])[name]}: cut open whole and round the gap, stress in the "
         f"implants, strain of the tissue, at stage {stage} under load {load}. "

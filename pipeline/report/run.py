@@ -142,12 +142,12 @@ class Run:
     @cached_property
     def flagged(self) -> dict[str, dict[str, int]]:
         """How many rows of each construct of the shown variant carry which doubt."""
-        counted: dict[str, dict[str, int]] = {}
+        counted: dict[str, dict[str, int]] = {name: {} for name in self.constructs}
         for entry in self.first:
-            own = counted.setdefault(entry["construct"], {})
+            own = counted[entry["construct"]]
             for flag in filter(None, entry["flags"].split("; ")):
                 own[flag] = own.get(flag, 0) + 1
-        return {name: flags for name, flags in counted.items() if flags}
+        return {name: counted[name] for name in self.constructs if counted[name]}
 
     def places(self, names: Iterable[str]) -> dict[str, str]:
         """Site and length of each construct's gap, in words."""

@@ -106,7 +106,8 @@ def filled(entries: list[Entry]) -> list[str]:
 def meshes(run: Run) -> list[tuple[str, dict[str, object], list[Cell | None]]]:
     """Name, facts and hash of the mesh, and the worst balance of each construct."""
     table = []
-    for name, record in run.records.items():
+    for name in filter(run.records.get, run.constructs):
+        record = run.records[name]
         facts = record.get("facts", {})
         own = [entry for entry in run.first if entry["construct"] == name]
         worst = [_worst(own, column) for column in BALANCES]

@@ -88,5 +88,6 @@ def test_it_prints_without_what_only_a_screen_can_do(page: Page):
     page.emulate_media(media="print")
     assert not page.locator("#turning").is_visible()
     assert not page.locator("nav[aria-label=Contents]").is_visible()
+    assert not page.locator("#results").is_visible()  # all of it is in results.csv
     assert page.locator(".first svg").is_visible()
     assert len(page.pdf()) > 10_000
