@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import Path
@@ -10,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from pipeline.config import StudyConfig
+from pipeline.config import StudyConfig, load_study, parse_study
 from pipeline.report.page import report_page
 from pipeline.store import read_table, write_table
 from tests.report.made_up import HOSTILE, NAMES, row_of, rows_of, study_of, write_fields, write_run
@@ -64,6 +65,18 @@ class Page(HTMLParser):
         return re.sub(r"\s+", " ", "".join(self.words))
 
 
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory: pytest.TempPathFactory) -> Run:
+    """A run without faults that several tests read and none changes."""
+    study = load_study(ROOT / "configs" / "demo.toml")
+    return study, write_run(study, tmp_path_factory.mktemp("sound") / "out", rows_of())
+
+
+@pytest.fixture(scope="module")
+def page(sound: Run) -> Page:
+    return Page(made(sound))
+
+
 @pytest.fixture
 def run(demo: dict[str, Any], tmp_path: Path) -> Run:
     study = study_of(demo)
@@ -74,9 +87,8 @@ def made(run: Run) -> str:
     return report_page(*run, "gapstrain 0.0.9.", "For <research> only.").read_text(encoding="utf-8")
 
 
-def test_every_number_is_the_cell_that_it_names(run: Run):
-    page = Page(made(run))
-    tables = {name: read_table(run[1] / f"{name}.csv") for name in ("results", "comparisons")}
+def test_every_number_is_the_cell_that_it_names(page: Page, sound: Run):
+    tables = {name: read_table(sound[1] / f"{name}.csv") for name in ("results", "comparisons")}
     assert len(page.cells) > 3 * len(tables["results"])
     for found, text in page.cells:
         raw = tables[found["data-table"]][int(found["data-row"])][found["data-col"]]
@@ -87,9 +99,8 @@ def test_every_number_is_the_cell_that_it_names(run: Run):
         assert printed == pytest.approx(float(raw), rel=5e-3)  # definition of three digits
 
 
-def test_the_answer_and_the_main_table_show_the_primary_outcome(run: Run):
-    page = Page(made(run))
-    rows = read_table(run[1] / "results.csv")
+def test_the_answer_and_the_main_table_show_the_primary_outcome(page: Page, sound: Run):
+    rows = read_table(sound[1] / "results.csv")
     for number, row in enumerate(rows):
         if (row["quantity"], row["location"]) == ("gap_shear_movement", "far"):
             address = {"data-table": "results", "data-row": str(number), "data-col": "value"}
@@ -97,17 +108,16 @@ def test_the_answer_and_the_main_table_show_the_primary_outcome(run: Run):
             assert len(places) == 3  # chart, main table, table of results: definition
 
 
-def test_the_implant_stress_is_that_of_the_most_loaded_part(run: Run):
+def test_the_implant_stress_is_that_of_the_most_loaded_part(sound: Run):
     """Of the nail, 297.62 MPa, not of its bolt, 225.1 MPa: definition of the highest."""
-    text = made(run)
+    text = made(sound)
     main = Page(text[text.index('aria-label="Main results"') : text.index('id="results"')])
     printed = [text for _, text in main.cells]
     assert [value for value in ("298", "208", "761") if value in printed] == ["298", "208", "761"]
     assert "225" not in printed
 
 
-def test_sections_come_in_their_order_under_one_heading(run: Run):
-    page = Page(made(run))
+def test_sections_come_in_their_order_under_one_heading(page: Page):
     ids = [found["id"] for _, found in page.tags if found.get("id") in SECTIONS]
     assert ids == SECTIONS  # definition
     levels = [int(tag[1]) for tag, _ in page.tags if re.fullmatch("h[1-6]", tag)]
@@ -115,9 +125,9 @@ def test_sections_come_in_their_order_under_one_heading(run: Run):
     assert all(below - above <= 1 for above, below in pairwise(levels))
 
 
-def test_undecided_pairs_are_said_in_words(run: Run):
+def test_undecided_pairs_are_said_in_words(page: Page):
     """1.1234 ± 4 % and 1.0877 ± 3 % overlap, 0.105 ± 5 % does not: by hand."""
-    text = Page(made(run)).text
+    text = page.text
     assert (
         "Undecided, since the errors are larger than the difference: nail-10 and exchange-nail-12."
         in text
@@ -158,8 +168,7 @@ def test_hostile_names_come_out_as_text(demo: dict[str, Any], tmp_path: Path):
     assert "For <research> only." in page.text
 
 
-def test_the_page_asks_for_nothing_from_elsewhere(run: Run):
-    page = Page(made(run))
+def test_the_page_asks_for_nothing_from_elsewhere(page: Page):
     places = [
         found[name] for _, found in page.tags for name in ("src", "href", "xlink:href") if name in found
     ]
@@ -169,8 +178,7 @@ def test_the_page_asks_for_nothing_from_elsewhere(run: Run):
     assert "http" not in policy
 
 
-def test_what_is_not_text_has_words(run: Run):
-    page = Page(made(run))
+def test_what_is_not_text_has_words(page: Page):
     assert page.every("html") == [{"lang": "en"}]
     assert all(found["alt"] for found in page.every("img"))
     assert all(found["aria-label"] for _, found in page.tags if found.get("role") == "img")
@@ -191,6 +199,19 @@ def test_a_location_that_is_not_there_is_said(demo: dict[str, Any], tmp_path: Pa
     study = study_of(demo, question={"quantity": "axial_stiffness", "location": "shaft"})
     text = Page(made((study, write_run(study, tmp_path / "out", rows_of())))).text
     assert "No construct has this result. It is read at: sections; correct question.location." in text
+
+
+def test_a_study_without_a_gap_says_that_nothing_answers(bench_study: str, tmp_path: Path):
+    study = parse_study(tomllib.loads(bench_study), "tubes")
+    what = ("axial_stiffness", "sections", "N/mm")
+    rows = [
+        row_of("thin", what, 5000.0) | {"site": "", "gap_mm": "", "stage": "empty", "load": "pull"},
+        row_of("thick", what, 9000.0) | {"stage": "empty", "load": "pull", "quantity": "",
+         "location": "", "value": "", "status": "failed", "reason": "thick can move freely"},
+    ]  # fmt: skip
+    page = Page(made((study, write_run(study, tmp_path / "out", rows))))
+    assert "No construct has this result." in page.text
+    assert "thick, stage empty: thick can move freely" in page.text
 
 
 def test_a_design_shows_its_first_variant_and_its_factors(demo: dict[str, Any], tmp_path: Path):
