@@ -8,8 +8,8 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from hashlib import sha256
 from io import StringIO
-from itertools import count
 from math import ceil
 from typing import Any
 
@@ -37,7 +37,6 @@ STYLE: dict[Any, Any] = {
 _ADDRESS = "cell-{}-{}-{}"
 _IN_SVG = re.compile(r'<g id="cell-(\w+)-(\d+)-(\w+)">')
 _NAMED = re.compile(r'(\bid="|xlink:href="#|url\(#)(?=[\w-])')
-_figures = count(1)
 
 
 @dataclass(frozen=True)
@@ -232,6 +231,6 @@ def _svg(figure: Figure, axes: Axes, entries: int) -> str:
     figure.savefig(text, format="svg", transparent=True, metadata=nothing)
     found = text.getvalue()
     found = found[found.index("<svg") :].replace("*{stroke-", "svg *{stroke-")
-    prefix = f"g{next(_figures)}-"
+    prefix = f"g{sha256(found.encode()).hexdigest()[:12]}-"
     found = _IN_SVG.sub(r'<g data-table="\1" data-row="\2" data-col="\3">', found)
     return _NAMED.sub(rf"\g<1>{prefix}", found)
