@@ -15,7 +15,9 @@ from pipeline.report.run import NO_GAP, Run
 STIFFNESSES = ("axial_stiffness", "torsional_stiffness", "bending_stiffness")
 KINDS = {"nail": "nail", "stem": "stem", "plate": "plate", "bolt": "bolts", "screw": "screws"}
 MOST_ROWS = 30  # constructs in one chart
+MOST_POINTS, MOST_FACTORS = 1500, 12  # of a design, so that the page stays small
 PLACES = ("near", "far")
+Points = tuple[str, list[float], list[float]]
 
 
 @dataclass(frozen=True)
@@ -151,14 +153,8 @@ def _limits(run: Run) -> list[Limit]:
 
 
 def _bands(run: Run) -> Iterator[Chart]:
-    stage, load = run.study.shown
     for scheme in run.study.strain_bands:
-        own = {
-            (entry["construct"], entry["location"].split("/")[1]): entry
-            for entry in run.first
-            if entry["quantity"] == "strain_band" and entry["location"].startswith(f"{scheme}/")
-            and (entry["stage"], entry["load"]) == (stage, load) and entry["status"] == "ok"
-        }  # fmt: skip
+        own = _shares(run, scheme)
         bands = list(dict.fromkeys(band for _, band in own))
         names = [name for name in run.constructs if any(key[0] == name for key in own)][:MOST_ROWS]
         if not names:
@@ -169,15 +165,23 @@ def _bands(run: Run) -> Iterator[Chart]:
         ]
         title = f"Tissue strain sorted into {scheme} bands"
         svg = stacks(_named(run, names), series, "share of the gap tissue's volume, %")
-        said = "; ".join(
-            f"{name} " + ", ".join(
-                f"{_band(scheme, band)} {own[name, band].cell('value').text} %" for band in bands
-                if (name, band) in own
-            )
-            for name in names
-        )  # fmt: skip
+        said = (
+            f"{name}, {_band(scheme, band)}: {entry.cell('value').text} % of the volume"
+            for (name, band), entry in own.items()
+            if name in names
+        )
         note = "Published bands sort strain; they forecast nothing. Sources in dictionary.csv."
-        yield Chart(title, svg, f"{title}: {said}.", note)
+        yield Chart(title, svg, f"{title}: {'; '.join(said)}.", note)
+
+
+def _shares(run: Run, scheme: str) -> dict[tuple[str, str], Entry]:
+    """Shares of a scheme by construct and band, of the tissue between the bone ends."""
+    return {
+        (entry["construct"], entry["location"].split("/")[1]): entry
+        for entry in run.first
+        if entry["quantity"] == "strain_band" and entry["location"].startswith(f"{scheme}/")
+        and (entry["stage"], entry["load"]) == run.study.shown and entry["status"] == "ok"
+    }  # fmt: skip
 
 
 def _band(scheme: str, band: str) -> str:
@@ -204,29 +208,43 @@ def _stiffnesses(run: Run) -> Iterator[Chart]:
 
 def _swept(run: Run) -> Iterator[Chart]:
     """The primary outcome over each factor of a design that is a number."""
-    asked, points = run.study.asked, {row["variant"]: row for row in run.design}
-    held = [
+    asked, every = run.study.asked, _asked(run)
+    apart = -(-len(every) // MOST_POINTS)
+    drawn = {row["variant"]: row for row in run.design[:: apart or 1]}  # all constructs of a variant
+    held = [entry for entry in every if entry["variant"] in drawn]
+    for key in list(run.design[0])[3:][:MOST_FACTORS] if held else ():
+        series = _series(held, {name: _number(row[key]) for name, row in drawn.items()})
+        if series:
+            unit = held[0]["unit"]
+            title = f"{words_of(asked.quantity).capitalize()} over {key}"
+            svg = scatter(series, key, f"{words_of(asked.quantity)}, {asked.location}, {unit}")
+            low, high = (shown(str(pick(entry.value for entry in held))) for pick in (min, max))
+            words = f"{title}: {len(held)} points from {low} to {high} {unit}."
+            thin = f" One of {apart} variants is drawn." if apart > 1 else ""
+            yield Chart(title, svg, words, f"Stage {asked.stage}, load {asked.load}.{thin}")
+
+
+def _asked(run: Run) -> list[Entry]:
+    """The primary outcome in all variants."""
+    wanted = tuple(run.study.asked)
+    return [
         entry
         for entry in run.results
-        if entry["status"] == "ok" and entry["variant"] in points
-        and (entry["quantity"], entry["stage"], entry["load"]) == (asked.quantity, *asked[2:])
-        and entry["location"] == asked.location
-    ]  # fmt: skip
-    keys = list(run.design[0])[3:] if run.design else []
-    for key in keys if held else ():
-        series = []
-        for name in dict.fromkeys(entry["construct"] for entry in held):
-            own = [entry for entry in held if entry["construct"] == name]
-            across = [_number(points[entry["variant"]][key]) for entry in own]
-            if None not in across:
-                values = [x for x in across if x is not None]
-                series.append((name, values, [entry.value for entry in own]))
-        if series:
-            label = f"{words_of(asked.quantity)}, {asked.location}, {held[0]['unit']}"
-            title = f"{words_of(asked.quantity).capitalize()} over {key}"
-            low, high = (shown(str(f(e.value for e in held))) for f in (min, max))
-            words = f"{title}: {len(held)} points from {low} to {high} {held[0]['unit']}."
-            yield Chart(title, scatter(series, key, label), words, f"Stage {asked.stage}.")
+        if entry["status"] == "ok"
+        and tuple(entry[name] for name in ("quantity", "location", "stage", "load")) == wanted
+    ]
+
+
+def _series(held: list[Entry], across: dict[str, float | None]) -> list[Points]:
+    """Name, factor and outcome of each construct; nothing if the factor is no number."""
+    if None in across.values():
+        return []
+    found: dict[str, Points] = {}
+    for entry in held:
+        _, xs, ys = found.setdefault(entry["construct"], (entry["construct"], [], []))
+        xs.append(across[entry["variant"]] or 0.0)
+        ys.append(entry.value)
+    return list(found.values())
 
 
 def _number(text: str) -> float | None:

@@ -12,7 +12,9 @@ from typing import Any
 import pytest
 
 from pipeline.config import StudyConfig, load_study, parse_study
+from pipeline.report import charts
 from pipeline.report.page import report_page
+from pipeline.report.run import Run
 from pipeline.store import read_table, write_table
 from tests.report.made_up import HOSTILE, NAMES, row_of, rows_of, study_of, write_fields, write_run
 
@@ -20,7 +22,7 @@ ROOT = Path(__file__).parents[2]
 VOID = {"meta", "img", "input", "br", "link", "hr", "source"}
 SECTIONS = ["answer", "constructs", "charts", "numbers", "pairs", "doubts", "grounds", "origin"]
 Attributes = dict[str, str]
-Run = tuple[StudyConfig, Path]
+Made = tuple[StudyConfig, Path]
 
 
 class Page(HTMLParser):
@@ -66,28 +68,28 @@ class Page(HTMLParser):
 
 
 @pytest.fixture(scope="module")
-def sound(tmp_path_factory: pytest.TempPathFactory) -> Run:
+def sound(tmp_path_factory: pytest.TempPathFactory) -> Made:
     """A run without faults that several tests read and none changes."""
     study = load_study(ROOT / "configs" / "demo.toml")
     return study, write_run(study, tmp_path_factory.mktemp("sound") / "out", rows_of())
 
 
 @pytest.fixture(scope="module")
-def page(sound: Run) -> Page:
+def page(sound: Made) -> Page:
     return Page(made(sound))
 
 
 @pytest.fixture
-def run(demo: dict[str, Any], tmp_path: Path) -> Run:
+def run(demo: dict[str, Any], tmp_path: Path) -> Made:
     study = study_of(demo)
     return study, write_run(study, tmp_path / "out", rows_of())
 
 
-def made(run: Run) -> str:
+def made(run: Made) -> str:
     return report_page(*run, "gapstrain 0.0.9.", "For <research> only.").read_text(encoding="utf-8")
 
 
-def test_every_number_is_the_cell_that_it_names(page: Page, sound: Run):
+def test_every_number_is_the_cell_that_it_names(page: Page, sound: Made):
     tables = {name: read_table(sound[1] / f"{name}.csv") for name in ("results", "comparisons")}
     assert len(page.cells) > 3 * len(tables["results"])
     for found, text in page.cells:
@@ -99,7 +101,7 @@ def test_every_number_is_the_cell_that_it_names(page: Page, sound: Run):
         assert printed == pytest.approx(float(raw), rel=5e-3)  # definition of three digits
 
 
-def test_the_answer_and_the_main_table_show_the_primary_outcome(page: Page, sound: Run):
+def test_the_answer_and_the_main_table_show_the_primary_outcome(page: Page, sound: Made):
     rows = read_table(sound[1] / "results.csv")
     for number, row in enumerate(rows):
         if (row["quantity"], row["location"]) == ("gap_shear_movement", "far"):
@@ -108,7 +110,7 @@ def test_the_answer_and_the_main_table_show_the_primary_outcome(page: Page, soun
             assert len(places) == 3  # chart, main table, table of results: definition
 
 
-def test_the_implant_stress_is_that_of_the_most_loaded_part(sound: Run):
+def test_the_implant_stress_is_that_of_the_most_loaded_part(sound: Made):
     """Of the nail, 297.62 MPa, not of its bolt, 225.1 MPa: definition of the highest."""
     text = made(sound)
     main = Page(text[text.index('aria-label="Main results"') : text.index('id="results"')])
@@ -187,7 +189,7 @@ def test_what_is_not_text_has_words(page: Page):
     assert "nail-10 1.12 mm" in " ".join(found.get("aria-label", "") for _, found in page.tags)
 
 
-def test_pictures_are_made_small_and_strangers_left_out(run: Run):
+def test_pictures_are_made_small_and_strangers_left_out(run: Made):
     whole = len(made(run))
     (run[1] / "figures" / "overview.png").write_bytes(b"no picture")
     text = made(run)
@@ -230,6 +232,24 @@ def test_a_design_shows_its_first_variant_and_its_factors(demo: dict[str, Any], 
     assert "Gap shear movement over defect.gap_mm" in page.text
 
 
+def test_a_large_design_draws_some_of_its_points(
+    demo: dict[str, Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(charts, "MOST_POINTS", 4)
+    study, what = study_of(demo), ("gap_shear_movement", "far", "mm")
+    names = [f"v{n}" for n in range(10)]
+    rows = [row_of("nail-10", what, 1.0 + n) | {"variant": name} for n, name in enumerate(names)]
+    out = write_run(study, tmp_path / "out", rows)
+    design = [{"variant": name, "status": "ok", "reason": "", "gap": n} for n, name in enumerate(names)]
+    write_table(out / "design.csv", design, tuple(design[0]))
+    found = [chart for chart in charts.charts(Run(study, out)) if chart.title.endswith("over gap")]
+    # 10 variants in parts of at most 4 are every third, 0, 3, 6 and 9: by hand
+    assert [chart.note for chart in found] == [
+        "Stage atrophic, load axial. One of 3 variants is drawn."
+    ]
+    assert "4 points from 1.00 to 10.0 mm" in found[0].words
+
+
 def test_a_large_table_is_cut_and_says_so(demo: dict[str, Any], tmp_path: Path):
     study = study_of(demo)
     more = [row_of("plate", ("tissue_pressure", f"p{n}", "MPa"), 0.1 * n) for n in range(2600)]
@@ -240,7 +260,7 @@ def test_a_large_table_is_cut_and_says_so(demo: dict[str, Any], tmp_path: Path):
     assert shown < 100
 
 
-def test_surfaces_of_stored_fields_are_in_the_page(run: Run):
+def test_surfaces_of_stored_fields_are_in_the_page(run: Made):
     for folder in (run[1] / "cases").iterdir():
         write_fields(folder)
     text = made(run)
