@@ -18,6 +18,8 @@ from pipeline.brackets import variants
 from pipeline.inputs import Load, Stage
 from pipeline.measures.dictionary import Scheme
 from pipeline.published import Published, unknown_names
+from pipeline.question import Outcome, Question
+from pipeline.question import unknown_names as unknown_in_question
 from pipeline.statics import check_points
 from pipeline.sweeps.design import Design, unknown_keys
 from pipeline.sweeps.keys import set_at
@@ -60,6 +62,7 @@ class StudyConfig(Parameters):
         description="Schemes by which tissue strain is sorted into bands.",
     )
     show: Show = Field(Show(), description="What the terminal table and the pictures show.")
+    question: Question = Field(Question(), description="What the study is asked.")
     published: tuple[Published, ...] = Field(
         (), max_length=40, description="Published measurements that results are set beside."
     )
@@ -76,6 +79,15 @@ class StudyConfig(Parameters):
         filled = [stage.name for stage in self.stages if stage.material().modulus > 0]
         stage = self.show.stage or (filled or [self.stages[0].name])[0]
         return stage, self.show.load or self.loads[0].name
+
+    @property
+    def asked(self) -> Outcome:
+        """The primary outcome, what is left out filled in with what is shown."""
+        stage, load = self.shown
+        question = self.question
+        return Outcome(
+            question.quantity, question.location, question.stage or stage, question.load or load
+        )
 
     @property
     def _names(self) -> dict[str, list[str]]:
@@ -105,6 +117,8 @@ class StudyConfig(Parameters):
                     f"show.{key} = {name!r} is not in the study; allowed {', '.join(known[key])}; "
                     "correct it"
                 )
+        for finding in unknown_in_question(self.question, known):
+            raise ValueError(finding)
         for finding in unknown_names(self.published, known):
             raise ValueError(finding)
         return self

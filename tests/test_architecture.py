@@ -24,6 +24,7 @@ ROOMS = {
     "pipeline.brackets": {"geometries", "pipeline.comparisons"},
     "pipeline.lookup": {"pipeline.comparisons", "pipeline.measures.dictionary"},
     "pipeline.published": {"geometries", "pipeline.lookup", "pipeline.measures.dictionary"},
+    "pipeline.question": {"geometries", "pipeline.measures.dictionary"},
     "pipeline.sweeps": GROUND
     | {"pipeline.comparisons", "pipeline.config", "pipeline.measures.dictionary"},
     "pipeline.sharing": PHYSICS
@@ -32,7 +33,8 @@ ROOMS = {
     | {"pipeline.store"},
     "pipeline.config": GROUND
     | {"pipeline.brackets", "pipeline.inputs", "pipeline.statics", "pipeline.units"}
-    | {"pipeline.measures.dictionary", "pipeline.published", "pipeline.sweeps"},
+    | {"pipeline.measures.dictionary", "pipeline.published", "pipeline.question"}
+    | {"pipeline.sweeps"},
     "pipeline.readings": PHYSICS,
     "pipeline.superposition": PHYSICS | {"pipeline.applied", "pipeline.inputs", "pipeline.statics"},
     "pipeline.fem": GROUND,
@@ -96,13 +98,16 @@ ROOMS = {
         "pipeline.store",
     }
     | {"pipeline.measures.dictionary"},
+    "pipeline.report": GROUND
+    | {"pipeline.casebook", "pipeline.comparisons", "pipeline.config", "pipeline.store"}
+    | {"pipeline.measures.dictionary", "pipeline.output", "pipeline.sharing"},
     "pipeline.cli": GROUND
     | {"pipeline.casebook", "pipeline.config", "pipeline.engine", "pipeline.jobs", "pipeline.levels"}
     | {"pipeline.output", "pipeline.planning", "pipeline.provenance", "pipeline.record"}
     | {"pipeline.reporting", "pipeline.sampling", "pipeline.statics", "pipeline.store"}
     | {"pipeline.study", "pipeline.terminal", "pipeline.verification", "pipeline.caution"}
     | {"pipeline.schema", "pipeline.sharing", "pipeline.starting", "pipeline.terminal_sharing"}
-    | {"pipeline.writing"},
+    | {"pipeline.report", "pipeline.writing"},
     "pipeline.reporting": {"pipeline.jobs", "pipeline.terminal"},
     "pipeline.terminal": {"geometries", "pipeline.config", "pipeline.jobs", "pipeline.output"}
     | {"pipeline.planning", "pipeline.statics", "pipeline.store", "pipeline.verification"},
@@ -140,6 +145,9 @@ OWNERS = {  # a library and the only modules or packages that may import it
     "mpl_toolkits": "pipeline.output",
     "jinja2": "pipeline.output",
     "xlsxwriter": "pipeline.output.spreadsheet",
+    "PIL": "pipeline.report.pictures",
+    "plotly": "pipeline.report.viewer",
+    "itables": "pipeline.report.sorting",
     "typer": "pipeline.cli",
 }
 MODULE_LINES, FUNCTION_LINES, ARGUMENTS = 300, 60, 6

@@ -37,6 +37,7 @@ from pipeline.output.indices import draw_indices
 from pipeline.planning import Plan, plan
 from pipeline.provenance import in_words
 from pipeline.record import write_inputs
+from pipeline.report.page import report_page
 from pipeline.reporting import Reporter, Voice
 from pipeline.sampling import spread
 from pipeline.store import check_writable
@@ -83,10 +84,13 @@ def run(  # noqa: PLR0913 (options of a command)
             _draw(config, folder, outcomes)
         draw_indices(folder, *config.shown)
         credibility_page(config, folder, in_words(), CAUTION)
+        page = report_page(config, folder, in_words(), CAUTION)
     if voice == "bar":
         print_results(config, folder)
         console.print(f"\n{CAUTION}\n", highlight=False)
-        console.print(f"Tables, pictures and fields: {folder}", markup=False, highlight=False)
+        console.print(
+            f"Report: {page}\nTables, pictures and fields: {folder}", markup=False, highlight=False
+        )
     reporter.event("end", folder=str(folder), done=reporter.done, failed=reporter.failed)
     words = verdict(outcomes)
     if words:

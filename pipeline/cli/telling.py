@@ -1,0 +1,29 @@
+"""The command that tells of a finished run."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from geometries.errors import StudyError
+from pipeline.caution import CAUTION
+from pipeline.cli.options import app
+from pipeline.config import parse_study
+from pipeline.provenance import in_words
+from pipeline.report.page import report_page
+from pipeline.sharing.run_folder import INPUTS, read_inputs
+from pipeline.terminal import console
+
+
+@app.command()
+def report(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Results of a finished run.")],
+) -> None:
+    """Make DIR/report.html again, from the files of a finished run alone. Solves nothing."""
+    if not folder.is_dir():
+        raise StudyError(f"{folder}: no such folder; give that of a finished run")
+    study = parse_study(read_inputs(folder).study, str(folder / INPUTS))
+    page = report_page(study, folder, in_words(), CAUTION)
+    console.print(f"Report: {page}\n{CAUTION}", markup=False, highlight=False)

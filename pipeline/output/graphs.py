@@ -1,0 +1,236 @@
+"""Charts in the width of a printed column, as SVG that stands in a page.
+
+Labels are text, never formulas. A label that prints a cell of a table carries that cell's address.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from hashlib import sha256
+from io import StringIO
+from math import ceil
+from typing import Any
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from pipeline.output.charts import GRID
+from pipeline.output.panels import MUTED
+from pipeline.output.scene import INK
+
+COLOURS = ("#1b5e8c", "#d9822b", "#3b9c8f", "#8a5aa8", "#6b6f76")  # told apart by every eye
+MARKERS = ("o", "D", "s", "^", "v")
+BANDS = ("#e9eef2", "#b7cddc", "#6f9fc0", "#2f6da8", "#12395c")  # pale to dark: small to large strain
+RANGE = "#f3dcc0"
+WIDTH_IN, ROW_IN, HEAD_IN, FOOT_IN = 4.9, 0.38, 0.3, 0.5
+TEXT, SMALL = 9.5, 8.5
+KEY_IN, IN_A_ROW = 0.24, 2  # the key's height and entries in a row
+LETTER_IN = 0.075  # mean width of a letter
+LONGEST = 24  # characters of a name in a chart
+STYLE: dict[Any, Any] = {
+    "svg.fonttype": "none", "svg.hashsalt": "gapstrain", "text.parse_math": False,
+    "font.family": "sans-serif", "axes.unicode_minus": True,
+}  # fmt: skip
+_ADDRESS = "cell-{}-{}-{}"
+_IN_SVG = re.compile(r'<g id="cell-(\w+)-(\d+)-(\w+)">')
+_NAMED = re.compile(r'(\bid="|xlink:href="#|url\(#)(?=[\w-])')
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A value in a chart.
+
+    Parameters
+    ----------
+    value : float
+        Where it stands.
+    half : float or None
+        Its error either way, if that is known.
+    text : str
+        What is printed beside it; may be empty.
+    address : (str, int, str), optional
+        Table, row and column of the cell that the text prints.
+    """
+
+    value: float
+    half: float | None = None
+    text: str = ""
+    address: tuple[str, int, str] | None = None
+
+
+@dataclass(frozen=True)
+class Series:
+    """Values of one kind, one for each name; None where there is none."""
+
+    name: str
+    marks: Sequence[Mark | None]
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A published limit or range, drawn across all rows."""
+
+    name: str
+    low: float
+    high: float
+
+
+@mpl.rc_context(STYLE)
+def intervals(
+    names: Sequence[str], series: Sequence[Series], label: str, limits: Sequence[Limit] = ()
+) -> str:
+    """Dots with their errors, a row for each name; whiskers only where an error is known.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Rows from the top.
+    series : sequence of Series
+        Dots of one look each.
+    label : str
+        Quantity and unit.
+    limits : sequence of Limit
+        Lines and ranges of published limits.
+    """
+    figure, axes = _sheet(names, len(series) + len(limits) if len(series) > 1 or limits else 0)
+    for number, one in enumerate(series):
+        shift = 0.26 * (number - (len(series) - 1) / 2)
+        _dots(axes, one, number, shift)
+    for number, limit in enumerate(limits):
+        _limit(axes, limit, ("--", ":", "-.")[number % 3])
+    axes.axvline(0, color=MUTED, lw=0.8, zorder=1)
+    for place in range(1, len(names)):
+        axes.axhline(place - 0.5, color=GRID, lw=0.7, zorder=0)
+    _rows(axes, names, label)
+    _widen(axes, [mark for one in series for mark in one.marks if mark])
+    return _svg(figure, axes, len(series) + len(limits) if len(series) > 1 or limits else 0)
+
+
+@mpl.rc_context(STYLE)
+def stacks(names: Sequence[str], series: Sequence[Series], label: str) -> str:
+    """Bars of shares that add up to a whole, a row for each name."""
+    figure, axes = _sheet(names, len(series))
+    left = [0.0] * len(names)
+    for number, one in enumerate(series):
+        widths = [mark.value if mark else 0.0 for mark in one.marks]
+        axes.barh(
+            range(len(names)), widths, left=left, height=0.62, color=BANDS[number % len(BANDS)],
+            edgecolor="white", lw=0.8, label=one.name, zorder=2,
+        )  # fmt: skip
+        left = [at + width for at, width in zip(left, widths, strict=True)]
+    _rows(axes, names, label)
+    axes.set_xlim(0, 100)
+    return _svg(figure, axes, len(series))
+
+
+@mpl.rc_context(STYLE)
+def scatter(series: Sequence[tuple[str, Sequence[float], Sequence[float]]], x: str, y: str) -> str:
+    """Points of several series, each a name, values across and values up."""
+    figure = Figure(figsize=(WIDTH_IN, 3.1 + 0.2 * len(series)))
+    axes = figure.add_axes((0.16, 0.34, 0.8, 0.62))
+    for number, (name, across, up) in enumerate(series):
+        axes.plot(
+            across, up, MARKERS[number % 5], ms=4.5, color=COLOURS[number % 5], label=clipped(name),
+            alpha=0.85,
+        )  # fmt: skip
+    axes.set_xlabel(x, fontsize=SMALL, color=MUTED)
+    axes.set_ylabel(y, fontsize=SMALL, color=MUTED)
+    axes.grid(color=GRID, lw=0.7)
+    _plain(axes)
+    return _svg(figure, axes, len(series))
+
+
+def clipped(name: str) -> str:
+    """A name whose lines are short enough for a chart."""
+    lines = name.split("\n")
+    return "\n".join(one if len(one) <= LONGEST else one[: LONGEST - 1] + "…" for one in lines)
+
+
+def _sheet(names: Sequence[str], entries: int) -> tuple[Figure, Axes]:
+    """Room for a row of each name, for the longest of them, and for a key below."""
+    foot = FOOT_IN + KEY_IN * ceil(entries / IN_A_ROW)
+    height = HEAD_IN + ROW_IN * max(len(names), 1) + foot
+    left = (
+        0.25
+        + LETTER_IN
+        * max((len(line) for name in names for line in clipped(name).split("\n")), default=0)
+    ) / WIDTH_IN
+    figure = Figure(figsize=(WIDTH_IN, height))
+    up = foot / height
+    return figure, figure.add_axes((left, up, 0.97 - left, 1 - up - 0.5 * HEAD_IN / height))
+
+
+def _dots(axes: Axes, series: Series, number: int, shift: float) -> None:
+    look: dict[str, Any] = {"color": COLOURS[number % 5], "marker": MARKERS[number % 5]}
+    label = series.name
+    for place, mark in enumerate(series.marks):
+        if mark is None:
+            continue
+        axes.errorbar(
+            mark.value, place + shift, xerr=mark.half, ms=6, capsize=3, elinewidth=1.4, ls="",
+            label=label, zorder=3, **look,
+        )  # fmt: skip
+        label = "_nolegend_"
+        if mark.text:
+            right = mark.value + (mark.half or 0.0)
+            said = axes.annotate(
+                mark.text, (right, place + shift), (7, 0), textcoords="offset points", va="center",
+                fontsize=TEXT, color=INK,
+            )  # fmt: skip
+            if mark.address:
+                said.set_gid(_ADDRESS.format(*mark.address))
+
+
+def _limit(axes: Axes, limit: Limit, dash: str) -> None:
+    if limit.low < limit.high:
+        axes.axvspan(
+            limit.low, limit.high, color="#f3dcc0", alpha=0.6, lw=0, label=limit.name, zorder=0
+        )
+    else:
+        axes.axvline(limit.low, color=INK, ls=dash, lw=1.1, label=limit.name, zorder=1)
+
+
+def _rows(axes: Axes, names: Sequence[str], label: str) -> None:
+    axes.set_yticks(range(len(names)), [clipped(name) for name in names], fontsize=TEXT, color=INK)
+    axes.set_ylim(len(names) - 0.45, -0.55)
+    axes.tick_params(axis="y", length=0)
+    axes.grid(axis="x", color=GRID, lw=0.7)
+    axes.set_xlabel(label, fontsize=SMALL, color=MUTED)
+    _plain(axes)
+    axes.spines["left"].set_visible(False)
+
+
+def _plain(axes: Axes) -> None:
+    axes.spines[["top", "right"]].set_visible(False)
+    axes.spines[["left", "bottom"]].set_color(MUTED)
+    axes.set_axisbelow(True)
+    axes.tick_params(labelsize=SMALL, color=MUTED, labelcolor=INK)
+    axes.tick_params(axis="y", labelsize=TEXT)
+
+
+def _widen(axes: Axes, marks: Sequence[Mark]) -> None:
+    """Leave room on the right for what stands beside the dots."""
+    low, high = axes.get_xlim()
+    if any(mark.text for mark in marks):
+        axes.set_xlim(low, high + 0.2 * (high - low))
+
+
+def _svg(figure: Figure, axes: Axes, entries: int) -> str:
+    """The figure as SVG without a heading of its own; its ids are like those of no other chart."""
+    if entries:
+        axes.legend(
+            loc="lower left", bbox_to_anchor=(0.0, 0.0), bbox_transform=figure.transFigure,
+            ncols=min(entries, IN_A_ROW), frameon=False, fontsize=SMALL, labelcolor=INK,
+            columnspacing=1.2, handlelength=1.6,
+        )  # fmt: skip
+    text = StringIO()
+    nothing = dict.fromkeys(("Date", "Creator", "Format", "Type"))
+    figure.savefig(text, format="svg", transparent=True, metadata=nothing)
+    found = text.getvalue()
+    found = found[found.index("<svg") :].replace("*{stroke-", "svg *{stroke-")
+    prefix = f"g{sha256(found.encode()).hexdigest()[:12]}-"
+    found = _IN_SVG.sub(r'<g data-table="\1" data-row="\2" data-col="\3">', found)
+    return _NAMED.sub(rf"\g<1>{prefix}", found)

@@ -1,0 +1,20 @@
+(async function () {
+  "use strict";
+  const source = document.getElementById("sorting").textContent;
+  const address = URL.createObjectURL(new Blob([source], { type: "text/javascript" }));
+  const { ITable } = await import(address);
+  URL.revokeObjectURL(address);
+  const table = document.getElementById("results");
+  const made = new ITable(table, {
+    pageLength: 25, lengthMenu: [10, 25, 100, -1], order: [], autoWidth: false,
+    layout: { topStart: "pageLength", topEnd: "search", bottomStart: "info", bottomEnd: "paging" },
+    language: { search: "Filter all columns", lengthMenu: "_MENU_ rows" },
+  });
+  const grid = made.dt || made;
+  document.querySelectorAll("[data-filter]").forEach(select => {
+    select.addEventListener("change", () => {
+      grid.column(Number(select.dataset.filter)).search(select.value, { exact: select.value !== "" }).draw();
+    });
+  });
+  table.dataset.ready = "yes";
+})();

@@ -1,0 +1,1 @@
+"""A finished run as one page that opens anywhere: read from files only, no stage is run."""

@@ -1,0 +1,126 @@
+"""``report.html``: a finished run as one page, with all that it needs inside."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipeline.casebook import fault_of
+from pipeline.config import StudyConfig
+from pipeline.output.credibility import BALANCES, FORM
+from pipeline.output.pages import write_page
+from pipeline.output.tables import COLUMNS
+from pipeline.report import sorting, tables, viewer
+from pipeline.report.answer import answer_of
+from pipeline.report.charts import charts
+from pipeline.report.pictures import indices, pictures
+from pipeline.report.run import NO_GAP, Run
+from pipeline.sharing.run_folder import read_inputs
+
+REPORT = "report.html"
+MOST_SAID = 40  # failures, flags or cases in one list
+LISTED = ("variant", "construct", "case", "status", "reason")
+
+
+def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> Path:
+    """Write ``report.html`` into the folder of a run, from its files alone.
+
+    Parameters
+    ----------
+    study : StudyConfig
+        What was run.
+    out : Path
+        Folder of its results.
+    versions, caution : str
+        Sentences to print.
+
+    Returns
+    -------
+    Path
+        The page. It loads nothing from elsewhere.
+
+    Raises
+    ------
+    StudyError
+        If the folder is not that of a finished run.
+    OutputError
+        If a stored case has not the fields that it should have, or the page can not be written.
+    """
+    run = Run(study, out)
+    solids = viewer.solids(run)
+    content = {
+        **_first_screen(run), **_results(run), **_grounds(run),
+        "solids": solids,
+        "pictures": pictures(run),
+        "indices": indices(run),
+        "charts": list(charts(run)),
+        "libraries": {
+            "sorting": sorting.script(), "sorting_style": sorting.style(),
+            "viewing": viewer.library() if solids else "",
+        },
+    }  # fmt: skip
+    page = out / REPORT
+    write_page(page, "report.html", title=study.title, caution=caution, versions=versions, **content)
+    return page
+
+
+def _first_screen(run: Run) -> dict[str, object]:
+    study, failed = run.study, sum(case["status"] == "failed" for case in run.cases)
+    stage, load = study.shown
+    gaps = sorted(set(run.places(run.constructs).values()) - {NO_GAP})
+    facts = {
+        "Constructs": str(len(run.constructs)),
+        "Gap": "; ".join(gaps) or "none",
+        "Shown": f"stage {stage}, load {load}",
+        "Mesh": f"level {study.mesh.level}"
+        + (", errors from three" if run.has_errors else ", one mesh"),
+        "Cases": f"{len(run.cases) - failed} ok, {failed} failed",
+    }
+    if run.design:
+        facts["Variants"] = f"{len(run.design)}; shown is {run.variant}"
+    return {"answer": answer_of(run), "facts": facts, "stage": stage, "load": load}
+
+
+def _results(run: Run) -> dict[str, object]:
+    listed, which = tables.listed_results(run)
+    return {
+        "columns": COLUMNS,
+        "main": tables.main_table(run),
+        "listed": listed,
+        "which": which,
+        "shown_columns": tables.filled(listed),
+        "numbers": tables.NUMBERS,
+        "failed": run.failed[:MOST_SAID],
+        "more_failed": max(0, len(run.failed) - MOST_SAID),
+        "flagged": run.flagged,
+        "has_errors": run.has_errors,
+        "sensitivity": _shown_indices(run),
+    }
+
+
+def _shown_indices(run: Run) -> list[object]:
+    asked = run.study.asked
+    key = (asked.quantity, asked.location, asked.stage, asked.load)
+    names = ("quantity", "location", "stage", "load")
+    return [entry for entry in run.sensitivity if tuple(entry[name] for name in names) == key]
+
+
+def _grounds(run: Run) -> dict[str, object]:
+    """What the numbers rest on, and where they come from."""
+    inputs = read_inputs(run.out)
+    own = [case for case in run.cases if case["variant"] == run.variant]
+    checked = [
+        {name: case[name] for name in LISTED}
+        | {"fault": fault_of(run.out, case["case"]) if case["status"] == "ok" else ""}
+        for case in own[:MOST_SAID]
+    ]
+    return {
+        "form": FORM,
+        "interfaces": [(one.name, one.kind, one.interfaces) for one in run.study.constructs],
+        "materials": tables.materials(run),
+        "balances": BALANCES,
+        "meshes": tables.meshes(run),
+        "cases": checked,
+        "more_cases": len(run.cases) - len(checked),
+        "inputs": inputs,
+        "has_credibility": (run.out / "credibility.html").is_file(),
+    }
