@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 
 from geometries.bone import Defect
 from geometries.constructs import IntactConstruct, NailConstruct
 from pipeline.added_plate import flag_added_plates
-from pipeline.brackets import BRACKET_COLUMNS, bracket_rows
+from pipeline.brackets import BRACKET_COLUMNS, bracket_rows, variants
 from pipeline.case import Case
 from pipeline.casebook import read_rows, write_index
 from pipeline.comparisons import COMPARISON_COLUMNS, comparison_rows, relate
@@ -48,7 +48,9 @@ def write_tables(study: StudyConfig, planned: Plan, outcomes: Sequence[Outcome],
     design = [_point(variant) for variant in planned.variants if variant.name]
     keys = dict.fromkeys(key for row in design for key in row)
     _write_if_any(out / "design.csv", design, tuple(keys))
-    found = sensitivity_rows(study, read_if_any(out / "design.csv"), _as_text(table)) if design else []
+    own = {one.name for construct in study.constructs for one, _ in variants(construct)}
+    asked = _as_text(row for row in table if row["construct"] in own)  # no femurs added as references
+    found = sensitivity_rows(study, read_if_any(out / "design.csv"), asked) if design else []
     _write_if_any(out / "sensitivity.csv", found, SENSITIVITY_COLUMNS)
     entries = QUANTITIES | COLUMNS | (INDICES if design else {})
     dictionary = [{"quantity": name, **asdict(entry)} for name, entry in entries.items()]
@@ -67,7 +69,7 @@ def write_beside(study: StudyConfig, planned: Plan, table: Sequence[Row], out: P
     _write_if_any(out / "published.csv", published_rows(study.published, table), PUBLISHED_COLUMNS)
 
 
-def _as_text(table: Sequence[Row]) -> list[dict[str, str]]:
+def _as_text(table: Iterable[Row]) -> list[dict[str, str]]:
     return [{key: str(value) for key, value in row.items()} for row in table]
 
 
