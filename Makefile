@@ -22,7 +22,7 @@ lint: install ## Style, format and types
 test: lint ## Lint, then the quick tests: what CI runs
 	.venv/bin/pytest
 
-test-all: lint ## Lint, then every test, the slow ones too
+test-all: lint ## Lint, then every test, the slow ones too (the report is opened in Chromium: install chromium)
 	.venv/bin/pytest -m ""
 
 bench: bench-install ## Measure our solver against others, and the engine

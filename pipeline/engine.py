@@ -24,13 +24,15 @@ from geometries.errors import StudyError
 from pipeline.errors import EngineError
 from pipeline.fem.kernels import use_threads
 
-SETTINGS = {
+SETTINGS: dict[str, object] = {
     # Workers hold no results that could be spilled; only the last limit, a restart, makes sense.
     "distributed.worker.memory.target": False,
     "distributed.worker.memory.spill": False,
     "distributed.worker.memory.pause": False,
     "distributed.scheduler.worker-ttl": None,  # a long factorization is no sign of death
     "distributed.comm.timeouts.connect": "20s",
+    "distributed.scheduler.http.routes": [],  # nobody looks at pages of a run's own scheduler
+    "distributed.worker.http.routes": [],
 }
 PATIENCE_S = 20
 
@@ -119,7 +121,7 @@ def pool(place: Place) -> Iterator[Client]:
             memory_limit=f"{place.memory_gb:g}GB" if place.memory_gb else "auto",
             host="127.0.0.1",
             security=Security.temporary(),
-            dashboard_address=None,
+            dashboard_address="127.0.0.1:0",
             silence_logs=logging.CRITICAL,
             local_directory=scratch,
         )

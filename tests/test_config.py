@@ -799,6 +799,8 @@ def test_every_number_has_a_unit_or_none(model: type[Parameters], name: str, inf
     bare = {
         "measured",  # the key "unit" beside it says its unit, and that of its spread
         "spread",
+        "value",  # of a claim, the same
+        "tolerance",
         "low",  # a factor's limits and step are in the unit of its key
         "high",
         "step",

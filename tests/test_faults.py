@@ -162,6 +162,7 @@ with locked(Path({str(tmp_path)!r})): os.kill(os.getpid(), signal.SIGKILL)"
         pass
 
 
+@pytest.mark.slow
 def test_a_full_disk_ends_the_run_with_a_sentence(study: Path, sound: Path, tmp_path: Path):
     # The limit refuses a write in mid-file, as a full disk does; fields are the first to meet it.
     done = command(study, tmp_path / "out", RLIMIT_FSIZE=100_000)
@@ -222,6 +223,7 @@ def test_two_runs_at_once_for_real(study: Path, sound: Path, tmp_path: Path):
     assert same_tables(out, sound)
 
 
+@pytest.mark.slow
 def test_ctrl_c_keeps_what_is_finished(study: Path, sound: Path, tmp_path: Path):
     # SIGINT to the whole group, as a terminal sends it.
     out = tmp_path / "out"

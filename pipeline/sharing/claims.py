@@ -120,7 +120,7 @@ class Claim(Parameters):
 
 
 class _Claims(Parameters):
-    claims: tuple[Claim, ...] = Field(max_length=400)
+    claims: tuple[Claim, ...] = Field(max_length=400, description="Sentences of a paper.")
 
     @field_validator("claims")
     @classmethod
