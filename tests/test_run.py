@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import ctypes
 import errno
 import os
+import signal
 import subprocess
 import sys
+import tomllib
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -13,6 +16,7 @@ from typing import Any
 import meshio
 import pytest
 
+from geometries.assembly import assemble
 from geometries.errors import StudyError
 from pipeline.case import cases
 from pipeline.casebook import case_folder, case_of, read_summary
@@ -194,6 +198,16 @@ def test_missing_gmsh_is_one_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "gmsh", None)
     with pytest.raises(MeshError, match="gmsh can not be loaded"):
         mesher.require_gmsh()
+
+
+def test_a_broken_pipe_stays_an_error_after_meshing(bench_study: str) -> None:
+    # Python ignores SIGPIPE, so that a write to a socket that is gone raises. gmsh undoes that: a run
+    # that lost a worker died without a word.
+    case = cases(parse_study(tomllib.loads(bench_study), "tubes"))[0]
+    mesher.build_mesh(assemble(case.construct, case.femur, case.defect), "coarse")
+    ignored = ctypes.pythonapi.PyOS_getsig
+    ignored.restype = ctypes.c_void_p
+    assert ignored(signal.SIGPIPE) == signal.SIG_IGN
 
 
 def test_run_refuses_before_any_file_when_gmsh_is_missing(

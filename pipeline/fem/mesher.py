@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import ctypes
 import logging
 import re
+import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, NamedTuple
@@ -101,11 +103,26 @@ def require_gmsh() -> Any:
     return gmsh
 
 
+def _start(gmsh: Any) -> None:
+    """Start gmsh, and undo that it lets a broken pipe end the process, which may hold sockets.
+
+    Python's own call for a signal's handler works in the main thread only.
+    """
+    get, put = ctypes.pythonapi.PyOS_getsig, ctypes.pythonapi.PyOS_setsig
+    get.argtypes, put.argtypes = [ctypes.c_int], [ctypes.c_int, ctypes.c_void_p]
+    get.restype = put.restype = ctypes.c_void_p
+    number = getattr(signal, "SIGPIPE", None)  # none on Windows
+    before = number and get(number)
+    gmsh.initialize(readConfigFiles=False, interruptible=False)
+    if number:
+        put(number, before)
+
+
 @contextmanager
 def _session(algorithm: int = FRONTAL) -> Iterator[Any]:
     """A gmsh session with every option set here, always closed."""
     gmsh = require_gmsh()
-    gmsh.initialize(readConfigFiles=False, interruptible=False)
+    _start(gmsh)
     options = {
         "General.Terminal": 0,
         "General.NumThreads": 1,
