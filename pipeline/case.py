@@ -8,6 +8,7 @@ import logging
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -83,7 +84,7 @@ class Case:
         """The construct's own defect, else the study's."""
         return self.construct.defect or self.defect
 
-    @property
+    @cached_property
     def address(self) -> str:
         """Hash of everything that the results depend on, code and its versions too; 16 digits.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from geometries.assembly import assemble
 from geometries.defect import gap_levels
@@ -86,7 +87,7 @@ class Plan:
     variants: tuple[Variant, ...]
     items: tuple[Planned, ...]
 
-    @property
+    @cached_property
     def distinct(self) -> dict[str, Planned]:
         """The first case at each address; the others have the same results."""
         found: dict[str, Planned] = {}
@@ -94,12 +95,20 @@ class Plan:
             found.setdefault(item.case.address, item)
         return found
 
+    @cached_property
+    def alike(self) -> dict[str, list[Case]]:
+        """All cases at each address, in the order of the study."""
+        found: dict[str, list[Case]] = {}
+        for item in self.items:
+            found.setdefault(item.case.address, []).append(item.case)
+        return found
+
     @property
     def first(self) -> list[Planned]:
         """Cases of the first variant that can be built."""
         return [item for item in self.items if item.case.variant == self.items[0].case.variant]
 
-    @property
+    @cached_property
     def meshes(self) -> dict[str, list[Planned]]:
         """Distinct cases of each mesh."""
         found: dict[str, list[Planned]] = {}
@@ -148,8 +157,7 @@ def plan(study: StudyConfig) -> Plan:
     """
     variants, items = [], []
     for variant in variants_of(study):
-        made: list[Planned] = []
-        findings = [variant.reason] if variant.study is None else _findings(variant, made)
+        made, findings = _assembled(variant)
         if findings and not variant.name:
             raise StudyError("\n".join(dict.fromkeys(findings)))
         variants.append(replace(variant, reason=" ".join(dict.fromkeys(findings))))
@@ -159,16 +167,17 @@ def plan(study: StudyConfig) -> Plan:
     return Plan(tuple(variants), tuple(items))
 
 
-def _findings(variant: Variant, made: list[Planned]) -> list[str]:
-    """Assemble the cases of a variant; sentences about what can not be."""
-    assert variant.study is not None
-    findings = []
+def _assembled(variant: Variant) -> tuple[list[Planned], list[str]]:
+    """Cases of a variant, and sentences about what can not be built."""
+    if variant.study is None:
+        return [], [variant.reason]
+    made, findings = [], []
     for case in cases(variant.study, variant.name):
         try:
             made.append(_planned(case))
         except StudyError as error:
             findings.append(str(error))
-    return findings
+    return made, findings
 
 
 def _planned(case: Case) -> Planned:

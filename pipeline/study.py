@@ -72,20 +72,20 @@ def run_study(
             finished = _finished(item, out, running.keep)
             if finished is not None:
                 ended[address] = finished
-        yield from _alike(planned, ended)
+        for address, outcome in ended.items():
+            yield from _alike(planned, address, outcome)
         waiting = {address: item for address, item in planned.distinct.items() if address not in ended}
         for address, outcome in _run(planned, waiting, out, running) if waiting else ():
             ended[address] = outcome
-            yield from _alike(planned, {address: outcome})
+            yield from _alike(planned, address, outcome)
         _discard_meshes(out)
-        write_tables(study, planned, list(_alike(planned, ended)), out)
+        listed = [replace(ended[item.case.address], case=item.case) for item in planned.items]
+        write_tables(study, planned, listed, out)
 
 
-def _alike(planned: Plan, ended: Mapping[str, Outcome]) -> Iterator[Outcome]:
-    """All cases at some addresses, in the order of the study, each as its address ended."""
-    for item in planned.items:
-        if item.case.address in ended:
-            yield replace(ended[item.case.address], case=item.case)
+def _alike(planned: Plan, address: str, outcome: Outcome) -> Iterator[Outcome]:
+    """All cases at an address, each as it ended."""
+    return (replace(outcome, case=case) for case in planned.alike[address])
 
 
 def _finished(item: Planned, out: Path, keep: str) -> Outcome | None:
