@@ -21,7 +21,7 @@ from filelock import FileLock, Timeout
 from geometries.errors import StudyError
 from pipeline.checksums import CHECKSUMS, checksum_lines, digest_of, read_checksums
 from pipeline.errors import OutputError
-from pipeline.store import read_if_any, read_table, write_table
+from pipeline.store import read_if_any, read_table, write_table, writing
 
 CASES, INDEX, LOCK = "cases", "cases.csv", ".lock"
 ROWS, FIELDS, SUMMARY, LOG = "rows.csv", "fields.vtu", "summary.json", "log.txt"
@@ -58,22 +58,17 @@ def case_folder(out: Path, address: str) -> Iterator[Path]:
         If the disk is full or a file can not be written; nothing is left behind.
     """
     final = folder_of(out, address)
-    draft = None
-    try:
+    with writing(final):
         final.parent.mkdir(parents=True, exist_ok=True)
         draft = Path(tempfile.mkdtemp(prefix=DRAFT, dir=final.parent))
-        draft.chmod(0o755)
-        yield draft
-        sums = {file.name: digest_of(file) for file in draft.iterdir()}
-        (draft / CHECKSUMS).write_text(checksum_lines(sums), encoding="utf-8")
-        discard_case(out, address)
-        _into_place(draft, final)
-    except OSError as error:
-        raise OutputError(
-            f"{final}: can not be written ({error.strerror}); free disk space or choose another --out"
-        ) from None
-    finally:
-        if draft is not None:
+        try:
+            draft.chmod(0o755)
+            yield draft
+            sums = {file.name: digest_of(file) for file in draft.iterdir()}
+            (draft / CHECKSUMS).write_text(checksum_lines(sums), encoding="utf-8")
+            discard_case(out, address)
+            _into_place(draft, final)
+        finally:
             shutil.rmtree(draft, ignore_errors=True)
 
 

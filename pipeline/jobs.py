@@ -16,6 +16,7 @@ from pipeline.errors import MeshError, OutputError
 from pipeline.fem.mesher import build_mesh
 from pipeline.meshes import mesh_key, read_mesh, write_failure, write_mesh
 from pipeline.record import store_case
+from pipeline.store import writing
 
 LOGS, MESHES = "logs", "meshes"
 logger = logging.getLogger("gapstrain")
@@ -93,23 +94,14 @@ def share_mesh(case: Case, out: Path, label: str) -> None:
                 write_mesh(folder, key, build_mesh(geometry, case.level))
         except MeshError as error:
             write_failure(folder, key, str(error))
-        except OSError as error:
-            raise OutputError(
-                f"{folder}: can not be written ({error.strerror}); free disk space or choose another "
-                "--out"
-            ) from None
 
 
 @contextmanager
 def _log(path: Path) -> Iterator[Path]:
     """Send what is logged meanwhile to a file, line by line."""
-    try:
+    with writing(path):
         path.parent.mkdir(parents=True, exist_ok=True)
         handler = logging.FileHandler(path, mode="w", encoding="utf-8")
-    except OSError as error:
-        raise OutputError(
-            f"{path}: can not be written ({error.strerror}); free disk space or choose another --out"
-        ) from None
     handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
     before = logger.level, logger.propagate
     logger.setLevel(logging.INFO)

@@ -7,7 +7,6 @@ read. If it could not be made, ``KEY.txt`` says why.
 from __future__ import annotations
 
 import hashlib
-import tempfile
 from dataclasses import replace
 from pathlib import Path
 from zipfile import BadZipFile
@@ -19,6 +18,7 @@ from pipeline.errors import MeshError
 from pipeline.fem.mesh import Mesh, MeshPart
 from pipeline.fem.sizes import Level
 from pipeline.provenance import fingerprint
+from pipeline.store import in_place
 
 PATCH = "patch:"
 
@@ -41,16 +41,17 @@ def write_mesh(folder: Path, key: str, mesh: Mesh) -> None:
         **{name: np.array(value) for name, value in scalars.items()},
         **{PATCH + name: faces for name, faces in mesh.patches.items()},
     }
-    folder.mkdir(parents=True, exist_ok=True)
-    with tempfile.NamedTemporaryFile(dir=folder, suffix=".part", delete=False) as file:
-        np.savez(file, allow_pickle=False, **arrays)
-    Path(file.name).replace(folder / f"{key}.npz")
+    with in_place(folder / f"{key}.npz") as draft:
+        folder.mkdir(parents=True, exist_ok=True)
+        with draft.open("wb") as file:
+            np.savez(file, allow_pickle=False, **arrays)
 
 
 def write_failure(folder: Path, key: str, reason: str) -> None:
     """Leave word that a mesh can not be made."""
-    folder.mkdir(parents=True, exist_ok=True)
-    (folder / f"{key}.txt").write_text(reason, encoding="utf-8")
+    with in_place(folder / f"{key}.txt") as draft:
+        folder.mkdir(parents=True, exist_ok=True)
+        draft.write_text(reason, encoding="utf-8")
 
 
 def read_mesh(folder: Path, geometry: Geometry, level: Level) -> Mesh | None:

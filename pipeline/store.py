@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import json
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -61,29 +61,39 @@ def write_text(path: Path, text: str) -> None:
 
 def write_bytes(path: Path, content: bytes) -> None:
     """Write a file of any kind; whole or not."""
-    with _in_place(path) as draft:
+    with in_place(path) as draft:
         draft.write_bytes(content)
 
 
 @contextmanager
 def _whole(path: Path) -> Iterator[TextIO]:
     """Yield a text file to write, whole or not."""
-    with _in_place(path) as draft, draft.open("w", newline="", encoding="utf-8") as file:
+    with in_place(path) as draft, draft.open("w", newline="", encoding="utf-8") as file:
         yield file
 
 
 @contextmanager
-def _in_place(path: Path) -> Iterator[Path]:
-    """Yield a file to write; rename it into place when all went well, else raise OutputError."""
-    draft = path.with_name(f".{path.name}.part")
+def writing(path: Path) -> Iterator[None]:
+    """Turn whatever the system refuses meanwhile into OutputError, a sentence about a place."""
     try:
-        yield draft
-        draft.replace(path)
+        yield
     except OSError as error:
-        draft.unlink(missing_ok=True)
         raise OutputError(
             f"{path}: can not be written ({error.strerror}); free disk space or choose another --out"
         ) from None
+
+
+@contextmanager
+def in_place(path: Path) -> Iterator[Path]:
+    """Yield a draft beside a file; rename it into place when all went well, else raise OutputError."""
+    draft = path.with_name(f".{path.name}.part")
+    with writing(path):
+        try:
+            yield draft
+            draft.replace(path)
+        finally:
+            with suppress(OSError):
+                draft.unlink()
 
 
 def _cell(value: object) -> object:
@@ -124,7 +134,7 @@ def write_parquet(
         return pyarrow.array([None if cell == "" else str(cell) for cell in cells], pyarrow.string())
 
     table = pyarrow.table({name: column(name) for name in columns})
-    with _in_place(path) as draft:
+    with in_place(path) as draft:
         pyarrow.parquet.write_table(table, draft)
 
 

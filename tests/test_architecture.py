@@ -43,7 +43,7 @@ ROOMS = {
     "pipeline.store": {"pipeline.errors", "pipeline.fem"},
     "pipeline.casebook": GROUND | {"pipeline.checksums", "pipeline.store"},
     "pipeline.provenance": set(),
-    "pipeline.meshes": GROUND | {"pipeline.fem", "pipeline.provenance"},
+    "pipeline.meshes": GROUND | {"pipeline.fem", "pipeline.provenance", "pipeline.store"},
     "pipeline.engine": GROUND | {"pipeline.fem"},
     "pipeline.activities": set(),
     "pipeline.loads_input": GROUND,
@@ -58,7 +58,7 @@ ROOMS = {
     | {"pipeline.clock", "pipeline.store", "pipeline.case", "pipeline.casebook", "pipeline.config"}
     | {"pipeline.provenance"},
     "pipeline.jobs": PHYSICS
-    | {"pipeline.case", "pipeline.clock", "pipeline.meshes", "pipeline.record"},
+    | {"pipeline.case", "pipeline.clock", "pipeline.meshes", "pipeline.record", "pipeline.store"},
     "pipeline.planning": GROUND
     | {"pipeline.case", "pipeline.config", "pipeline.fem", "pipeline.meshes", "pipeline.superposition"}
     | {"pipeline.sweeps"},

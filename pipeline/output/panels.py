@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from contextlib import suppress
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 import matplotlib as mpl
 import numpy as np
@@ -16,8 +16,8 @@ from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch, Rectangle
 
-from pipeline.errors import OutputError
 from pipeline.output.scene import COLOURS, CUT_COLOURS, INK, Scale, View
+from pipeline.store import in_place
 
 LABELS = {
     "cortex": "cortical bone",
@@ -147,20 +147,12 @@ def save(figure: Figure, path: Path, dpi: int | None = None) -> Path:
     OutputError
         If it can not be written.
     """
-    draft = path.with_name(f".{path.name}.part")
     kind = path.suffix.removeprefix(".")
     dates = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}
     undated = dates.get(kind)  # the same file from the same results
-    try:
+    # Letters stay letters, which a journal can edit.
+    style: dict[Any, Any] = {"svg.hashsalt": "gapstrain", "svg.fonttype": "none", "pdf.fonttype": 42}
+    with in_place(path) as draft, mpl.rc_context(style):
         path.parent.mkdir(parents=True, exist_ok=True)
-        # Letters stay letters, which a journal can edit.
-        with mpl.rc_context({"svg.hashsalt": "gapstrain", "svg.fonttype": "none", "pdf.fonttype": 42}):
-            figure.savefig(draft, format=kind, metadata=undated, dpi=dpi or "figure")
-        draft.replace(path)
-    except OSError as error:
-        with suppress(OSError):
-            draft.unlink()
-        raise OutputError(
-            f"{path}: can not be written ({error.strerror}); free disk space or choose another --out"
-        ) from None
+        figure.savefig(draft, format=kind, metadata=undated, dpi=dpi or "figure")
     return path

@@ -8,13 +8,12 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from geometries.errors import StudyError
-from pipeline.casebook import FIELDS, ROWS, SUMMARY
+from pipeline.casebook import FIELDS, LOG, ROWS, SUMMARY, folder_of
 from pipeline.checksums import CHECKSUMS, checksum_lines, digest_of, read_checksums
-from pipeline.errors import OutputError
 from pipeline.sharing.papers import papers
 from pipeline.sharing.run_folder import CASES, CLAIMS, INPUTS, RESULTS, STUDY, listed_cases
+from pipeline.store import in_place
 
-LOG = "log.txt"
 FINISHED = (STUDY, INPUTS, CASES, RESULTS, "dictionary.csv")  # every finished run has these
 CASE_FINISHED = (SUMMARY, ROWS, CHECKSUMS)
 SHOWN = ("*.csv", "*.parquet", "credibility.html", "figures/*.png", "figures/*.svg")
@@ -80,7 +79,7 @@ def _roots(folder: Path) -> list[Path]:
 def _finished_cases(root: Path) -> list[Path]:
     """Folders of the cases that did not fail; constructs may share one."""
     names = dict.fromkeys(row["case"] for row in listed_cases(root) if row["status"] == "ok")
-    return [root / "cases" / name for name in names]
+    return [folder_of(root, name) for name in names]
 
 
 def _check_finished(folder: Path) -> None:
@@ -125,19 +124,11 @@ def _check_cases(folder: Path, digests: Mapping[str, str]) -> None:
 
 def _write(files: Mapping[str, Content], target: Path) -> None:
     """Write the file; whole or not."""
-    draft = target.with_name(f".{target.name}.part")
-    try:
+    with in_place(target) as draft:
         target.parent.mkdir(parents=True, exist_ok=True)
         with zipfile.ZipFile(draft, "w") as archive:
             for name in sorted(files):
                 _add(archive, name, files[name])
-        draft.replace(target)
-    except OSError as error:
-        raise OutputError(
-            f"{target}: can not be written ({error.strerror}); free disk space or choose another --out"
-        ) from None
-    finally:
-        draft.unlink(missing_ok=True)
 
 
 def _add(archive: zipfile.ZipFile, name: str, content: Content) -> None:
