@@ -38,6 +38,8 @@ class Planned:
         Key of its mesh; cases with the same one share it.
     unknowns : int
         About how many it will have.
+    materials : frozenset of str
+        What its parts are made of.
     """
 
     case: Case
@@ -45,6 +47,7 @@ class Planned:
     loose: str
     mesh: str
     unknowns: int
+    materials: frozenset[str]
 
     @property
     def solutions(self) -> int:
@@ -190,6 +193,7 @@ def _planned(case: Case) -> Planned:
         geometry.loose,
         mesh_key(geometry, case.level),
         expected_unknowns(geometry, case.level),
+        frozenset(part.material for part in geometry.parts),
     )
 
 

@@ -17,7 +17,7 @@ from pipeline.config import StudyConfig
 from pipeline.fem.space import Array
 from pipeline.measures.dictionary import QUANTITIES
 from pipeline.provenance import versions
-from pipeline.store import check_writable, write_fields, write_json, write_table, write_text
+from pipeline.store import write_fields, write_json, write_table, write_text
 
 CHECKS = ("force_residual", "moment_residual", "energy_residual", "volume_error")
 CASE_COLUMNS = (
@@ -107,7 +107,6 @@ def write_inputs(path: Path, study: StudyConfig, asked: Mapping[str, object], ou
     out : Path
         Folder of the run.
     """
-    check_writable(out)
     write_text(out / "study.toml", path.read_text(encoding="utf-8-sig"))
     content = {
         "study": study.model_dump(mode="json", exclude_unset=True),

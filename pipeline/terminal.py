@@ -22,10 +22,9 @@ from geometries.defect import gap_centre
 from pipeline.config import StudyConfig
 from pipeline.jobs import Outcome
 from pipeline.output.beside import BESIDE_HEADINGS, beside
-from pipeline.output.tables import HEADINGS, failures, first_variant, headline, legend
+from pipeline.output.tables import HEADINGS, failures, headline, legend
 from pipeline.planning import Plan, Planned
 from pipeline.statics import actions, section_load
-from pipeline.store import read_table
 from pipeline.verification.suite import Outcome as Verified
 
 REASONS_SHOWN = 8
@@ -123,10 +122,9 @@ def _vector(values: np.ndarray) -> str:
     return ", ".join(f"{value + 0.0:.0f}" for value in values.round()) if values.any() else "–"
 
 
-def print_results(config: StudyConfig, folder: Path) -> None:
-    """Print the main results, what failed, and published measurements beside them."""
+def print_results(config: StudyConfig, folder: Path, variant: str = "") -> None:
+    """Print the main results of a variant, what failed, and published measurements beside them."""
     stage, load = config.shown
-    variant, _ = first_variant(read_table(folder / "results.csv"))
     title = f"Stage {stage}, load {load}" + (f", variant {variant}" if variant else "")
     table = Table(title=title, title_justify="left", header_style="bold")
     for position, heading in enumerate(HEADINGS):

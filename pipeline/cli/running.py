@@ -86,7 +86,7 @@ def run(  # noqa: PLR0913 (options of a command)
         credibility_page(config, folder, in_words(), CAUTION)
         page = report_page(config, folder, in_words(), CAUTION)
     if voice == "bar":
-        print_results(config, folder)
+        print_results(config, folder, planned.first[0].case.variant)
         console.print(f"\n{CAUTION}\n", highlight=False)
         console.print(
             f"Report: {page}\nTables, pictures and fields: {folder}", markup=False, highlight=False

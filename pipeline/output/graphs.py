@@ -186,9 +186,7 @@ def _dots(axes: Axes, series: Series, number: int, shift: float) -> None:
 
 def _limit(axes: Axes, limit: Limit, dash: str) -> None:
     if limit.low < limit.high:
-        axes.axvspan(
-            limit.low, limit.high, color="#f3dcc0", alpha=0.6, lw=0, label=limit.name, zorder=0
-        )
+        axes.axvspan(limit.low, limit.high, color=RANGE, alpha=0.6, lw=0, label=limit.name, zorder=0)
     else:
         axes.axvline(limit.low, color=INK, ls=dash, lw=1.1, label=limit.name, zorder=1)
 

@@ -92,9 +92,7 @@ def _definition(quantity: str) -> str:
     names = list(QUANTITIES)
     before = [QUANTITIES[name].definition for name in names[: names.index(quantity)]]
     whole = (
-        [said for said in before if said.startswith("Movement")]
-        if AS_BEFORE in entry.definition
-        else []
+        [said for said in before if said.startswith(MOVEMENT)] if AS_BEFORE in entry.definition else []
     )
     return " ".join([*whole[-1:], entry.definition, f"Where: {entry.locations}."])
 

@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import floor, isfinite, log10
 
+from pipeline.comparisons import error_of
+from pipeline.output.tables import is_singular
+
 Row = dict[str, str]
 DIGITS = 3  # significant; the mesh's error is rarely known to more
 MINUS = "\N{MINUS SIGN}"
@@ -79,13 +82,13 @@ class Entry:
     @property
     def half(self) -> float | None:
         """Error of the value in its own unit; None where it is not known."""
-        share = self.row["error"]
-        return abs(self.value) * float(share) / 100 if share else None
+        error = error_of(self.row)
+        return error if isfinite(error) else None
 
     @property
     def is_singular(self) -> bool:
         """Whether the value grows with every finer mesh, and must not be quoted."""
-        return self.row["mesh"].startswith("singular")
+        return is_singular(self.row)
 
 
 def numbered(table: str, rows: list[Row]) -> list[Entry]:

@@ -55,7 +55,7 @@ def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> P
         "charts": list(charts(run)),
         "libraries": {
             "sorting": sorting.script(), "sorting_style": sorting.style(),
-            "viewing": viewer.library() if solids else "",
+            "viewing": viewer.script() if solids else "",
         },
     }  # fmt: skip
     page = out / REPORT

@@ -42,6 +42,6 @@ def solids(run: Run) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def library() -> str:
+def script() -> str:
     """The JavaScript that draws the view; nothing of it is loaded from elsewhere."""
     return get_plotlyjs()

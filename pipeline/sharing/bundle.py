@@ -8,13 +8,13 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from geometries.errors import StudyError
-from pipeline.casebook import FIELDS, LOG, ROWS, SUMMARY, folder_of
+from pipeline.casebook import FIELDS, INDEX, LOG, ROWS, SUMMARY, folder_of
 from pipeline.checksums import CHECKSUMS, checksum_lines, digest_of, read_checksums
 from pipeline.sharing.papers import papers
-from pipeline.sharing.run_folder import CASES, CLAIMS, INPUTS, RESULTS, STUDY, listed_cases
+from pipeline.sharing.run_folder import CLAIMS, INPUTS, RESULTS, STUDY, listed_cases
 from pipeline.store import in_place
 
-FINISHED = (STUDY, INPUTS, CASES, RESULTS, "dictionary.csv")  # every finished run has these
+FINISHED = (STUDY, INPUTS, INDEX, RESULTS, "dictionary.csv")  # every finished run has these
 CASE_FINISHED = (SUMMARY, ROWS, CHECKSUMS)
 SHOWN = ("*.csv", "*.parquet", "credibility.html", "figures/*.png", "figures/*.svg")
 NEVER = (1980, 1, 1, 0, 0, 0)  # the earliest time that the format knows, in place of the present

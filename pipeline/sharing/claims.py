@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Collection, Sequence
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, Literal, Self
 
@@ -14,7 +13,7 @@ from geometries.errors import StudyError
 from geometries.parameters import Parameters, Real
 from pipeline.comparisons import Row, label_of
 from pipeline.lookup import look_up
-from pipeline.measures.dictionary import BY_SIZE, QUANTITIES
+from pipeline.measures.dictionary import BY_SIZE, QUANTITIES, known_quantity
 
 CLAIM_COLUMNS = (
     "sentence", "what", "computed", "stated", "allowed", "unit", "result", "reason", "flags",
@@ -58,10 +57,7 @@ class Claim(Parameters):
     @field_validator("quantity")
     @classmethod
     def _in_the_dictionary(cls, quantity: str) -> str:
-        if quantity not in QUANTITIES:
-            near = ", ".join(get_close_matches(quantity, QUANTITIES, 3, 0.0))
-            raise ValueError(f"no such quantity; the nearest allowed are {near}: correct it")
-        return quantity
+        return known_quantity(quantity)
 
     @model_validator(mode="after")
     def _whole(self) -> Self:

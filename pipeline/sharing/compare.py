@@ -9,9 +9,9 @@ from math import inf, isfinite
 from pathlib import Path
 
 from geometries.errors import StudyError
-from pipeline.casebook import SUMMARY
+from pipeline.casebook import INDEX, SUMMARY, folder_of
 from pipeline.comparisons import label_of
-from pipeline.sharing.run_folder import CASES, RESULTS, Row, listed_cases, read_case, read_rows
+from pipeline.sharing.run_folder import RESULTS, Row, listed_cases, read_case, read_rows
 from pipeline.sharing.tolerances import Tolerances
 
 WHERE = ("variant", "construct", "stage", "load")
@@ -105,7 +105,7 @@ def _read(folder: Path, only: Collection[str] | None) -> _Run:
         if row["value"]:
             _number(row["value"], path)
     keyed = {_key(row): row for row in kept}
-    return _Run(keyed, dict(_meshes(folder)) if (folder / CASES).is_file() else {})
+    return _Run(keyed, dict(_meshes(folder)) if (folder / INDEX).is_file() else {})
 
 
 def _key(row: Row) -> Key:
@@ -125,7 +125,7 @@ def _number(text: str, path: Path) -> float:
 def _meshes(folder: Path) -> Iterator[tuple[Key, str]]:
     """Hash of each construct's mesh, as the summary of its case has it."""
     for row in listed_cases(folder):
-        if (folder / "cases" / row["case"] / SUMMARY).is_file():
+        if (folder_of(folder, row["case"]) / SUMMARY).is_file():
             digest = read_case(folder, row["case"]).get("mesh_hash")
             if digest:
                 yield (row["variant"], row["construct"]), str(digest)

@@ -8,11 +8,10 @@ import json
 from pathlib import Path
 from textwrap import fill
 
-from pipeline.casebook import FIELDS
+from pipeline.casebook import FIELDS, INDEX
 from pipeline.caution import CAUTION
 from pipeline.checksums import CHECKSUMS
 from pipeline.sharing.run_folder import (
-    CASES,
     CLAIMS,
     INPUTS,
     RESULTS,
@@ -71,7 +70,7 @@ What is in it
   {INPUTS}      what it was read as, with the changes made for the run
   {CLAIMS}      where there is one: sentences of a paper, and the results they rest on
   {RESULTS}      one row for each result; dictionary.csv defines every quantity
-  {CASES}        which case belongs to which construct
+  {INDEX}        which case belongs to which construct
   {MESHES}       a hash of the mesh of each case
   {ENVIRONMENT}  versions of what computed it
   {CITATION}     how to cite it

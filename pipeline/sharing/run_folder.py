@@ -11,12 +11,10 @@ from typing import Any, Literal
 from pydantic import BaseModel, ValidationError
 
 from geometries.errors import StudyError
-from pipeline.casebook import SUMMARY, folder_of, read_record
+from pipeline.casebook import INDEX, SUMMARY, folder_of, read_record
 from pipeline.store import read_table
 
-STUDY, INPUTS, CASES, RESULTS, CLAIMS = (
-    "study.toml", "inputs.json", "cases.csv", "results.csv", "claims.toml",
-)  # fmt: skip
+STUDY, INPUTS, RESULTS, CLAIMS = "study.toml", "inputs.json", "results.csv", "claims.toml"
 Row = dict[str, str]
 _CASE = re.compile(r"[0-9a-f]{16}")
 
@@ -95,11 +93,11 @@ def listed_cases(folder: Path) -> list[Row]:
     StudyError
         If a name is not 16 hexadecimal digits.
     """
-    rows = read_rows(folder / CASES, ("variant", "construct", "case", "status"))
+    rows = read_rows(folder / INDEX, ("variant", "construct", "case", "status"))
     for row in rows:
         if not _CASE.fullmatch(row["case"]):
             raise StudyError(
-                f"{folder / CASES}: case = {row['case']!r}: allowed are 16 hexadecimal digits; give "
+                f"{folder / INDEX}: case = {row['case']!r}: allowed are 16 hexadecimal digits; give "
                 "the table as a run wrote it"
             )
     return rows
@@ -117,5 +115,5 @@ def read_case(folder: Path, name: str) -> dict[str, Any]:
         return read_record(folder_of(folder, name))
     except (OSError, ValueError, TypeError, RecursionError) as error:
         raise StudyError(
-            f"{folder / 'cases' / name / SUMMARY}: can not be read ({error}); give it as a run wrote it"
+            f"{folder_of(folder, name) / SUMMARY}: can not be read ({error}); give it as a run wrote it"
         ) from None

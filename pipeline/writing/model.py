@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from geometries.assembly import assemble
 from geometries.bone import Femur
 from geometries.constructs import IntactConstruct, Specimen
 from geometries.materials import MATERIALS, Material
@@ -98,12 +97,8 @@ def interface_words(study: StudyConfig) -> str:
 
 
 def material_words(planned: Plan, sources: Sources) -> str:
-    """Every material of any part, read from the solids that are meshed."""
-    used = {
-        part.material
-        for item in planned.distinct.values()
-        for part in assemble(item.case.construct, item.case.femur, item.case.own_defect).parts
-    }
+    """Every material of any part of the solids that are meshed."""
+    used = frozenset[str]().union(*(item.materials for item in planned.items))
     words = "; ".join(
         f"{name.replace('_', ' ')}, {_constants(one)}{sources.cite(f'{name}: {one.source}')}"
         for name, one in MATERIALS.items()
