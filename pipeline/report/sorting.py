@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from itables.utils import read_package_file
-
 
 def style() -> str:
     """Its style sheet."""
-    return read_package_file("html", "dt_bundle.css")
+    return _bundled("dt_bundle.css")
 
 
 def script() -> str:
     """Its JavaScript, a module."""
-    return read_package_file("html", "dt_bundle.js")
+    return _bundled("dt_bundle.js")
+
+
+def _bundled(name: str) -> str:
+    from itables.utils import read_package_file  # slow to import: it brings pandas
+
+    return str(read_package_file("html", name))

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from plotly.offline import get_plotlyjs
-
 from pipeline.output.scene import STEEL
 from pipeline.output.shells import STEP_MM, read_ranges, read_shells
 from pipeline.report.run import Run
@@ -44,4 +42,6 @@ def solids(run: Run) -> dict[str, Any]:
 
 def script() -> str:
     """The JavaScript that draws the view; nothing of it is loaded from elsewhere."""
-    return get_plotlyjs()
+    from plotly.offline import get_plotlyjs  # slow to import
+
+    return str(get_plotlyjs())

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from itertools import product
 
 import numpy as np
-from scipy.stats import qmc
 
 from pipeline.sweeps.design import (
     Design,
@@ -57,6 +56,8 @@ def moves(design: Design, base: Mapping[str, object]) -> list[Moved]:
 
 def shares(design: Sampled) -> Array:
     """Points of a sampled design as shares of the factors' ranges (n, d), as drawn, not rounded."""
+    from scipy.stats import qmc  # slow to import, and most studies have no design
+
     count = len(design.factors)
     if isinstance(design, Morris):
         return morris_points(count, design.trajectories, design.levels, design.seed)
