@@ -33,6 +33,9 @@ SETTINGS: dict[str, object] = {
     "distributed.comm.timeouts.connect": "20s",
     "distributed.scheduler.http.routes": [],  # nobody looks at pages of a run's own scheduler
     "distributed.worker.http.routes": [],
+    "distributed.worker.profile.enabled": False,  # nor at its statistics, a twentieth of a core
+    "distributed.admin.tick.interval": "1s",
+    "distributed.admin.system-monitor.interval": "5s",
 }
 PATIENCE_S = 20
 
