@@ -103,9 +103,9 @@ def _finished(item: Planned, out: Path, keep: str) -> Outcome | None:
 def _run(
     planned: Plan, waiting: Mapping[str, Planned], out: Path, running: Running
 ) -> Iterator[tuple[str, Outcome]]:
-    """Hand cases to workers; yield address and outcome as each ends."""
+    """Hand cases to workers, the longest first; yield address and outcome as each ends."""
     jobs = []
-    for key, group in planned.meshes.items():
+    for key, group in sorted(planned.meshes.items(), key=_work, reverse=True):
         sharing = [item for item in group if item.case.address in waiting]
         after = ""
         if len(sharing) > 1:
@@ -124,6 +124,12 @@ def _run(
                 yield key, ended
             elif isinstance(ended, Lost) and key in waiting:
                 yield key, Outcome(waiting[key].case, ended.reason, 0.0)
+
+
+def _work(mesh: tuple[str, list[Planned]]) -> float:
+    """What a worker must do for a case of this mesh; a long one begun last would keep all waiting."""
+    first = mesh[1][0]
+    return first.unknowns * first.solutions
 
 
 def _discard_meshes(out: Path) -> None:

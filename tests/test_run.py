@@ -221,6 +221,15 @@ def test_run_refuses_before_any_file_when_gmsh_is_missing(
     assert not (tmp_path / "out").exists()
 
 
+def test_the_longest_case_is_begun_first(tmp_path: Path, bench_study: str) -> None:
+    """Or the last worker would still be at it when all others have gone (Graham 1969, from memory)."""
+    study = tomllib.loads(bench_study)
+    short = study["constructs"][0]
+    study["constructs"] = [short, {**short, "name": "long", "length_mm": 4 * short["length_mm"]}]
+    ended = list(run_study(parse_study(study, "bench"), tmp_path / "out", Running(keep="none")))
+    assert [outcome.case.name for outcome in ended] == ["long", short["name"]]
+
+
 def test_a_case_that_can_not_be_meshed_is_a_failed_row(
     tmp_path: Path, demo: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
