@@ -16,14 +16,21 @@ SIGNS = {
 }  # fmt: skip
 """Signs that LaTeX would take for something else, or that not every font of it has."""
 MINUS = re.compile(r"(?<![\w.])-(?=\d)")
+DASHES = re.compile("-(?=-)")
+LATIN = "\u017f"  # the last letter that the T1 fonts of every LaTeX have
 PACKAGES = "% needs \\usepackage[T1]{fontenc} and \\usepackage{booktabs,longtable,textcomp}"
 
 
 def escaped(text: str) -> str:
-    """A text as LaTeX prints it, in one line."""
+    """A text as LaTeX prints it, in one line; a letter that it has not is named by its number."""
     spaced = " ".join(text.split())
-    plain = "".join(SIGNS.get(sign, sign) for sign in spaced if sign.isprintable())
-    return MINUS.sub("$-$", plain)
+    plain = "".join(map(_sign, filter(str.isprintable, spaced)))
+    return MINUS.sub("$-$", DASHES.sub("-{}", plain))
+
+
+def _sign(sign: str) -> str:
+    unknown = sign if sign <= LATIN else f"(U+{ord(sign):04X})"
+    return SIGNS.get(sign, unknown)
 
 
 def table(headings: Sequence[Cells], rows: Iterable[Cells], caption: str, notes: Cells = ()) -> str:

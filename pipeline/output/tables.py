@@ -40,9 +40,9 @@ class Column:
 
 
 COLUMNS = (
-    Column("closing far\nmm", "gap_axial_movement", "far", "+.3f"),
+    Column("closing far\nmm", "gap_axial_movement", "far", "+z.3f"),
     Column("shear far\nmm", "gap_shear_movement", "far", ".3f"),
-    Column("gap strain far\n%", "interfragmentary_strain", "far", "+.1f"),
+    Column("gap strain far\n%", "interfragmentary_strain", "far", "+z.1f"),
     Column("tissue shear P50\n%", "tissue_strain_octahedral", "p50", ".1f"),
     Column("axial\nN/mm", "axial_stiffness", "sections", ".0f"),
     Column("torsion\nN·m/deg", "torsional_stiffness", "sections", ".2f"),
