@@ -18,6 +18,7 @@ SIGNS = {
 MINUS = re.compile(r"(?<![\w.])-(?=\d)")
 DASHES = re.compile("-(?=-)")
 LATIN = "\u017f"  # the last letter that the T1 fonts of every LaTeX have
+QUOTES = "\u2018\u2019\u201c\u201d\u201e\u2014\u2026"  # which they have besides
 PACKAGES = "% needs \\usepackage[T1]{fontenc} and \\usepackage{booktabs,longtable,textcomp}"
 
 
@@ -29,7 +30,7 @@ def escaped(text: str) -> str:
 
 
 def _sign(sign: str) -> str:
-    unknown = sign if sign <= LATIN else f"(U+{ord(sign):04X})"
+    unknown = sign if sign <= LATIN or sign in QUOTES else f"(U+{ord(sign):04X})"
     return SIGNS.get(sign, unknown)
 
 

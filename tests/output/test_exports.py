@@ -113,7 +113,7 @@ def test_nothing_of_a_study_file_is_a_command_of_latex():
     assert escaped("-0.5 a-b 1e-09") == "$-$0.5 a-b 1e-09"
     assert escaped("a\nb\x07") == "a b"
     assert escaped("--levels 3") == "-{}-levels 3"  # or T1 fonts draw one long dash
-    assert escaped("Ü μ Ω") == r"Ü $\mu$ (U+03A9)"  # inputenc knows Latin letters only
+    assert escaped("“Ü” μ Ω") == r"“Ü” $\mu$ (U+03A9)"  # inputenc knows Latin letters only
     assert r"a \& b & c \\" in table([["a & b", "c"]], [], "d")
     assert long_table(["a", "b"], [["%", "1"]], "c", 1).count(r"\%") == 1
 
