@@ -205,7 +205,8 @@ def _forces(axes: Axes, view: View, arrows: Sequence[Arrow]) -> None:
                 f"{name.replace('_', ' ')}\n{np.linalg.norm(force):.0f} N",
                 (max(tail[0], tip[0]) if outer > 0 else min(tail[0], tip[0]), (tail[1] + tip[1]) / 2),
                 (5 * outer, 0), textcoords="offset points", color=LOAD, fontsize=SMALL, va="center",
-                ha="left" if outer > 0 else "right",
+                ha="left" if outer > 0 else "right", zorder=9,
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 1},
             )  # fmt: skip
 
 
