@@ -234,7 +234,8 @@ def _dimensions(axes: Axes, geometry: Geometry) -> None:
         x = left + 4 + 11 * k
         axes.annotate("", (x, low), (x, high), arrowprops=ARROW)
         words = f"{name.replace('_', ' ')} {high - low:.0f} mm"
-        axes.text(x + 1, (low + high) / 2, words, rotation=90, va="center", color=MUTED, fontsize=SMALL)
+        height = low + (high - low) / 3  # names of forces stand higher up
+        axes.text(x + 1, height, words, rotation=90, va="center", color=MUTED, fontsize=SMALL)
     gap, pink = geometry.gap, COLOURS["gap"]
     if gap is not None:
         axes.annotate(
