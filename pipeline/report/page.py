@@ -11,7 +11,7 @@ from pipeline.output.pages import write_page
 from pipeline.output.tables import COLUMNS
 from pipeline.report import sorting, tables, viewer
 from pipeline.report.answer import answer_of
-from pipeline.report.charts import charts
+from pipeline.report.charts import charts, words_of
 from pipeline.report.pictures import indices, pictures
 from pipeline.report.run import NO_GAP, Run
 from pipeline.sharing.run_folder import read_inputs
@@ -82,7 +82,13 @@ def _first_screen(run: Run) -> dict[str, object]:
 
 def _results(run: Run) -> dict[str, object]:
     listed, which = tables.listed_results(run)
+    bounds, which_bounds = tables.bounds(run)
     return {
+        "words_of": words_of,
+        "published": run.published,
+        "bounds": bounds,
+        "which_bounds": which_bounds,
+        "has_bound_errors": any(row["lowest_error"] or row["highest_error"] for row in bounds),
         "columns": COLUMNS,
         "main": tables.main_table(run),
         "listed": listed,

@@ -75,6 +75,17 @@ class Run:
         return numbered("sensitivity", read_if_any(self.out / "sensitivity.csv"))
 
     @cached_property
+    def published(self) -> list[Entry]:
+        """Rows of ``published.csv``; none unless the study names measurements."""
+        return numbered("published", read_if_any(self.out / "published.csv"))
+
+    @cached_property
+    def brackets(self) -> list[Entry]:
+        """Rows of ``brackets.csv`` of the shown variant; none unless an interface was bracketed."""
+        listed = numbered("brackets", read_if_any(self.out / "brackets.csv"))
+        return [entry for entry in listed if entry["variant"] == self.variant]
+
+    @cached_property
     def cases(self) -> list[Row]:
         """How each case ended, and where it lies."""
         return listed_cases(self.out)
