@@ -11,9 +11,8 @@ from pipeline.measures.dictionary import HEADLINE
 from pipeline.output.credibility import BALANCES
 from pipeline.output.tables import COLUMNS
 from pipeline.report.cells import Cell, Entry
-from pipeline.report.run import Run
+from pipeline.report.run import MOST_ROWS, Run
 
-MOST_ROWS = 2500  # of the table that sorts and filters: beyond it a browser gets slow
 MOST_BOUNDS = 300  # of the table of bracketed interfaces
 MAIN = {(column.quantity, column.location) for column in COLUMNS}
 MAIN |= {(quantity, "near") for quantity, location in MAIN if location == "far"}
@@ -77,8 +76,8 @@ def _result(entry: Entry | None) -> Result:
 def listed_results(run: Run) -> tuple[list[Entry], str]:
     """Rows of the table that sorts and filters, and which they are of all."""
     every = sorted(run.results, key=lambda entry: run.order(entry["construct"]))
-    if len(every) <= MOST_ROWS:
-        return every, f"All {len(every)} rows of results.csv."
+    if run.row_count <= MOST_ROWS:
+        return every, f"All {run.row_count} rows of results.csv."
     headline = [entry for entry in every if entry["quantity"] in HEADLINE or entry["status"] != "ok"]
     stage, _ = run.study.shown
     fewer = [entry for entry in headline if entry["status"] != "ok" or _is_main(entry)]
@@ -89,7 +88,7 @@ def listed_results(run: Run) -> tuple[list[Entry], str]:
     )
     cut = listed[:MOST_ROWS]
     part = f"the first {len(cut)} rows of " if len(cut) < len(listed) else ""
-    words = f"{len(cut)} of {len(every)} rows: {part}{which}. results.csv beside this page has all."
+    words = f"{len(cut)} of {run.row_count} rows: {part}{which}. results.csv beside this page has all."
     return cut, words
 
 
