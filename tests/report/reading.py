@@ -15,13 +15,15 @@ Made = tuple[StudyConfig, Path]
 
 
 class Page(HTMLParser):
-    """All tags of a page with their attributes, and the text inside those that name a cell."""
+    """All tags of a page with their attributes, the text inside those that name a cell, and all text
+    with the names of what it stands in: ids, labels and classes."""
 
     def __init__(self, text: str) -> None:
         super().__init__()
         self.tags: list[tuple[str, Attributes]] = []
         self.cells: list[tuple[Attributes, str]] = []
         self.words: list[str] = []
+        self.said: list[tuple[str, str]] = []
         self._open: list[tuple[str, Attributes, list[str]]] = []
         self.feed(text)
 
@@ -30,6 +32,8 @@ class Page(HTMLParser):
         self.tags.append((tag, found))
         if tag not in VOID:
             self._open.append((tag, found, []))
+        for spoken in ("aria-label", "alt"):
+            self.said.append((f"{self._place()} {spoken}", found.get(spoken, "")))
 
     def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.tags.append((tag, {name: value or "" for name, value in attrs}))
@@ -39,6 +43,11 @@ class Page(HTMLParser):
             inside.append(data)
         if self._open and self._open[-1][0] not in ("script", "style"):
             self.words.append(data)
+            self.said.append((self._place(), data))
+
+    def _place(self) -> str:
+        names = ("id", "aria-label", "class")
+        return " ".join(found[name] for _, found, _ in self._open for name in names if name in found)
 
     def handle_endtag(self, tag: str) -> None:
         while self._open:
