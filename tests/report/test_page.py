@@ -182,6 +182,30 @@ def test_a_design_shows_its_first_variant_and_its_factors(demo: dict[str, Any], 
     assert "Gap shear movement over defect.gap_mm" in page.text
 
 
+def test_of_the_highest_stress_each_point_shows_its_most_loaded_part(
+    demo: dict[str, Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """Nail 297.6 over bolt 225.1 at one point, bolt 311.2 over nail 180.5 at the other: by hand."""
+    study = study_of(demo, question={"quantity": "von_mises_5mm3", "location": "highest"})
+    stresses = {("v1", "nail"): (297.6, 4.0), ("v1", "bolt_1"): (225.1, 20.0),
+                ("v2", "bolt_1"): (311.2, 5.0), ("v2", "nail"): (180.5, 30.0)}  # fmt: skip
+    rows = [
+        row_of("nail-10", ("von_mises_5mm3", part, "MPa"), value, variant=variant, error=error)
+        for (variant, part), (value, error) in stresses.items()
+    ]
+    out = write_run(study, tmp_path / "out", rows)
+    design = [{"variant": f"v{n}", "status": "ok", "reason": "", "gap": n} for n in (1, 2)]
+    write_table(out / "design.csv", design, tuple(design[0]))
+    drawn: list[Any] = []
+    monkeypatch.setattr(charts, "scatter", lambda clouds, *_: drawn.extend(clouds) or "")
+    (chart,) = [one for one in charts.charts(Run(study, out)) if one.title.endswith("over gap")]
+    assert "2 points from 298 to 311 MPa" in chart.words
+    (cloud,) = drawn
+    found = [(x, mark.value, mark.half) for x, mark in zip(cloud.across, cloud.marks, strict=True)]
+    expected = [(1.0, 297.6, 0.04 * 297.6), (2.0, 311.2, 0.05 * 311.2)]
+    assert found == [pytest.approx(one) for one in expected]
+
+
 def test_a_large_design_draws_some_of_its_points(
     demo: dict[str, Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ):
