@@ -25,9 +25,10 @@ test: lint ## Lint, then the quick tests: what CI runs
 test-all: lint ## Lint, then every test, the slow ones too (the report is opened in Chromium: install chromium)
 	.venv/bin/pytest -m ""
 
-bench: bench-install ## Measure our solver against others, and the engine
+bench: bench-install ## Measure our solver against others, the engine, and the report
 	.venv/bin/python -m tests.bench
 	.venv/bin/python -m tests.bench.engine
+	.venv/bin/python -m tests.bench.report
 
 campaign: install ## Mesh 300 random constructs: half an hour on two cores
 	.venv/bin/python -m tests.campaign

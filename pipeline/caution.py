@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-CAUTION = (
+CAUTION_SHORT = (
     "Research and teaching only: idealised geometry, linear elastic, not validated for an individual, "
-    "not a medical device. Decisions belong to licensed clinicians and local rules."
+    "not a medical device."
 )
+"""What stands on a picture, where a line is all there is."""
+CAUTION = f"{CAUTION_SHORT} Decisions belong to licensed clinicians and local rules."

@@ -140,8 +140,13 @@ def write_parquet(
 
 def read_table(path: Path) -> list[dict[str, str]]:
     """Read a table as a list of rows."""
+    return list(stream_table(path))
+
+
+def stream_table(path: Path) -> Iterator[dict[str, str]]:
+    """Read a table row by row."""
     with path.open(newline="", encoding="utf-8") as file:
-        return list(csv.DictReader(file))
+        yield from csv.DictReader(file)
 
 
 def read_if_any(path: Path) -> list[dict[str, str]]:

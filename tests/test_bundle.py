@@ -58,6 +58,19 @@ def test_a_bundle_holds_what_another_needs(packed: Path, run: Path):
     assert set(full) - set(found) == {f"cases/{case_of(name)}/fields.vtu" for name in CONSTRUCTS}
 
 
+def test_a_report_is_packed_and_proved_where_there_is_one(run: Path, tmp_path: Path):
+    page = "<!doctype html><title>made up</title>"
+    (run / "report.html").write_text(page)
+    packed = bundle(run, tmp_path / "run.zip")
+    into = opened(packed, tmp_path / "opened")
+    assert (into / "report.html").read_text() == page
+    sums = (into / "checksums.txt").read_text().splitlines()
+    assert f"{digest_of(page.encode())}  report.html" in sums
+    (into / "report.html").write_text(page + " ")
+    with pytest.raises(StudyError, match=r"report\.html"):
+        opened(into, tmp_path / "again")
+
+
 def test_other_mesh_levels_and_a_claims_file_are_packed_too(run: Path, tmp_path: Path):
     write_run(run / "levels" / "fine")
     claims = tmp_path / "sentences.toml"

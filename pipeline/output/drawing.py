@@ -15,6 +15,7 @@ from matplotlib.patches import Arc, Rectangle
 from numpy.typing import NDArray
 
 from geometries.solids import Geometry, Part, Prism
+from pipeline.caution import CAUTION_SHORT
 from pipeline.output.notes import facts, gap_words, has_gap, shown
 from pipeline.output.panels import LABELS, MUTED
 from pipeline.output.scene import COLOURS, INK
@@ -38,7 +39,6 @@ ARROW_MM, MARGINS_MM = 55.0, {0: 48.0, 1: 26.0}
 CLOSE_MM, ARC_MM, WORDS_AT = 16.0, 5.0, 0.88  # in a close-up: beside the bone, to an arc, to words
 SHAPE = 0.8  # height of a close-up as a share of its width
 SMALL = 7  # points
-CAUTION = "Research and teaching only; idealised geometry, not validated for an individual."
 
 
 def draw_construct(
@@ -75,7 +75,7 @@ def _figure(geometry: Geometry, title: str, subtitle: str, arrows: Sequence[Arro
     figure = Figure(figsize=SIZE_IN)
     figure.text(0.5, 0.972, title, fontsize=12, fontweight="bold", color=INK, ha="center")
     figure.text(0.5, 0.954, subtitle, color=MUTED, ha="center")
-    figure.text(0.5, 0.01, CAUTION, fontsize=SMALL, color=MUTED, ha="center")
+    figure.text(0.5, 0.01, CAUTION_SHORT, fontsize=SMALL, color=MUTED, ha="center")
     if geometry.loose:
         words = fill(f"Warning: {geometry.loose}", 140)
         figure.text(0.5, 0.947, words, color=WARNING, fontsize=SMALL, ha="center", va="top")

@@ -14,15 +14,12 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from pipeline.caution import CAUTION_SHORT
 from pipeline.output import panels, scene
 from pipeline.output.model import STRAIN, STRESS, Array, Model, read_model, read_values
 from pipeline.output.panels import MUTED
 from pipeline.output.scene import COLOURS, INK, Camera, Scale, View
 
-CAUTION = (
-    "Research and teaching only; idealised model, not validated for an individual, "
-    "not a medical device."
-)
 STRESS_LOOK = ("viridis", "#f0563a", "von Mises stress in the implants, MPa")
 STRAIN_LOOK = ("plasma", "#35c4cf", "octahedral shear strain of the tissue, %")
 FAILED = "not solved\nat this stage"
@@ -168,7 +165,7 @@ def _construct(sheet: Sheet, subject: Subject) -> Figure:
     panels.show(strain, sheet.strain, FAILED if sheet.failed else nothing)
     panels.compass(strain, sheet.strain)
     _key(figure, key, sheet.roles, subject)
-    figure.text(0.03, 0.022, CAUTION, fontsize=8, color=MUTED)
+    figure.text(0.03, 0.022, CAUTION_SHORT, fontsize=8, color=MUTED)
     return figure
 
 
@@ -227,7 +224,7 @@ def _overview(sheets: Sequence[Sheet], subject: Subject) -> Figure:
     place = figure.add_axes((0.66, 0.72 / size[1], 0.31, 0.14 / size[1]))
     panels.colour_bar(figure, place, subject.stress)
     figure.text(0.02, 1 - 0.25 / size[1], str(subject), fontsize=10, color=MUTED)
-    figure.text(0.02, 0.1 / size[1], CAUTION, fontsize=8, color=MUTED)
+    figure.text(0.02, 0.1 / size[1], CAUTION_SHORT, fontsize=8, color=MUTED)
     return figure
 
 

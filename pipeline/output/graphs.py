@@ -26,6 +26,7 @@ MARKERS = ("o", "D", "s", "^", "v")
 BANDS = ("#e9eef2", "#b7cddc", "#6f9fc0", "#2f6da8", "#12395c")  # pale to dark: small to large strain
 RANGE = "#f3dcc0"
 WIDTH_IN, ROW_IN, HEAD_IN, FOOT_IN = 4.9, 0.38, 0.3, 0.5
+PLANE_IN, CROWD = 2.3, 100  # height of a scatter; so many points hide each other unless they are small
 TEXT, SMALL = 9.5, 8.5
 KEY_IN, IN_A_ROW = 0.24, 2  # the key's height and entries in a row
 LETTER_IN = 0.075  # mean width of a letter
@@ -67,6 +68,25 @@ class Series:
 
     name: str
     marks: Sequence[Mark | None]
+
+
+@dataclass(frozen=True)
+class Cloud:
+    """Values of one kind over those of something else.
+
+    Parameters
+    ----------
+    name : str
+        What they belong to.
+    across : sequence of float
+        Where each stands.
+    marks : sequence of Mark
+        The values; their texts are not printed.
+    """
+
+    name: str
+    across: Sequence[float]
+    marks: Sequence[Mark]
 
 
 @dataclass(frozen=True)
@@ -127,15 +147,22 @@ def stacks(names: Sequence[str], series: Sequence[Series], label: str) -> str:
 
 
 @mpl.rc_context(STYLE)
-def scatter(series: Sequence[tuple[str, Sequence[float], Sequence[float]]], x: str, y: str) -> str:
-    """Points of several series, each a name, values across and values up."""
-    figure = Figure(figsize=(WIDTH_IN, 3.1 + 0.2 * len(series)))
-    axes = figure.add_axes((0.16, 0.34, 0.8, 0.62))
-    for number, (name, across, up) in enumerate(series):
-        axes.plot(
-            across, up, MARKERS[number % 5], ms=4.5, color=COLOURS[number % 5], label=clipped(name),
-            alpha=0.85,
-        )  # fmt: skip
+def scatter(series: Sequence[Cloud], x: str, y: str) -> str:
+    """Points of several series over a number; whiskers only where an error is known."""
+    foot = FOOT_IN + KEY_IN * ceil(len(series) / IN_A_ROW)
+    height = PLANE_IN + foot + 0.5 * HEAD_IN
+    figure = Figure(figsize=(WIDTH_IN, height))
+    axes = figure.add_axes((0.16, foot / height, 0.8, PLANE_IN / height))
+    size = 4.5 if sum(len(cloud.marks) for cloud in series) < CROWD else 3.0
+    for number, cloud in enumerate(series):
+        look: dict[str, Any] = {"color": COLOURS[number % 5], "alpha": 0.85}
+        up = [mark.value for mark in cloud.marks]
+        known = [(x, m.value, m.half) for x, m in zip(cloud.across, cloud.marks, strict=True) if m.half]
+        if known:
+            places, values, halves = zip(*known, strict=True)
+            axes.errorbar(places, values, yerr=halves, fmt="none", elinewidth=0.8, **look)
+        label = clipped(cloud.name)
+        axes.plot(cloud.across, up, MARKERS[number % 5], ms=size, label=label, **look)
     axes.set_xlabel(x, fontsize=SMALL, color=MUTED)
     axes.set_ylabel(y, fontsize=SMALL, color=MUTED)
     axes.grid(color=GRID, lw=0.7)

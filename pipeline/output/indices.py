@@ -13,11 +13,11 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
+from pipeline.caution import CAUTION_SHORT
 from pipeline.comparisons import INTACT_STAGE
 from pipeline.measures.dictionary import PEAK
 from pipeline.output import charts, panels
 from pipeline.output.charts import HIGH, LOW, PALE, SMALL, Row
-from pipeline.output.figures import CAUTION
 from pipeline.output.panels import MUTED
 from pipeline.output.scene import INK
 from pipeline.output.tables import COLUMNS
@@ -153,4 +153,4 @@ def _foot(figure: Figure, groups: Sequence[Group], method: str) -> None:
     if len(lines) > NOTES:
         lines = [*lines[: NOTES - 1], "... more notes in sensitivity.csv"]
     figure.text(0.03, 0.22 / height, "\n".join(lines), fontsize=8, color=INK, va="bottom")
-    figure.text(0.03, 0.07 / height, CAUTION, fontsize=8, color=MUTED)
+    figure.text(0.03, 0.07 / height, CAUTION_SHORT, fontsize=8, color=MUTED)

@@ -8,16 +8,15 @@ from dataclasses import dataclass
 from geometries.materials import MATERIALS
 from pipeline.comparisons import INTACT_STAGE
 from pipeline.measures.dictionary import HIGHEST, PEAK, QUANTITIES
-from pipeline.output.graphs import Limit, Mark, Series, intervals, scatter, stacks
+from pipeline.output.graphs import Cloud, Limit, Mark, Series, intervals, scatter, stacks
 from pipeline.report.cells import Entry, shown
 from pipeline.report.run import NO_GAP, Run
 
 STIFFNESSES = ("axial_stiffness", "torsional_stiffness", "bending_stiffness")
 KINDS = {"nail": "nail", "stem": "stem", "plate": "plate", "bolt": "bolts", "screw": "screws"}
 MOST_ROWS = 30  # constructs in one chart
-MOST_POINTS, MOST_FACTORS = 1500, 12  # of a design, so that the page stays small
+MOST_POINTS, MOST_FACTORS = 600, 12  # of a design: 2.5 MB, so that the page stays small
 PLACES = ("near", "far")
-Points = tuple[str, list[float], list[float]]
 
 
 @dataclass(frozen=True)
@@ -225,26 +224,38 @@ def _swept(run: Run) -> Iterator[Chart]:
 
 
 def _asked(run: Run) -> list[Entry]:
-    """The primary outcome in all variants."""
-    wanted = tuple(run.study.asked)
-    return [
+    """The primary outcome in all variants; of the highest stress that of its part in each."""
+    asked = run.study.asked
+    own = [
         entry
         for entry in run.results
         if entry["status"] == "ok"
-        and tuple(entry[name] for name in ("quantity", "location", "stage", "load")) == wanted
+        and all(entry[name] == getattr(asked, name) for name in ("quantity", "stage", "load"))
     ]
+    if (asked.quantity, asked.location) == (PEAK, HIGHEST):
+        own.sort(key=lambda entry: entry.value)
+        highest = {(entry["variant"], entry["construct"]): entry for entry in own}  # the last stays
+        own = sorted(highest.values(), key=lambda entry: entry.number)
+    else:
+        own = [entry for entry in own if entry["location"] == asked.location]
+    return [entry for entry in own if not entry.is_singular]
 
 
-def _series(held: list[Entry], across: dict[str, float | None]) -> list[Points]:
+def _series(held: list[Entry], across: dict[str, float | None]) -> list[Cloud]:
     """Name, factor and outcome of each construct; nothing if the factor is no number."""
     if None in across.values():
         return []
-    found: dict[str, Points] = {}
+    found: dict[str, list[Entry]] = {}
     for entry in held:
-        _, xs, ys = found.setdefault(entry["construct"], (entry["construct"], [], []))
-        xs.append(across[entry["variant"]] or 0.0)
-        ys.append(entry.value)
-    return list(found.values())
+        found.setdefault(entry["construct"], []).append(entry)
+    return [
+        Cloud(
+            name,
+            [across[entry["variant"]] or 0.0 for entry in own],
+            [Mark(entry.value, entry.half) for entry in own],
+        )
+        for name, own in found.items()
+    ]
 
 
 def _number(text: str) -> float | None:

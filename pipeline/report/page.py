@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-from pipeline.casebook import fault_of
+from pipeline.casebook import fault_of, folder_of
 from pipeline.config import StudyConfig
 from pipeline.output.credibility import BALANCES, FORM
 from pipeline.output.pages import write_page
 from pipeline.output.tables import COLUMNS
 from pipeline.report import sorting, tables, viewer
 from pipeline.report.answer import answer_of
-from pipeline.report.charts import charts
+from pipeline.report.cells import Row
+from pipeline.report.charts import charts, words_of
 from pipeline.report.pictures import indices, pictures
 from pipeline.report.run import NO_GAP, Run
 from pipeline.sharing.run_folder import read_inputs
 
 REPORT = "report.html"
 MOST_SAID = 40  # failures, flags or cases in one list
+MOST_PROVED = 1_000_000_000  # bytes of cases whose checksums are proved: seconds, not minutes
+MOST_PAIRS = 500  # of constructs; two hundred constructs have 19,900
+WHOLE, UNREAD = "whole", "not read again"
 LISTED = ("variant", "construct", "case", "status", "reason")
 
 
@@ -77,12 +82,22 @@ def _first_screen(run: Run) -> dict[str, object]:
     }
     if run.design:
         facts["Variants"] = f"{len(run.design)}; shown is {run.variant}"
-    return {"answer": answer_of(run), "facts": facts, "stage": stage, "load": load}
+    answer = answer_of(run)
+    return {
+        "answer": answer, "facts": facts, "stage": stage, "load": load,
+        "pairs": answer.pairs[:MOST_PAIRS], "more_pairs": max(0, len(answer.pairs) - MOST_PAIRS),
+    }  # fmt: skip
 
 
 def _results(run: Run) -> dict[str, object]:
     listed, which = tables.listed_results(run)
+    bounds, which_bounds = tables.bounds(run)
     return {
+        "words_of": words_of,
+        "published": run.published,
+        "bounds": bounds,
+        "which_bounds": which_bounds,
+        "has_bound_errors": any(row["lowest_error"] or row["highest_error"] for row in bounds),
         "columns": COLUMNS,
         "main": tables.main_table(run),
         "listed": listed,
@@ -108,11 +123,7 @@ def _grounds(run: Run) -> dict[str, object]:
     """What the numbers rest on, and where they come from."""
     inputs = read_inputs(run.out)
     own = [case for case in run.cases if case["variant"] == run.variant]
-    checked = [
-        {name: case[name] for name in LISTED}
-        | {"fault": fault_of(run.out, case["case"]) if case["status"] == "ok" else ""}
-        for case in own[:MOST_SAID]
-    ]
+    checked = list(_checked(run.out, own[:MOST_SAID]))
     return {
         "form": FORM,
         "interfaces": [(one.name, one.kind, one.interfaces) for one in run.study.constructs],
@@ -120,7 +131,19 @@ def _grounds(run: Run) -> dict[str, object]:
         "balances": BALANCES,
         "meshes": tables.meshes(run),
         "cases": checked,
+        "sound": (WHOLE, UNREAD),
         "more_cases": len(run.cases) - len(checked),
         "inputs": inputs,
         "has_credibility": (run.out / "credibility.html").is_file(),
     }
+
+
+def _checked(out: Path, cases: Iterable[Row]) -> Iterator[Row]:
+    """Cases with what their checksums say, until a page would take too long to make."""
+    left = MOST_PROVED
+    for case in cases:
+        proof = ""
+        if case["status"] == "ok":
+            left -= sum(file.stat().st_size for file in folder_of(out, case["case"]).glob("*"))
+            proof = UNREAD if left < 0 else fault_of(out, case["case"]) or WHOLE
+        yield {name: case[name] for name in LISTED} | {"proof": proof}

@@ -11,16 +11,17 @@ from typing import Any
 from pipeline.casebook import FIELDS, folder_of
 from pipeline.comparisons import INTACT_STAGE
 from pipeline.config import StudyConfig
-from pipeline.measures.dictionary import HIGHEST, PEAK
+from pipeline.measures.dictionary import HEADLINE, HIGHEST, PEAK
 from pipeline.report.cells import Entry, Row, numbered
-from pipeline.sharing.run_folder import RESULTS, listed_cases, read_case, read_rows
-from pipeline.store import read_if_any
+from pipeline.sharing.run_folder import RESULTS, each_row, listed_cases, read_case
+from pipeline.store import read_if_any, stream_table
 
 READ = (
     "case", "variant", "construct", "site", "gap_mm", "stage", "load", "quantity", "location", "value",
     "unit", "error", "percent_of_intact", "mesh", "status", "reason", "flags",
 )  # fmt: skip
 NO_GAP = "no gap"
+MOST_ROWS = 2500  # of the table that sorts and filters: beyond it a browser gets slow
 
 
 @dataclass(frozen=True)
@@ -32,8 +33,28 @@ class Run:
 
     @cached_property
     def results(self) -> list[Entry]:
-        """All rows of ``results.csv``."""
-        return numbered("results", read_rows(self.out / RESULTS, READ))
+        """Rows of ``results.csv``: of a large design not all, but all that the page shows.
+
+        They are the first ones, those of the first variant, and of the others what failed or answers
+        first. A row that is passed over takes no memory.
+        """
+        return self._read[0]
+
+    @cached_property
+    def row_count(self) -> int:
+        """How many rows ``results.csv`` has."""
+        return self._read[1]
+
+    @cached_property
+    def _read(self) -> tuple[list[Entry], int]:
+        shown = {*HEADLINE, self.study.asked.quantity}
+        kept: list[Entry] = []
+        number = -1
+        for number, row in enumerate(each_row(self.out / RESULTS, READ)):
+            is_first = number < MOST_ROWS or row["variant"] == kept[0]["variant"]
+            if is_first or row["quantity"] in shown or row["status"] != "ok":
+                kept.append(Entry("results", number, row))
+        return kept, number + 1
 
     @cached_property
     def variant(self) -> str:
@@ -61,8 +82,13 @@ class Run:
     @cached_property
     def comparisons(self) -> list[Entry]:
         """Rows of ``comparisons.csv`` of the shown variant."""
-        listed = numbered("comparisons", read_if_any(self.out / "comparisons.csv"))
-        return [entry for entry in listed if entry["variant"] == self.variant]
+        path = self.out / "comparisons.csv"
+        rows = stream_table(path) if path.exists() else ()
+        return [
+            Entry("comparisons", number, row)
+            for number, row in enumerate(rows)
+            if row["variant"] == self.variant
+        ]
 
     @cached_property
     def design(self) -> list[Row]:
@@ -73,6 +99,17 @@ class Run:
     def sensitivity(self) -> list[Entry]:
         """Rows of ``sensitivity.csv``; none without a design."""
         return numbered("sensitivity", read_if_any(self.out / "sensitivity.csv"))
+
+    @cached_property
+    def published(self) -> list[Entry]:
+        """Rows of ``published.csv``; none unless the study names measurements."""
+        return numbered("published", read_if_any(self.out / "published.csv"))
+
+    @cached_property
+    def brackets(self) -> list[Entry]:
+        """Rows of ``brackets.csv`` of the shown variant; none unless an interface was bracketed."""
+        listed = numbered("brackets", read_if_any(self.out / "brackets.csv"))
+        return [entry for entry in listed if entry["variant"] == self.variant]
 
     @cached_property
     def cases(self) -> list[Row]:

@@ -11,9 +11,11 @@ from pipeline.measures.dictionary import HEADLINE
 from pipeline.output.credibility import BALANCES
 from pipeline.output.tables import COLUMNS
 from pipeline.report.cells import Cell, Entry
-from pipeline.report.run import Run
+from pipeline.report.run import MOST_ROWS, Run
 
-MOST_ROWS = 2500  # of the table that sorts and filters: beyond it a browser gets slow
+MOST_BOUNDS = 300  # of the table of bracketed interfaces
+MAIN = {(column.quantity, column.location) for column in COLUMNS}
+MAIN |= {(quantity, "near") for quantity, location in MAIN if location == "far"}
 SHOWN_COLUMNS = (
     "variant", "construct", "stage", "load", "quantity", "location", "value", "unit", "error",
     "percent_of_intact", "mesh", "status", "flags",
@@ -74,19 +76,11 @@ def _result(entry: Entry | None) -> Result:
 def listed_results(run: Run) -> tuple[list[Entry], str]:
     """Rows of the table that sorts and filters, and which they are of all."""
     every = sorted(run.results, key=lambda entry: run.order(entry["construct"]))
-    if len(every) <= MOST_ROWS:
-        return every, f"All {len(every)} rows of results.csv."
+    if run.row_count <= MOST_ROWS:
+        return every, f"All {run.row_count} rows of results.csv."
     headline = [entry for entry in every if entry["quantity"] in HEADLINE or entry["status"] != "ok"]
     stage, _ = run.study.shown
-    wanted = {(column.quantity, column.location) for column in COLUMNS}
-    wanted |= {(quantity, "near") for quantity, at in wanted if at == "far"}
-    fewer = [
-        entry
-        for entry in headline
-        if entry["status"] != "ok"
-        or (entry["quantity"], entry["location"]) in wanted
-        or entry["quantity"].startswith("von_mises")
-    ]
+    fewer = [entry for entry in headline if entry["status"] != "ok" or _is_main(entry)]
     least = [entry for entry in fewer if entry["stage"] in (stage, INTACT_STAGE, "")]
     listed = next((some for some in (headline, fewer, least) if len(some) <= MOST_ROWS), least)
     which = {id(headline): "the headline quantities", id(fewer): "the headline results"}.get(
@@ -94,8 +88,30 @@ def listed_results(run: Run) -> tuple[list[Entry], str]:
     )
     cut = listed[:MOST_ROWS]
     part = f"the first {len(cut)} rows of " if len(cut) < len(listed) else ""
-    words = f"{len(cut)} of {len(every)} rows: {part}{which}. results.csv beside this page has all."
+    words = f"{len(cut)} of {run.row_count} rows: {part}{which}. results.csv beside this page has all."
     return cut, words
+
+
+def _is_main(entry: Entry) -> bool:
+    """Whether the main table shows this result or one close to it: near besides far, of any implant."""
+    quantity, location = entry["quantity"], entry["location"]
+    return quantity.startswith("von_mises") or (quantity, location) in MAIN
+
+
+def bounds(run: Run) -> tuple[list[Entry], str]:
+    """Rows of the table of bracketed interfaces, and which they are of all."""
+    stage, load = run.study.shown
+    main = [
+        entry
+        for entry in run.brackets
+        if _is_main(entry)
+        and entry["stage"] == stage
+        and (entry["load"] == load or entry["quantity"].endswith("_stiffness"))
+    ]
+    cut = (main or run.brackets)[:MOST_BOUNDS]
+    if len(cut) == len(run.brackets):
+        return cut, ""
+    return cut, f"{len(cut)} of {len(run.brackets)} rows; brackets.csv beside this page has all."
 
 
 def filled(entries: list[Entry]) -> list[str]:

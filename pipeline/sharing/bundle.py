@@ -16,7 +16,9 @@ from pipeline.store import in_place
 
 FINISHED = (STUDY, INPUTS, INDEX, RESULTS, "dictionary.csv")  # every finished run has these
 CASE_FINISHED = (SUMMARY, ROWS, CHECKSUMS)
-SHOWN = ("*.csv", "*.parquet", "credibility.html", "figures/*.png", "figures/*.svg")
+SHOWN = (
+    "*.csv", "*.parquet", "report.html", "credibility.html", "figures/*.png", "figures/*.svg",
+)  # fmt: skip
 NEVER = (1980, 1, 1, 0, 0, 0)  # the earliest time that the format knows, in place of the present
 PLAIN_FILE = 0o100644
 UNIX = 3

@@ -70,6 +70,7 @@ What is in it
   {INPUTS}      what it was read as, with the changes made for the run
   {CLAIMS}      where there is one: sentences of a paper, and the results they rest on
   {RESULTS}      one row for each result; dictionary.csv defines every quantity
+  report.html      where there is one: the run as a page; gapstrain report FOLDER makes it again
   {INDEX}        which case belongs to which construct
   {MESHES}       a hash of the mesh of each case
   {ENVIRONMENT}  versions of what computed it

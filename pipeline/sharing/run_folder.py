@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from pathlib import Path
 from typing import Any, Literal
 
@@ -12,7 +12,7 @@ from pydantic import BaseModel, ValidationError
 
 from geometries.errors import StudyError
 from pipeline.casebook import INDEX, SUMMARY, folder_of, read_record
-from pipeline.store import read_table
+from pipeline.store import stream_table
 
 STUDY, INPUTS, RESULTS, CLAIMS = "study.toml", "inputs.json", "results.csv", "claims.toml"
 Row = dict[str, str]
@@ -65,7 +65,12 @@ def read_inputs(folder: Path) -> Inputs:
 
 
 def read_rows(path: Path, columns: Collection[str]) -> list[Row]:
-    """Read a table that must have some columns.
+    """Read all of a table that must have some columns; see :func:`each_row`."""
+    return list(each_row(path, columns))
+
+
+def each_row(path: Path, columns: Collection[str]) -> Iterator[Row]:
+    """Read a table that must have some columns row by row, for who keeps only some of a long one.
 
     Raises
     ------
@@ -73,16 +78,15 @@ def read_rows(path: Path, columns: Collection[str]) -> list[Row]:
         If it is missing, lacks one of them, or has a row of another length.
     """
     try:
-        rows = read_table(path)
+        for number, row in enumerate(stream_table(path), start=2):
+            lacking = [name for name in columns if row.get(name) is None]
+            if lacking:
+                raise StudyError(
+                    f"{path}, line {number}: no {', '.join(lacking)}; give the table as a run wrote it"
+                )
+            yield row
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise StudyError(f"{path}: can not be read ({error}); give a finished run") from None
-    for number, row in enumerate(rows, start=2):
-        lacking = [name for name in columns if row.get(name) is None]
-        if lacking:
-            raise StudyError(
-                f"{path}, line {number}: no {', '.join(lacking)}; give the table as a run wrote it"
-            )
-    return rows
 
 
 def listed_cases(folder: Path) -> list[Row]:

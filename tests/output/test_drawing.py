@@ -13,6 +13,7 @@ from matplotlib.path import Path as Ring
 
 from geometries.assembly import assemble
 from geometries.solids import Geometry, Part
+from pipeline.caution import CAUTION_SHORT
 from pipeline.config import parse_study
 from pipeline.output.drawing import _figure, draw_construct
 from pipeline.output.notes import shown
@@ -112,7 +113,7 @@ def test_every_construct_is_drawn_the_same_each_time(name: str, tmp_path: Path):
     assert [path.suffix for path in first] == [".svg", ".png"]
     text = first[0].read_text(encoding="utf-8")
     assert len(text) < 1_000_000
-    for words in ("hip contact", "1001 N", "not validated"):
+    for words in ("hip contact", "1001 N", CAUTION_SHORT):
         assert words in text
     again = draw_construct(built(name), name, "words", [FORCE], tmp_path)
     assert again[0].read_text(encoding="utf-8") == text

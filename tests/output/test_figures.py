@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 from matplotlib.image import imread
 
+from pipeline import caution
 from pipeline.casebook import FIELDS, INDEX, SUMMARY, write_index
+from pipeline.caution import CAUTION, CAUTION_SHORT
 from pipeline.errors import OutputError
 from pipeline.output import figures
-from pipeline.output.figures import CAUTION, FAILED, draw_study, shared_top
+from pipeline.output.figures import FAILED, draw_study, shared_top
 from pipeline.output.model import STRAIN, STRESS, read_model, read_values
 from pipeline.output.scene import Camera, Scale, loaded_implants
 from pipeline.store import read_if_any
@@ -195,5 +197,11 @@ def test_a_folder_that_takes_no_file_is_named(study, tmp_path):
         draw_study(tmp_path, ["weak"], "soft", "axial")
 
 
-def test_the_caution_is_whole():
-    assert "not a medical device" in CAUTION
+def test_what_a_picture_says_is_the_caution_of_every_page():
+    """One source, so that no two places say unlike things: definition."""
+    assert CAUTION.startswith(CAUTION_SHORT)
+    assert "not a medical device" in CAUTION_SHORT
+    room = Path(caution.__file__).parent
+    own = [path for path in room.rglob("*.*") if path.suffix in (".py", ".html")]
+    said = [path.name for path in own if "Research and teaching" in path.read_text(encoding="utf-8")]
+    assert said == ["caution.py"]

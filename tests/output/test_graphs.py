@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from pipeline.output.graphs import Limit, Mark, Series, intervals, scatter, stacks
+from pipeline.output.graphs import COLOURS, Cloud, Limit, Mark, Series, intervals, scatter, stacks
 
 HOSTILE = '<b onclick="x">$\\frac{1}{0}$'
 SVG = "{http://www.w3.org/2000/svg}"
@@ -38,6 +38,18 @@ def test_whiskers_only_where_an_error_is_known():
     assert len(known) == 4
     middle = sorted(known)[1][0]
     assert middle - left == pytest.approx(right - middle)
+
+
+def test_a_whisker_in_a_scatter_is_as_long_as_its_error_either_way():
+    """Values 7 apart, one with an error of 0.7: a fifth of their distance, by proportion."""
+    svg = scatter([Cloud("nail", [1.0, 2.0], [Mark(3.0, 0.7), Mark(10.0)])], "gap", "shear")
+    tree = ElementTree.fromstring(svg)
+    bars = [g for g in tree.iter(f"{SVG}g") if "LineCollection" in g.get("id", "")]
+    (path,) = [path.get("d", "") for bar in bars for path in bar.iter(f"{SVG}path")]
+    _, _, low, _, _, high = path.split()  # M x y L x y
+    dots = [use for use in tree.iter(f"{SVG}use") if COLOURS[0] in use.get("style", "")]
+    first, second, _ = [float(use.get("y", "")) for use in dots]  # the last stands in the key
+    assert float(low) - float(high) == pytest.approx((first - second) / 5, rel=1e-3)
 
 
 def test_a_printed_number_names_its_cell():
@@ -76,4 +88,4 @@ def test_limits_and_points_are_named_in_a_key():
     limits = [Limit("metal: yield", 800.0, 800.0), Limit("metal: endurance", 200.0, 600.0)]
     svg = intervals(["a"], [Series("nail", [Mark(300.0)])], "MPa", limits)
     assert all(words in svg for words in ("metal: yield", "metal: endurance", "nail"))
-    assert "gap" in scatter([("nail", [1.0, 2.0], [3.0, 4.0])], "gap", "shear")
+    assert "gap" in scatter([Cloud("nail", [1.0, 2.0], [Mark(3.0), Mark(4.0)])], "gap", "shear")

@@ -6,17 +6,22 @@ import hashlib
 import json
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 import pyvista as pv
 from PIL import Image
 
 from pipeline.checksums import checksum_lines, digest_of
-from pipeline.collect import RESULT_COLUMNS
+from pipeline.collect import RESULT_COLUMNS, write_beside
 from pipeline.comparisons import COMPARISON_COLUMNS, comparison_rows
 from pipeline.config import StudyConfig, parse_study
 from pipeline.store import write_table
+from pipeline.sweeps.variants import variants_of
+
+if TYPE_CHECKING:
+    from pipeline.planning import Plan
 
 HOSTILE = '<img src=x onerror="alert(1)">$\\frac{1}{0}$</script>'
 NAMES = ("nail-10", "exchange-nail-12", "plate")
@@ -36,6 +41,21 @@ OTHERS = {
 }
 PARTS = (("cortex", "cortical"), ("gap", "tissue"), ("nail", "titanium"))
 COLUMNS = ("variant", "construct", "case", "status", "reason", "seconds")
+SOURCE = {"source": "invented for this test alone", "differs": f"there was no such test {HOSTILE}"}
+STIFFNESS = {
+    "quantity": "axial_stiffness",
+    "location": "sections",
+    "stage": "atrophic",
+    "load": "axial",
+}
+MEASURED = [
+    {"name": "alone", "of": "nail-10", "measured": 9123.4, "spread": 2000.0, "unit": "N/mm"},
+    {"name": "pair", "of": "exchange-nail-12", "against": "nail-10", "form": "ratio",
+     "direction": "more", "unit": "1"},
+    {"name": "lost", "of": "nail-10", "location": "shaft", "measured": 3.7, "unit": "N/mm"},
+]  # fmt: skip
+OWN = {"kind": "nail", "name": "own", "nail": {"diameter_mm": 10.0, "canal": "bracket"}}
+ENDS = {"own-void": (1.8171, 4.0), "own-filler": (1.3, 3.0), "own-bonded": (0.2719, 5.0)}
 Row = dict[str, Any]
 
 
@@ -127,3 +147,21 @@ def write_fields(folder: Path) -> pv.UnstructuredGrid:
     cells.cell_data["octahedral_strain_percent:atrophic:axial"] = strain
     cells.save(folder / "fields.vtu")
     return cells
+
+
+def write_set_beside(demo: Mapping[str, Any], out: Path, rows: list[Row]) -> tuple[StudyConfig, Path]:
+    """Write a run that names measurements and brackets an interface."""
+    study = study_of(
+        demo,
+        published=[STIFFNESS | SOURCE | one for one in MEASURED],
+        constructs=[*demo["constructs"], OWN],
+    )
+    planned = cast("Plan", SimpleNamespace(variants=variants_of(study)))  # assembling is slow
+    write_beside(study, planned, rows, write_run(study, out, rows))
+    return study, out
+
+
+def bounded_rows() -> list[Row]:
+    """The primary outcome at each bound."""
+    shear = ("gap_shear_movement", "far", "mm")
+    return [row_of(name, shear, value, error=error) for name, (value, error) in ENDS.items()]

@@ -11,7 +11,7 @@ import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from pipeline.report.page import report_page
-from tests.report.made_up import rows_of, study_of, write_fields, write_run
+from tests.report.made_up import bounded_rows, rows_of, write_fields, write_set_beside
 
 pytestmark = pytest.mark.slow
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
@@ -32,8 +32,7 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture
 def place(demo: dict[str, Any], tmp_path: Path) -> Path:
-    study = study_of(demo)
-    out = write_run(study, tmp_path / "out", rows_of())
+    study, out = write_set_beside(demo, tmp_path / "out", [*rows_of(), *bounded_rows()])
     for folder in (out / "cases").iterdir():
         write_fields(folder)
     return report_page(study, out, "gapstrain 0.0.9.", "For research only.")
@@ -72,6 +71,14 @@ def test_the_page_fits_and_its_table_sorts_and_filters(page: Page):
     page.wait_for_timeout(200)
     names = page.locator("#results tbody td.construct").all_inner_texts()
     assert set(names) == {"plate"}
+
+
+def test_the_table_of_measurements_sorts(page: Page):
+    table = page.locator("#published table")
+    table.locator("thead th", has_text="measured").first.click()
+    page.wait_for_timeout(200)
+    cells = table.locator("tbody td[data-order]:nth-child(4)").all()
+    assert [cell.get_attribute("data-order") for cell in cells] == ["3.7", "9123.4", "more"]
 
 
 def test_a_construct_can_be_turned_cut_and_coloured(page: Page):

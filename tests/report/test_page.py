@@ -4,67 +4,21 @@ from __future__ import annotations
 
 import re
 import tomllib
-from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from pipeline.config import StudyConfig, load_study, parse_study
+from pipeline.config import load_study, parse_study
 from pipeline.report import charts
-from pipeline.report.page import report_page
 from pipeline.report.run import Run
 from pipeline.store import read_table, write_table
 from tests.report.made_up import HOSTILE, NAMES, row_of, rows_of, study_of, write_fields, write_run
+from tests.report.reading import Made, Page, made
 
 ROOT = Path(__file__).parents[2]
-VOID = {"meta", "img", "input", "br", "link", "hr", "source"}
 SECTIONS = ["answer", "constructs", "charts", "numbers", "pairs", "doubts", "grounds", "origin"]
-Attributes = dict[str, str]
-Made = tuple[StudyConfig, Path]
-
-
-class Page(HTMLParser):
-    """All tags of a page with their attributes, and the text inside those that name a cell."""
-
-    def __init__(self, text: str) -> None:
-        super().__init__()
-        self.tags: list[tuple[str, Attributes]] = []
-        self.cells: list[tuple[Attributes, str]] = []
-        self.words: list[str] = []
-        self._open: list[tuple[str, Attributes, list[str]]] = []
-        self.feed(text)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        found = {name: value or "" for name, value in attrs}
-        self.tags.append((tag, found))
-        if tag not in VOID:
-            self._open.append((tag, found, []))
-
-    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.tags.append((tag, {name: value or "" for name, value in attrs}))
-
-    def handle_data(self, data: str) -> None:
-        for _, _, inside in self._open:
-            inside.append(data)
-        if self._open and self._open[-1][0] not in ("script", "style"):
-            self.words.append(data)
-
-    def handle_endtag(self, tag: str) -> None:
-        while self._open:
-            name, found, inside = self._open.pop()
-            if "data-row" in found:
-                self.cells.append((found, "".join(inside).strip()))
-            if name == tag:
-                return
-
-    def every(self, tag: str) -> list[Attributes]:
-        return [found for name, found in self.tags if name == tag]
-
-    @property
-    def text(self) -> str:
-        return re.sub(r"\s+", " ", "".join(self.words))
 
 
 @pytest.fixture(scope="module")
@@ -83,10 +37,6 @@ def page(sound: Made) -> Page:
 def run(demo: dict[str, Any], tmp_path: Path) -> Made:
     study = study_of(demo)
     return study, write_run(study, tmp_path / "out", rows_of())
-
-
-def made(run: Made) -> str:
-    return report_page(*run, "gapstrain 0.0.9.", "For <research> only.").read_text(encoding="utf-8")
 
 
 def test_every_number_is_the_cell_that_it_names(page: Page, sound: Made):
@@ -230,6 +180,30 @@ def test_a_design_shows_its_first_variant_and_its_factors(demo: dict[str, Any], 
     page = Page(made((study, out)))
     assert "2; shown is v1" in page.text
     assert "Gap shear movement over defect.gap_mm" in page.text
+
+
+def test_of_the_highest_stress_each_point_shows_its_most_loaded_part(
+    demo: dict[str, Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """Nail 297.6 over bolt 225.1 at one point, bolt 311.2 over nail 180.5 at the other: by hand."""
+    study = study_of(demo, question={"quantity": "von_mises_5mm3", "location": "highest"})
+    stresses = {("v1", "nail"): (297.6, 4.0), ("v1", "bolt_1"): (225.1, 20.0),
+                ("v2", "bolt_1"): (311.2, 5.0), ("v2", "nail"): (180.5, 30.0)}  # fmt: skip
+    rows = [
+        row_of("nail-10", ("von_mises_5mm3", part, "MPa"), value, variant=variant, error=error)
+        for (variant, part), (value, error) in stresses.items()
+    ]
+    out = write_run(study, tmp_path / "out", rows)
+    design = [{"variant": f"v{n}", "status": "ok", "reason": "", "gap": n} for n in (1, 2)]
+    write_table(out / "design.csv", design, tuple(design[0]))
+    drawn: list[Any] = []
+    monkeypatch.setattr(charts, "scatter", lambda clouds, *_: drawn.extend(clouds) or "")
+    (chart,) = [one for one in charts.charts(Run(study, out)) if one.title.endswith("over gap")]
+    assert "2 points from 298 to 311 MPa" in chart.words
+    (cloud,) = drawn
+    found = [(x, mark.value, mark.half) for x, mark in zip(cloud.across, cloud.marks, strict=True)]
+    expected = [(1.0, 297.6, 0.04 * 297.6), (2.0, 311.2, 0.05 * 311.2)]
+    assert found == [pytest.approx(one) for one in expected]
 
 
 def test_a_large_design_draws_some_of_its_points(

@@ -16,5 +16,8 @@
       grid.column(Number(select.dataset.filter)).search(select.value, { exact: select.value !== "" }).draw();
     });
   });
+  document.querySelectorAll("table.sorts").forEach(one => {
+    new ITable(one, { paging: false, searching: false, info: false, order: [], autoWidth: false });
+  });
   table.dataset.ready = "yes";
 })();
