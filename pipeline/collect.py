@@ -60,13 +60,15 @@ def write_tables(study: StudyConfig, planned: Plan, outcomes: Sequence[Outcome],
 def write_beside(study: StudyConfig, planned: Plan, table: Sequence[Row], out: Path) -> None:
     """Write the tables that set results beside each other's bounds, and beside measurements."""
     brackets: list[Row] = []
+    measured: list[Row] = []
     for variant in planned.variants:
         if variant.study is not None:
             own = [row for row in table if row["variant"] == variant.name]
-            found = bracket_rows(variant.study.constructs, own)
-            brackets += [{"variant": variant.name, **row} for row in found]
+            point: Row = {"variant": variant.name}
+            brackets += [point | row for row in bracket_rows(variant.study.constructs, own)]
+            measured += [point | row for row in published_rows(study.published, own)]
     _write_if_any(out / "brackets.csv", brackets, ("variant", *BRACKET_COLUMNS))
-    _write_if_any(out / "published.csv", published_rows(study.published, table), PUBLISHED_COLUMNS)
+    _write_if_any(out / "published.csv", measured, ("variant", *PUBLISHED_COLUMNS))
 
 
 def _as_text(table: Iterable[Row]) -> list[dict[str, str]]:

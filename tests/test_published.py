@@ -146,7 +146,9 @@ def test_the_terminal_shows_the_table_with_the_difference_or_the_reason(tmp_path
     assert beside(tmp_path) == []
     lost = entry(name="lost", location="nowhere", measured=3.0, spread=1.0)
     rows = published_rows([entry(**ALONE), lost], TABLE)
-    write_table(tmp_path / "published.csv", rows, PUBLISHED_COLUMNS)
+    other = [{**row, "variant": "v002", "model": 1.0} for row in rows]  # of a design the first counts
+    written = [{**row, "variant": "v001"} for row in rows] + other
+    write_table(tmp_path / "published.csv", written, ("variant", *PUBLISHED_COLUMNS))
     (sound, words), (empty, reason) = beside(tmp_path)
     assert sound == ("stiffer", "700 N/mm", "640 N/mm", "1.09", "no spread published")
     assert words == WORDS["differs"] + " In the model: nail touches; overlap."

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from pipeline.output.tables import first_variant
 from pipeline.store import read_if_any
 
 BESIDE_HEADINGS = ("published", "model", "measured", "model / measured", "standing")
 
 
 def beside(out: Path) -> list[tuple[tuple[str, ...], str]]:
-    """Published measurements beside the study's results.
+    """Published measurements beside the study's results, of a design those of its first variant.
 
     Returns
     -------
@@ -18,7 +19,7 @@ def beside(out: Path) -> list[tuple[tuple[str, ...], str]]:
         A row for each in the order of ``BESIDE_HEADINGS``, and how the test differed from the model
         with what puts the result in doubt, or why there is none; nothing if no measurement is named.
     """
-    rows = read_if_any(out / "published.csv")
+    _, rows = first_variant(read_if_any(out / "published.csv"))
     return [(_beside(row), row["reason"] or _differs(row)) for row in rows]
 
 

@@ -16,6 +16,7 @@ from geometries.materials import MATERIALS
 from pipeline.casebook import read_summary
 from pipeline.config import StudyConfig
 from pipeline.output.pages import write_page
+from pipeline.output.tables import first_variant
 from pipeline.store import VERIFICATION, read_if_any, read_table
 
 Row = dict[str, str]
@@ -203,7 +204,8 @@ def _materials(run: Run) -> Iterator[str]:
 
 
 def _published(run: Run) -> list[Row]:
-    return read_if_any(run.out / "published.csv")
+    _, rows = first_variant(read_if_any(run.out / "published.csv"))
+    return rows
 
 
 def _beside(run: Run) -> Iterator[str]:

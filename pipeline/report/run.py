@@ -102,13 +102,17 @@ class Run:
 
     @cached_property
     def published(self) -> list[Entry]:
-        """Rows of ``published.csv``; none unless the study names measurements."""
-        return numbered("published", read_if_any(self.out / "published.csv"))
+        """Rows of ``published.csv`` of the shown variant; none unless the study names measurements."""
+        return self._shown("published")
 
     @cached_property
     def brackets(self) -> list[Entry]:
         """Rows of ``brackets.csv`` of the shown variant; none unless an interface was bracketed."""
-        listed = numbered("brackets", read_if_any(self.out / "brackets.csv"))
+        return self._shown("brackets")
+
+    def _shown(self, table: str) -> list[Entry]:
+        """Rows of the shown variant in a table that not every run has."""
+        listed = numbered(table, read_if_any(self.out / f"{table}.csv"))
         return [entry for entry in listed if entry["variant"] == self.variant]
 
     @cached_property
