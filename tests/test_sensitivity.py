@@ -251,6 +251,15 @@ def test_the_same_point_twice_is_one_point():
     assert twice.q2 == pytest.approx(once.q2)
 
 
+def test_a_surface_that_predicts_nothing_says_so(demo: dict[str, Any], tmp_path: Path):
+    """Values in no order have nothing to predict: by definition Q² is about 0 then, or less."""
+    drawn = iter(np.random.default_rng(4).normal(size=30))
+    study = study_of(demo, kind="latin_hypercube", samples=30, seed=1)
+    rows = fabricate(study, tmp_path, lambda _: 5.0 + float(next(drawn)))
+    assert {float(row["q2"]) <= 0 for row in rows} == {True}
+    assert all("no better than the mean" in row["note"] for row in rows)
+
+
 def test_too_few_points_leave_q2_empty_with_words(demo: dict[str, Any], tmp_path: Path):
     rows = fabricate(study_of(demo, kind="latin_hypercube", samples=5, seed=1), tmp_path, _linear)
     assert {(row["q2"], row["value"]) for row in rows} == {("", "")}

@@ -211,12 +211,13 @@ def _swept(run: Run) -> Iterator[Chart]:
     apart = -(-len(every) // MOST_POINTS)
     drawn = {row["variant"]: row for row in run.design[:: apart or 1]}  # all constructs of a variant
     held = [entry for entry in every if entry["variant"] in drawn]
+    labels = {one.key: one.label for one in run.study.design.factors} if run.study.design else {}
     for key in list(run.design[0])[3:][:MOST_FACTORS] if held else ():
         series = _series(held, {name: _number(row[key]) for name, row in drawn.items()})
         if series:
-            unit = held[0]["unit"]
-            title = f"{words_of(asked.quantity).capitalize()} over {key}"
-            svg = scatter(series, key, f"{words_of(asked.quantity)}, {asked.location}, {unit}")
+            unit, name = held[0]["unit"], labels.get(key) or key
+            title = f"{words_of(asked.quantity).capitalize()} over {name}"
+            svg = scatter(series, name, f"{words_of(asked.quantity)}, {asked.location}, {unit}")
             low, high = (shown(str(pick(entry.value for entry in held))) for pick in (min, max))
             words = f"{title}: {len(held)} points from {low} to {high} {unit}."
             thin = f" One of {apart} variants is drawn." if apart > 1 else ""

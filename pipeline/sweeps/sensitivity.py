@@ -25,6 +25,7 @@ SENSITIVITY_COLUMNS = (
 )  # fmt: skip
 NAMES = {Morris: ("mu", "mu_star", "sigma"), SobolIndices: ("S1", "ST")}
 FLAT = "the result does not vary"
+BLIND = "Q² is not above 0: the surface predicts no better than the mean, its indices mean nothing"
 _TABLE = "sensitivity.csv"
 INDICES: dict[str, Quantity] = {
     "low, high": Quantity(
@@ -174,10 +175,12 @@ def _indices(design: Design, block: Block, surfaces: _Surfaces) -> tuple[str, Fo
     beyond = "the surface is read beyond the constraints too" if design.constraints else ""
     left_out = f"{block.missing}, left out" if block.missing else ""
     note = _joined(left_out, beyond)
-    return "sobol_of_surface", [
-        (indices, note) if indices else (_unknown(("S1", "ST"), count), _joined(FLAT, note))
-        for indices in surface_indices(surfaces.surface.predict, count)
-    ]
+    found: Found = []
+    every = surface_indices(surfaces.surface.predict, count)
+    for indices, q2 in zip(every, surfaces.surface.q2, strict=True):
+        doubt = FLAT if not indices else BLIND if q2 <= 0 else ""
+        found.append((indices or _unknown(("S1", "ST"), count), _joined(doubt, note)))
+    return "sobol_of_surface", found
 
 
 def _direct(

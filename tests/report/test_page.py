@@ -167,7 +167,8 @@ def test_a_study_without_a_gap_says_that_nothing_answers(bench_study: str, tmp_p
 
 
 def test_a_design_shows_its_first_variant_and_its_factors(demo: dict[str, Any], tmp_path: Path):
-    study = study_of(demo)
+    factor = {"key": "defect.gap_mm", "values": [3, 4], "label": "length of the gap"}
+    study = study_of(demo, design={"kind": "grid", "factors": [factor]})
     rows = [row | {"variant": name} for name in ("v1", "v2") for row in rows_of(NAMES[:1])]
     rows[-1] |= {"value": 1234.5}
     out = write_run(study, tmp_path / "out", rows)
@@ -179,7 +180,7 @@ def test_a_design_shows_its_first_variant_and_its_factors(demo: dict[str, Any], 
     write_table(out / "design.csv", design, tuple(design[0]))
     page = Page(made((study, out)))
     assert "2; shown is v1" in page.text
-    assert "Gap shear movement over defect.gap_mm" in page.text
+    assert "Gap shear movement over length of the gap" in page.text
 
 
 def test_of_the_highest_stress_each_point_shows_its_most_loaded_part(
