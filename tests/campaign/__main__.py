@@ -3,7 +3,8 @@
 ``python -m tests.campaign --count 300 --seed 1 --out results/campaign.csv``
 
 A drawn study counts as valid when it passes the same reading and lint as a study file. A failure is a
-row with its reason; the exit code is 1 below 99 percent.
+row with its reason; the exit code is 1 below 99 percent. ``--resume`` keeps the rows that the file has
+of an earlier call, for which the code that meshes must be the same.
 """
 
 from __future__ import annotations
@@ -51,12 +52,15 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--out", type=Path, default=Path("results/campaign.csv"))
+    parser.add_argument("--resume", action="store_true")
     asked = parser.parse_args()
-    rows = []
-    drawn = list(valid(asked.count, asked.seed))
+    rows = kept(asked.out) if asked.resume else []
+    there = {row["study"] for row in rows}
+    drawn = [one for one in valid(asked.count, asked.seed) if json.dumps(one[1]) not in there]
     with asked.out.open("w", newline="") as file, ThreadPoolExecutor(asked.workers) as lanes:
         table = csv.DictWriter(file, COLUMNS)
         table.writeheader()
+        table.writerows(rows)
         for done in as_completed([lanes.submit(isolated, *one) for one in drawn]):
             row = done.result()
             rows.append(row)
@@ -68,6 +72,12 @@ def main() -> None:
     sys.exit(sound < LEAST * len(rows))
 
 
+def kept(table: Path) -> list[dict[str, Any]]:
+    """Rows of an earlier call."""
+    with table.open(newline="") as file:
+        return list(csv.DictReader(file))
+
+
 def report(rows: list[dict[str, Any]]) -> None:
     """A line for each kind of construct."""
     print(f"{'kind':14s} {'meshed':>7s} {'of':>4s} {'median s':>9s} {'median unknowns':>16s}")
@@ -75,7 +85,7 @@ def report(rows: list[dict[str, Any]]) -> None:
         own = [row for row in rows if kind in (row["kind"], "all")]
         sound = [row for row in own if row["status"] == "ok"]
         seconds = np.median([float(row["seconds"]) for row in own])
-        unknowns = np.median([row["unknowns"] for row in sound]) if sound else 0
+        unknowns = np.median([float(row["unknowns"]) for row in sound]) if sound else 0
         print(f"{kind:14s} {len(sound):7d} {len(own):4d} {seconds:9.1f} {unknowns:16.0f}")
 
 
