@@ -11,9 +11,10 @@ import os
 import signal
 import tempfile
 import uuid
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import dask
@@ -30,6 +31,7 @@ SETTINGS: dict[str, object] = {
     "distributed.worker.memory.spill": False,
     "distributed.worker.memory.pause": False,
     "distributed.scheduler.worker-ttl": None,  # a long factorization is no sign of death
+    "distributed.scheduler.worker-saturation": 1.0,  # a job waits for any worker, not behind one
     "distributed.comm.timeouts.connect": "20s",
     "distributed.scheduler.http.routes": [],  # nobody looks at pages of a run's own scheduler
     "distributed.worker.http.routes": [],
@@ -148,7 +150,7 @@ def _client(address: str) -> Iterator[Client]:
 
 
 def results(client: Client, place: Place, jobs: Iterable[Job]) -> Iterator[tuple[str, Any]]:
-    """Run jobs; yield key and result of each as it ends.
+    """Run jobs, the first ones first; yield key and result of each as it ends.
 
     A job that kills its worker is tried three times more, on other workers. It is then `Lost`, and so
     is one that raises anything but a StudyError, which is the result then.
@@ -159,18 +161,30 @@ def results(client: Client, place: Place, jobs: Iterable[Job]) -> Iterator[tuple
         If the scheduler is gone.
     """
     run, threads = uuid.uuid4().hex, threads_of(place)
-    futures: dict[str, Any] = {}
-    for job in jobs:
-        wait_for = (futures[job.after],) if job.after else ()
-        futures[job.key] = client.submit(
-            _work, threads, job.work, job.arguments, *wait_for, key=f"{job.key}-{run}", pure=False
-        )
-    names = {future.key: key for key, future in futures.items()}
+    names: dict[str, str] = {}
+    behind: dict[str, list[tuple[str, Job]]] = {}
+    for number, job in enumerate(jobs):
+        name = f"job-{number:06d}-{job.key}-{run}"  # jobs wait in the order of their names
+        names[name] = job.key
+        behind.setdefault(job.after, []).append((name, job))
+    futures = _submit(client, threads, behind.pop(""))
+    ended = as_completed(futures)
     try:
-        for future in as_completed(futures.values()):
-            yield names[future.key], _result(client, future, place)
+        for future in ended:
+            key = names[future.key]
+            more = _submit(client, threads, behind.pop(key, []))
+            futures += more
+            ended.update(more)
+            yield key, _result(client, future, place)
     finally:
-        client.cancel(list(futures.values()))
+        client.cancel(futures)
+
+
+def _submit(client: Client, threads: int, jobs: Sequence[tuple[str, Job]]) -> list[Any]:
+    """Hand named jobs to the scheduler, all at once: of single ones it would give each worker two."""
+    names = [name for name, _ in jobs]
+    works, arguments = [job.work for _, job in jobs], [job.arguments for _, job in jobs]
+    return client.map(partial(_work, threads), works, arguments, key=names, pure=False) if jobs else []
 
 
 def threads_of(place: Place) -> int:
@@ -180,7 +194,7 @@ def threads_of(place: Place) -> int:
     return 1 if place.scheduler else max(1, (os.cpu_count() or 1) // place.workers)
 
 
-def _work(threads: int, work: Callable[..., object], arguments: tuple[object, ...], *_: object) -> Any:
+def _work(threads: int, work: Callable[..., object], arguments: tuple[object, ...]) -> Any:
     use_threads(threads)
     return work(*arguments)
 

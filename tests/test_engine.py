@@ -65,6 +65,12 @@ def slow(folder: Path, number: int) -> int:
     return number
 
 
+def nap(seconds: float) -> int:
+    """Sleep and say which process did."""
+    time.sleep(seconds)
+    return os.getpid()
+
+
 def run(jobs: list[Job], place: Place = TWO) -> dict[str, object]:
     with pool(place) as client:
         return dict(results(client, place, jobs))
@@ -78,6 +84,19 @@ def test_every_job_returns_and_one_after_another_waits(tmp_path: Path):
         Job("then", write_then_read, (tmp_path / "f", "b"), after="first"),
     ]
     assert run(jobs) == {f"d{k}": 2 * k for k in range(7)} | {"first": "", "then": "a"}
+
+
+def test_no_job_waits_behind_a_long_one_while_another_worker_has_nothing_to_do():
+    """By hand: of jobs of 4, 1, 1, 1, 1, 1, 1, 1, 1 one worker takes the first and at most two more."""
+    jobs = [Job(f"{n:016x}", nap, (0.25 if n else 1.0,)) for n in range(9)]
+    by = run(jobs)
+    assert list(by.values()).count(by[jobs[0].key]) <= 3
+
+
+def test_the_first_jobs_begin_first():
+    jobs = [Job(f"{9 - n:016x}", time.time, ()) for n in range(9)]
+    began = run(jobs, Place(workers=1))
+    assert [began[job.key] for job in jobs] == sorted(began.values())
 
 
 def test_an_error_is_the_result_of_its_job_alone():
