@@ -14,7 +14,7 @@ from pipeline.config import StudyConfig
 from pipeline.convergence import Estimate, estimate
 from pipeline.fem.sizes import Level
 from pipeline.jobs import Outcome
-from pipeline.planning import plan
+from pipeline.planning import Forecast, plan
 from pipeline.store import read_table
 from pipeline.study import Running, run_study
 
@@ -37,6 +37,16 @@ def level_folders(study: StudyConfig, out: Path) -> dict[Level, Path]:
     """Folder of each level's results: the study's own in `out`, the others below it."""
     own = study.mesh.level
     return {level: out if level == own else out / "levels" / level for level in LEVELS}
+
+
+def other_levels(study: StudyConfig, sample: Collection[str]) -> tuple[Forecast, Forecast]:
+    """What a sample takes on the two levels that are not the study's own."""
+    one, other = (
+        plan(at_level(study, level)).only(sample).forecast
+        for level in LEVELS
+        if level != study.mesh.level
+    )
+    return one, other
 
 
 def run_levels(

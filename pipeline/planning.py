@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -105,6 +106,10 @@ class Plan:
         for item in self.items:
             found.setdefault(item.case.address, []).append(item.case)
         return found
+
+    def only(self, labels: Collection[str]) -> Plan:
+        """The plan of some cases."""
+        return replace(self, items=tuple(item for item in self.items if item.case.label in labels))
 
     @property
     def first(self) -> list[Planned]:

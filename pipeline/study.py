@@ -60,9 +60,7 @@ def run_study(
     """
     planned = plan(study)
     if only is not None:
-        planned = replace(
-            planned, items=tuple(item for item in planned.items if item.case.label in only)
-        )
+        planned = planned.only(only)
     require_gmsh()
     check_writable(out)
     with locked(out):

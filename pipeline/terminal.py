@@ -54,14 +54,18 @@ def print_plan(config: StudyConfig, planned: Plan) -> None:
 def _print_forecast(config: StudyConfig, planned: Plan) -> None:
     """How much there is to do, and about what that takes."""
     cost = planned.forecast
-    time = f"{cost.hours:.1f} h" if cost.hours >= 1 else f"{max(1, round(60 * cost.hours))} min"
     console.print(
         f"{len(planned.distinct)} cases on {len(planned.meshes)} meshes at level {config.mesh.level}, "
         f"{planned.solutions} solutions, {len(config.loads)} loads by superposition.\n"
-        f"About {time} for one worker, {cost.memory_gb:.1f} GB of memory each; all fields take "
-        f"{cost.fields_gb:.2g} GB (--keep-fields). Rough: machines differ by factors.",
+        f"About {duration(cost.hours)} for one worker, {cost.memory_gb:.1f} GB of memory each; all "
+        f"fields take {cost.fields_gb:.2g} GB (--keep-fields). Rough: machines differ by factors.",
         highlight=False,
     )
+
+
+def duration(hours: float) -> str:
+    """Hours as words."""
+    return f"{hours:.1f} h" if hours >= 1 else f"{max(1, round(60 * hours))} min"
 
 
 def _known(item: Planned) -> str:

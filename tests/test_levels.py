@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from math import pi
 from pathlib import Path
+from typing import Any
 
 import pytest
 import typer
@@ -13,8 +14,9 @@ from geometries.materials import MATERIALS
 from pipeline.casebook import write_index
 from pipeline.cli.running import run
 from pipeline.collect import RESULT_COLUMNS
-from pipeline.config import StudyConfig, load_study
-from pipeline.levels import LEVELS, at_level, level_folders, write_errors
+from pipeline.config import StudyConfig, load_study, parse_study
+from pipeline.levels import LEVELS, at_level, level_folders, other_levels, write_errors
+from pipeline.planning import plan
 from pipeline.store import read_table, write_json, write_table
 
 CELLS = {"fine": 64_000, "default": 8_000, "coarse": 1_000}  # sizes 1 : 2 : 4
@@ -98,6 +100,17 @@ def test_each_level_has_a_folder_and_the_own_one_is_the_study_s(study: StudyConf
     assert folders["default"] == tmp_path
     assert at_level(study, "fine").mesh.level == "fine"
     assert at_level(study, "default") == study
+
+
+def test_the_other_levels_are_forecast_for_the_sample_alone(demo: dict[str, Any]):
+    """By definition: what the plans of these levels say of these cases."""
+    study = parse_study(demo, "demo")
+    fine, default = other_levels(study, ("plate",))
+    alone = [one for one in demo["constructs"] if one["name"] == "plate"]
+    own = plan(at_level(parse_study({**demo, "constructs": alone}, "demo"), "fine")).only(("plate",))
+    assert study.mesh.level == "coarse"
+    assert fine == own.forecast
+    assert 0 < default.hours < fine.hours
 
 
 def test_the_command_fills_the_error_column(tmp_path: Path, bench_study: str):

@@ -30,7 +30,7 @@ from pipeline.config import StudyConfig, load_study
 from pipeline.engine import Place
 from pipeline.errors import StoppedError
 from pipeline.jobs import Outcome
-from pipeline.levels import run_levels
+from pipeline.levels import other_levels, run_levels
 from pipeline.output.credibility import credibility_page
 from pipeline.output.figures import draw_study
 from pipeline.output.indices import draw_indices
@@ -42,7 +42,7 @@ from pipeline.reporting import Reporter, Voice
 from pipeline.sampling import spread
 from pipeline.store import check_writable
 from pipeline.study import Running
-from pipeline.terminal import console, print_plan, print_results, verdict
+from pipeline.terminal import console, duration, print_plan, print_results, verdict
 
 
 @app.command()
@@ -70,7 +70,7 @@ def run(  # noqa: PLR0913 (options of a command)
     planned = plan(config)
     if voice == "bar":
         print_plan(config, planned)
-    sample = _sample(planned, error_cases, voice) if levels == 3 else ()
+    sample = _sample(config, planned, error_cases, voice) if levels == 3 else ()
     keep = keep_fields or (Keep.none if planned.has_design else Keep.all)
     place = Place(workers or os.cpu_count() or 1, memory, scheduler)
     running = Running(place, ":".join(config.shown) if keep is Keep.shown else keep.value)
@@ -137,7 +137,7 @@ def _check_levels(levels: int, error_cases: int | None) -> None:
         raise StudyError(f"--error-cases {error_cases}: allowed with three meshes only; add --levels 3")
 
 
-def _sample(planned: Plan, wanted: int | None, voice: Voice) -> tuple[str, ...]:
+def _sample(config: StudyConfig, planned: Plan, wanted: int | None, voice: Voice) -> tuple[str, ...]:
     """Choose what runs on three meshes, all by default, and say so."""
     count = len(planned.items)
     sample = spread([item.case for item in planned.items], wanted or count)
@@ -145,5 +145,9 @@ def _sample(planned: Plan, wanted: int | None, voice: Voice) -> tuple[str, ...]:
     if len(sample) < count:
         text += " The errors of the others are estimated from those of their kind."
     if voice == "bar":
+        more = other_levels(config, sample)
+        hours, memory = sum(one.hours for one in more), max(one.memory_gb for one in more)
+        time = f"about {duration(hours)} more for one worker"
+        text += f" The other two meshes take {time}, {memory:.1f} GB of memory each."
         console.print(text, markup=False, highlight=False)
     return sample
