@@ -22,7 +22,8 @@ lint: install ## Style, format and types
 test: lint ## Lint, then the quick tests: what CI runs
 	.venv/bin/pytest
 
-test-all: lint ## Lint, then every test, the slow ones too (the report is opened in Chromium: install chromium)
+test-all: lint ## Lint, then every test, the slow ones too; brings Chromium, to open the report in
+	.ci/browser
 	.venv/bin/pytest -m ""
 
 bench: bench-install ## Measure our solver against others, the engine, and the report
