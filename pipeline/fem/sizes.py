@@ -66,7 +66,7 @@ LEVELS: dict[Level, Sizes] = {
     "default": Sizes(
         {"cortex": 0.75, "cancellous": 0.45, "gap": 0.6, "inner": 0.6, "cuff": 0.5, "canal": 5.0,
          "pad": 1.5, "nail": 1.0, "stem": 0.5, "plate": 0.5, "bolt": 0.5, "screw": 0.5},
-        longest=7.0, shortest=1.2, sagitta=0.2, circle=14,
+        longest=7.0, shortest=1.2, sagitta=0.2, circle=16,
     ),
     "fine": Sizes(
         {"cortex": 0.45, "cancellous": 0.3, "gap": 0.35, "inner": 0.35, "cuff": 0.33, "canal": 3.5,
