@@ -41,6 +41,11 @@ def test_every_template_can_be_run_at_once_and_is_small(key: str, tmp_path: Path
 
 
 @pytest.mark.parametrize("key", questions())
+def test_the_report_of_every_template_opens_with_its_question(key: str, tmp_path: Path):
+    assert load_study(started(key, tmp_path)).question.text == questions()[key]
+
+
+@pytest.mark.parametrize("key", questions())
 def test_every_template_has_six_numbered_places_and_says_it_is_invented(key: str, tmp_path: Path):
     text = started(key, tmp_path).read_text(encoding="utf-8")
     assert re.findall(r"^# (\d) of 6: \S", text, re.M) == list("123456")
