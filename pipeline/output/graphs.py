@@ -30,6 +30,7 @@ PLANE_IN, CROWD = 2.3, 100  # height of a scatter; so many points hide each othe
 TEXT, SMALL = 9.5, 8.5
 KEY_IN, IN_A_ROW = 0.24, 2  # the key's height and entries in a row
 LETTER_IN = 0.075  # mean width of a letter
+MOST_TICKS = 6  # on an axis that stiffnesses of five digits fit on
 LONGEST = 24  # characters of a name in a chart
 STYLE: dict[Any, Any] = {
     "svg.fonttype": "none", "svg.hashsalt": "gapstrain", "text.parse_math": False,
@@ -223,6 +224,7 @@ def _rows(axes: Axes, names: Sequence[str], label: str) -> None:
     axes.set_ylim(len(names) - 0.45, -0.55)
     axes.tick_params(axis="y", length=0)
     axes.grid(axis="x", color=GRID, lw=0.7)
+    axes.locator_params(axis="x", nbins=MOST_TICKS)
     axes.set_xlabel(label, fontsize=SMALL, color=MUTED)
     _plain(axes)
     axes.spines["left"].set_visible(False)
