@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +44,14 @@ def spread(cases: Sequence[Case], count: int) -> tuple[str, ...]:
         new = [k for k in left if kinds[k] not in seen]
         chosen.append(max(new or left, key=lambda k: apart[k, chosen].min()))
     return tuple(cases[k].label for k in sorted(chosen))
+
+
+def left_out(cases: Sequence[Case], chosen: Collection[str]) -> tuple[str, ...]:
+    """Kinds of construct in a study of which none is chosen, in the order of the study."""
+    there = {case.construct.kind for case in cases if case.label in chosen}
+    return tuple(
+        dict.fromkeys(case.construct.kind for case in cases if case.construct.kind not in there)
+    )
 
 
 def _parameters(case: Case) -> Iterator[tuple[str, object]]:

@@ -8,7 +8,7 @@ import pytest
 
 from pipeline.case import Case, cases
 from pipeline.config import parse_study
-from pipeline.sampling import spread
+from pipeline.sampling import left_out, spread
 
 STUDY: dict[str, Any] = {
     "schema_version": 1,
@@ -75,3 +75,9 @@ def test_every_kind_is_there_if_there_is_room(demo: dict[str, Any], count: int):
     kinds = {case.construct.kind for case in found if case.name in chosen}
     assert kinds == {"intact", "nail", "exchange_nail", "plate", "nail_plate"}
     assert chosen == tuple(case.name for case in found if case.name in chosen)
+
+
+def test_kinds_without_a_chosen_case_are_named(demo: dict[str, Any]):
+    every = cases(parse_study(demo, "demo"))
+    assert left_out(every, [case.label for case in every]) == ()
+    assert left_out(every, ["nail-10", "intact"]) == ("exchange_nail", "plate", "nail_plate")

@@ -39,7 +39,7 @@ from pipeline.provenance import in_words
 from pipeline.record import write_inputs
 from pipeline.report.page import report_page
 from pipeline.reporting import Reporter, Voice
-from pipeline.sampling import spread
+from pipeline.sampling import left_out, spread
 from pipeline.store import check_writable
 from pipeline.study import Running
 from pipeline.terminal import console, duration, print_plan, print_results, verdict
@@ -139,11 +139,18 @@ def _check_levels(levels: int, error_cases: int | None) -> None:
 
 def _sample(config: StudyConfig, planned: Plan, wanted: int | None, voice: Voice) -> tuple[str, ...]:
     """Choose what runs on three meshes, all by default, and say so."""
-    count = len(planned.items)
-    sample = spread([item.case for item in planned.items], wanted or count)
+    every = [item.case for item in planned.items]
+    count = len(every)
+    sample = spread(every, wanted or count)
     text = f"Three meshes for {len(sample)} of {count} constructs: {', '.join(sample)}."
     if len(sample) < count:
         text += " The errors of the others are estimated from those of their kind."
+    alone = left_out(every, sample)
+    if alone:
+        text += (
+            f" There is no {' and no '.join(alone)} among them, so theirs stay unknown: a larger "
+            "--error-cases brings them."
+        )
     if voice == "bar":
         more = other_levels(config, sample)
         hours, memory = sum(one.hours for one in more), max(one.memory_gb for one in more)
