@@ -81,7 +81,7 @@ class Job:
     arguments : tuple
         Its arguments.
     after : str
-        Key of the job that must have ended first, if any.
+        Key of the job that must have ended first, well or not, if any.
     """
 
     key: str
@@ -167,7 +167,7 @@ def results(client: Client, place: Place, jobs: Iterable[Job]) -> Iterator[tuple
         name = f"job-{number:06d}-{job.key}-{run}"  # jobs wait in the order of their names
         names[name] = job.key
         behind.setdefault(job.after, []).append((name, job))
-    futures = _submit(client, threads, behind.pop(""))
+    futures = _submit(client, threads, behind.pop("", []))
     ended = as_completed(futures)
     try:
         for future in ended:
