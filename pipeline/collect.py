@@ -48,13 +48,18 @@ def write_tables(study: StudyConfig, planned: Plan, outcomes: Sequence[Outcome],
     design = [_point(variant) for variant in planned.variants if variant.name]
     keys = dict.fromkeys(key for row in design for key in row)
     _write_if_any(out / "design.csv", design, tuple(keys))
-    own = {one.name for construct in study.constructs for one, _ in variants(construct)}
-    asked = _as_text(row for row in table if row["construct"] in own)  # no femurs added as references
-    found = sensitivity_rows(study, read_if_any(out / "design.csv"), asked) if design else []
+    found = _sensitivity(study, table, out) if design else []
     _write_if_any(out / "sensitivity.csv", found, SENSITIVITY_COLUMNS)
     entries = QUANTITIES | COLUMNS | (INDICES if design else {})
     dictionary = [{"quantity": name, **asdict(entry)} for name, entry in entries.items()]
     write_table(out / "dictionary.csv", dictionary, ("quantity", "unit", "locations", "definition"))
+
+
+def _sensitivity(study: StudyConfig, table: Sequence[Row], out: Path) -> list[Row]:
+    """Indices of the study's own constructs, without the femurs added as references."""
+    own = {one.name for construct in study.constructs for one, _ in variants(construct)}
+    asked = _as_text(row for row in table if row["construct"] in own)
+    return sensitivity_rows(study, read_if_any(out / "design.csv"), asked)
 
 
 def write_beside(study: StudyConfig, planned: Plan, table: Sequence[Row], out: Path) -> None:
