@@ -22,6 +22,7 @@ from typing import Any
 
 import numpy as np
 
+from pipeline.store import read_table
 from tests.campaign.draws import Values
 from tests.campaign.jobs import mesh, valid
 
@@ -54,7 +55,7 @@ def main() -> None:
     parser.add_argument("--out", type=Path, default=Path("results/campaign.csv"))
     parser.add_argument("--resume", action="store_true")
     asked = parser.parse_args()
-    rows = kept(asked.out) if asked.resume else []
+    rows: list[dict[str, Any]] = [*read_table(asked.out)] if asked.resume else []
     there = {row["study"] for row in rows}
     drawn = [one for one in valid(asked.count, asked.seed) if json.dumps(one[1]) not in there]
     with asked.out.open("w", newline="") as file, ThreadPoolExecutor(asked.workers) as lanes:
@@ -70,12 +71,6 @@ def main() -> None:
     report(rows)
     sound = sum(row["status"] == "ok" for row in rows)
     sys.exit(sound < LEAST * len(rows))
-
-
-def kept(table: Path) -> list[dict[str, Any]]:
-    """Rows of an earlier call."""
-    with table.open(newline="") as file:
-        return list(csv.DictReader(file))
 
 
 def report(rows: list[dict[str, Any]]) -> None:

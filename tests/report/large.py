@@ -5,8 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator
 from pathlib import Path
-from types import SimpleNamespace
-from typing import TYPE_CHECKING, Any, cast
+from typing import Any
 
 from pipeline.case import Case, cases
 from pipeline.casebook import LOG, ROWS, SUMMARY, case_folder
@@ -15,12 +14,10 @@ from pipeline.config import StudyConfig, load_study
 from pipeline.jobs import Outcome
 from pipeline.measures.dictionary import QUANTITIES
 from pipeline.output.indices import draw_indices
+from pipeline.planning import Plan
 from pipeline.record import CASE_COLUMNS, CHECKS, write_inputs
 from pipeline.store import read_table, write_json, write_table
 from pipeline.sweeps.variants import variants_of
-
-if TYPE_CHECKING:
-    from pipeline.planning import Plan
 
 STUDY = """
 schema_version = 1
@@ -97,10 +94,10 @@ def write_large(folder: Path, points: int = 250) -> tuple[StudyConfig, Path]:
     file.write_text(STUDY.format(points=points), encoding="utf-8")
     study = load_study(file)
     write_inputs(file, study, {"changes": [], "levels": 3, "error_cases": 2}, out)
-    planned = variants_of(study)
-    listed = [case for one in planned if one.study for case in cases(one.study, one.name)]
+    planned = Plan(variants_of(study), ())  # assembling is slow
+    listed = [case for one in planned.variants if one.study for case in cases(one.study, one.name)]
     outcomes = [_ended(number, case, out, chance) for number, case in enumerate(listed)]
-    write_tables(study, cast("Plan", SimpleNamespace(variants=planned)), outcomes, out)
+    write_tables(study, planned, outcomes, out)
     table: list[dict[str, object]] = [
         {**row, **_error(row, chance)} for row in read_table(out / "results.csv")
     ]

@@ -6,8 +6,7 @@ import hashlib
 import json
 from collections.abc import Mapping
 from pathlib import Path
-from types import SimpleNamespace
-from typing import TYPE_CHECKING, Any, cast
+from typing import Any
 
 import numpy as np
 import pyvista as pv
@@ -17,11 +16,9 @@ from pipeline.checksums import checksum_lines, digest_of
 from pipeline.collect import RESULT_COLUMNS, write_beside
 from pipeline.comparisons import COMPARISON_COLUMNS, comparison_rows
 from pipeline.config import StudyConfig, parse_study
+from pipeline.planning import Plan
 from pipeline.store import write_table
 from pipeline.sweeps.variants import variants_of
-
-if TYPE_CHECKING:
-    from pipeline.planning import Plan
 
 HOSTILE = '<img src=x onerror="alert(1)">$\\frac{1}{0}$</script>'
 NAMES = ("nail-10", "exchange-nail-12", "plate")
@@ -156,7 +153,7 @@ def write_set_beside(demo: Mapping[str, Any], out: Path, rows: list[Row]) -> tup
         published=[STIFFNESS | SOURCE | one for one in MEASURED],
         constructs=[*demo["constructs"], OWN],
     )
-    planned = cast("Plan", SimpleNamespace(variants=variants_of(study)))  # assembling is slow
+    planned = Plan(variants_of(study), ())  # assembling is slow
     write_beside(study, planned, rows, write_run(study, out, rows))
     return study, out
 
