@@ -6,8 +6,8 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from pipeline.config import StudyConfig, parse_study
-from pipeline.store import read_table, write_table
+from pipeline.storage.files import read_table, write_table
+from pipeline.study.config import StudyConfig, parse_study
 from pipeline.sweeps.sensitivity import SENSITIVITY_COLUMNS, sensitivity_rows
 from pipeline.sweeps.variants import points_of
 

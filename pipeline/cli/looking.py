@@ -9,14 +9,14 @@ import typer
 from geometries.assembly import assemble
 from pipeline.caution import CAUTION
 from pipeline.cli.options import Changes, Out, Quick, StudyFile, app
-from pipeline.config import load_study
+from pipeline.cli.terminal import console, print_plan, print_verification, progress_bar, verified_line
+from pipeline.loading.statics import actions
 from pipeline.output.drawing import draw_construct
 from pipeline.output.pages import verification_page
-from pipeline.planning import plan
-from pipeline.provenance import in_words
-from pipeline.statics import actions
-from pipeline.store import VERIFICATION, check_writable
-from pipeline.terminal import console, print_plan, print_verification, progress_bar, verified_line
+from pipeline.run.planning import plan
+from pipeline.storage.files import VERIFICATION, check_writable
+from pipeline.storage.provenance import in_words
+from pipeline.study.config import load_study
 from pipeline.verification.suite import selected, write_outcomes
 from pipeline.verification.suite import verify as verified
 

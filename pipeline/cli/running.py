@@ -9,7 +9,6 @@ from pathlib import Path
 import typer
 
 from geometries.errors import StudyError
-from pipeline.casebook import locked
 from pipeline.caution import CAUTION
 from pipeline.cli.options import (
     AsJson,
@@ -26,23 +25,24 @@ from pipeline.cli.options import (
     Workers,
     app,
 )  # fmt: skip
-from pipeline.config import StudyConfig, load_study
-from pipeline.engine import Place
+from pipeline.cli.reporting import Reporter, Voice
+from pipeline.cli.terminal import console, duration, print_plan, print_results, verdict
 from pipeline.errors import StoppedError
-from pipeline.jobs import Outcome
-from pipeline.levels import other_levels, run_levels
 from pipeline.output.credibility import credibility_page
 from pipeline.output.figures import draw_study
 from pipeline.output.indices import draw_indices
-from pipeline.planning import Plan, plan
-from pipeline.provenance import in_words
-from pipeline.record import write_inputs
-from pipeline.report.page import report_page
-from pipeline.reporting import Reporter, Voice
-from pipeline.sampling import left_out, spread
-from pipeline.store import check_writable
-from pipeline.study import Running
-from pipeline.terminal import console, duration, print_plan, print_results, verdict
+from pipeline.output.report.page import report_page
+from pipeline.run.collect import write_inputs
+from pipeline.run.engine import Place
+from pipeline.run.jobs import Outcome
+from pipeline.run.levels import other_levels, run_levels
+from pipeline.run.planning import Plan, plan
+from pipeline.run.sampling import left_out, spread
+from pipeline.run.study import Running
+from pipeline.storage.casebook import locked
+from pipeline.storage.files import check_writable
+from pipeline.storage.provenance import in_words
+from pipeline.study.config import StudyConfig, load_study
 
 
 @app.command()

@@ -12,19 +12,19 @@ import typer
 from geometries.errors import StudyError
 from pipeline.caution import CAUTION
 from pipeline.cli.options import Workers, app
-from pipeline.config import StudyConfig
-from pipeline.engine import Place
-from pipeline.planning import plan
-from pipeline.reporting import Reporter
+from pipeline.cli.reporting import Reporter
+from pipeline.cli.terminal import console
+from pipeline.cli.terminal_sharing import print_claims, print_differences, print_reproduction
+from pipeline.run.engine import Place
+from pipeline.run.planning import plan
+from pipeline.run.study import Running, run_study
 from pipeline.sharing.bundle import bundle as packed
 from pipeline.sharing.claims import borne_out, load_claims
 from pipeline.sharing.compare import agree
 from pipeline.sharing.reproduction import JUDGED, REPRODUCTION, Run, compared, judged_claims
 from pipeline.sharing.reproduction import reproduce as reproduced
-from pipeline.sharing.run_folder import CLAIMS
-from pipeline.study import Running, run_study
-from pipeline.terminal import console
-from pipeline.terminal_sharing import print_claims, print_differences, print_reproduction
+from pipeline.storage.run_folder import CLAIMS
+from pipeline.study.config import StudyConfig
 
 Folder = Annotated[Path, typer.Argument(metavar="DIR", help="Results of a finished run.")]
 Packed = Annotated[Path, typer.Argument(metavar="BUNDLE", help="A bundle, or its unpacked folder.")]

@@ -10,11 +10,11 @@ import typer
 from geometries.errors import StudyError
 from pipeline.caution import CAUTION
 from pipeline.cli.options import app
-from pipeline.config import parse_study
-from pipeline.provenance import in_words
-from pipeline.report.page import report_page
-from pipeline.sharing.run_folder import INPUTS, read_inputs
-from pipeline.terminal import console
+from pipeline.cli.terminal import console
+from pipeline.output.report.page import report_page
+from pipeline.storage.provenance import in_words
+from pipeline.storage.run_folder import INPUTS, read_inputs
+from pipeline.study.config import parse_study
 
 
 @app.command()

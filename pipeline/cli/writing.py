@@ -12,15 +12,15 @@ from rich.table import Table
 from geometries.errors import StudyError
 from pipeline.caution import CAUTION
 from pipeline.cli.options import Changes, StudyFile, app
-from pipeline.config import load_study, parse_study
+from pipeline.cli.terminal import console
 from pipeline.output.exports import KINDS, Print
 from pipeline.output.exports import export as exported
-from pipeline.provenance import versions
-from pipeline.schema import study_schema
-from pipeline.sharing.run_folder import INPUTS, RESULTS, read_inputs, read_rows
-from pipeline.starting import questions, start
-from pipeline.store import write_text
-from pipeline.terminal import console
+from pipeline.storage.files import write_text
+from pipeline.storage.provenance import versions
+from pipeline.storage.run_folder import INPUTS, RESULTS, read_inputs, read_rows
+from pipeline.study.config import load_study, parse_study
+from pipeline.study.schema import study_schema
+from pipeline.study.starting import questions, start
 from pipeline.writing.changes import changed
 from pipeline.writing.methods import methods as methods_of
 

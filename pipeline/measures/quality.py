@@ -8,7 +8,7 @@ import numpy as np
 
 from pipeline.fem.loads import resultant
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.solve import Solution
+from pipeline.fem.solver.solve import Solution
 from pipeline.fem.space import Array, Ints
 from pipeline.fem.stiffness import batches
 from pipeline.measures.field import strain_field

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from pipeline.output.tables import first_variant
-from pipeline.store import read_if_any
+from pipeline.storage.files import read_if_any
 
 BESIDE_HEADINGS = ("published", "model", "measured", "model / measured", "standing")
 

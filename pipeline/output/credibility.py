@@ -13,11 +13,11 @@ from pathlib import Path
 from statistics import median
 
 from geometries.materials import MATERIALS
-from pipeline.casebook import read_summary
-from pipeline.config import StudyConfig
 from pipeline.output.pages import write_page
 from pipeline.output.tables import first_variant
-from pipeline.store import VERIFICATION, read_if_any, read_table
+from pipeline.storage.casebook import read_summary
+from pipeline.storage.files import VERIFICATION, read_if_any, read_table
+from pipeline.study.config import StudyConfig
 
 Row = dict[str, str]
 BALANCES = {

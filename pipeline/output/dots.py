@@ -11,12 +11,12 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from pipeline.comparisons import INTACT_STAGE, Row, error_of, headline_rows, number
 from pipeline.measures.dictionary import PEAK
 from pipeline.output.charts import GRID
 from pipeline.output.panels import MUTED
 from pipeline.output.scene import INK
 from pipeline.output.tables import COLUMNS, Column, is_singular, pick
+from pipeline.tables.comparisons import INTACT_STAGE, Row, error_of, headline_rows, number
 
 # Hues that colour-blind readers tell apart: Okabe & Ito 2008, as in Wong 2011 Nat Methods 8:441 (from
 # memory), without the yellow, which is pale on paper.

@@ -11,15 +11,15 @@ from matplotlib.figure import Figure
 
 from geometries.errors import StudyError
 from pipeline.caution import CAUTION
-from pipeline.comparisons import headline_rows, number
-from pipeline.config import StudyConfig
 from pipeline.output import latex
 from pipeline.output.dots import CHARTS, draw_chart, left_out
 from pipeline.output.indices import index_pages
 from pipeline.output.panels import save
 from pipeline.output.spreadsheet import write_sheets
 from pipeline.output.tables import HEADINGS, first_variant, headline, legend
-from pipeline.store import check_writable, read_if_any, read_table, write_table, write_text
+from pipeline.storage.files import check_writable, read_if_any, read_table, write_table, write_text
+from pipeline.study.config import StudyConfig
+from pipeline.tables.comparisons import headline_rows, number
 
 KINDS = ("png", "svg", "pdf")
 RESOLUTIONS = (300, 600)  # dots an inch; journals ask for either (common practice, no source)

@@ -14,14 +14,14 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
 from pipeline.caution import CAUTION_SHORT
-from pipeline.comparisons import INTACT_STAGE
 from pipeline.measures.dictionary import PEAK
 from pipeline.output import charts, panels
 from pipeline.output.charts import HIGH, LOW, PALE, SMALL, Row
 from pipeline.output.panels import MUTED
 from pipeline.output.scene import INK
 from pipeline.output.tables import COLUMNS
-from pipeline.store import read_if_any
+from pipeline.storage.files import read_if_any
+from pipeline.tables.comparisons import INTACT_STAGE
 
 Group = list[Row]
 CHARTS = {

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from vtkmodules.vtkFiltersGeometry import vtkDataSetSurfaceFilter
 
 from geometries.solids import IMPLANT_ROLES, TISSUE_ROLES
-from pipeline.casebook import FIELDS, case_of, read_summary
 from pipeline.errors import OutputError
+from pipeline.storage.casebook import FIELDS, case_of, read_summary
 
 Array = NDArray[np.float64]
 

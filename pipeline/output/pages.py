@@ -7,7 +7,7 @@ from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from pipeline.store import VERIFICATION, read_table, write_text
+from pipeline.storage.files import VERIFICATION, read_table, write_text
 
 Row = dict[str, str]
 _PAGES = Environment(

@@ -17,7 +17,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch, Rectangle
 
 from pipeline.output.scene import COLOURS, CUT_COLOURS, INK, Scale, View
-from pipeline.store import in_place
+from pipeline.storage.files import in_place
 
 LABELS = {
     "cortex": "cortical bone",

@@ -11,7 +11,7 @@ from pathlib import Path
 import xlsxwriter
 
 from pipeline.errors import OutputError
-from pipeline.store import write_bytes
+from pipeline.storage.files import write_bytes
 
 Row = Mapping[str, object]
 NAMES = {

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from math import isfinite
 from pathlib import Path
 
-from pipeline.comparisons import (
+from pipeline.measures.dictionary import HIGHEST, PEAK
+from pipeline.storage.files import read_table
+from pipeline.tables.comparisons import (
     INTACT_STAGE,
     UNDECIDED,
     UNKNOWN,
@@ -20,8 +22,6 @@ from pipeline.comparisons import (
     number,
     size_of,
 )
-from pipeline.measures.dictionary import HIGHEST, PEAK
-from pipeline.store import read_table
 
 
 @dataclass(frozen=True)

@@ -8,11 +8,11 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from geometries.errors import StudyError
-from pipeline.casebook import FIELDS, INDEX, LOG, ROWS, SUMMARY, folder_of
-from pipeline.checksums import CHECKSUMS, checksum_lines, digest_of, read_checksums
 from pipeline.sharing.papers import papers
-from pipeline.sharing.run_folder import CLAIMS, INPUTS, RESULTS, STUDY, listed_cases
-from pipeline.store import in_place
+from pipeline.storage.casebook import FIELDS, INDEX, LOG, ROWS, SUMMARY, folder_of
+from pipeline.storage.checksums import CHECKSUMS, checksum_lines, digest_of, read_checksums
+from pipeline.storage.files import in_place
+from pipeline.storage.run_folder import CLAIMS, INPUTS, RESULTS, STUDY, listed_cases
 
 FINISHED = (STUDY, INPUTS, INDEX, RESULTS, "dictionary.csv")  # every finished run has these
 CASE_FINISHED = (SUMMARY, ROWS, CHECKSUMS)

@@ -11,9 +11,9 @@ from pydantic import Field, ValidationError, field_validator, model_validator
 
 from geometries.errors import StudyError
 from geometries.parameters import Parameters, Real
-from pipeline.comparisons import Row, label_of
-from pipeline.lookup import look_up
 from pipeline.measures.dictionary import BY_SIZE, QUANTITIES, known_quantity
+from pipeline.tables.comparisons import Row, label_of
+from pipeline.tables.lookup import look_up
 
 CLAIM_COLUMNS = (
     "sentence", "what", "computed", "stated", "allowed", "unit", "result", "reason", "flags",

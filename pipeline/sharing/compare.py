@@ -9,10 +9,10 @@ from math import inf, isfinite
 from pathlib import Path
 
 from geometries.errors import StudyError
-from pipeline.casebook import INDEX, SUMMARY, folder_of
-from pipeline.comparisons import label_of
-from pipeline.sharing.run_folder import RESULTS, Row, listed_cases, read_case, read_rows
 from pipeline.sharing.tolerances import Tolerances
+from pipeline.storage.casebook import INDEX, SUMMARY, folder_of
+from pipeline.storage.run_folder import RESULTS, Row, listed_cases, read_case, read_rows
+from pipeline.tables.comparisons import label_of
 
 WHERE = ("variant", "construct", "stage", "load")
 DIFFERENCE_COLUMNS = (

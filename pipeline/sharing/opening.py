@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from pathlib import Path, PurePosixPath
 
 from geometries.errors import StudyError
-from pipeline.checksums import CHECKSUMS, digest_of, read_checksums
+from pipeline.storage.checksums import CHECKSUMS, digest_of, read_checksums
 
 KINDS = frozenset(
     (".cff", ".csv", ".html", ".json", ".parquet", ".png", ".svg", ".toml", ".txt", ".vtu")

@@ -8,10 +8,10 @@ import json
 from pathlib import Path
 from textwrap import fill
 
-from pipeline.casebook import FIELDS, INDEX
 from pipeline.caution import CAUTION
-from pipeline.checksums import CHECKSUMS
-from pipeline.sharing.run_folder import (
+from pipeline.storage.casebook import FIELDS, INDEX
+from pipeline.storage.checksums import CHECKSUMS
+from pipeline.storage.run_folder import (
     CLAIMS,
     INPUTS,
     RESULTS,

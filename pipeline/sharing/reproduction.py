@@ -10,15 +10,15 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from geometries.errors import StudyError
-from pipeline.config import StudyConfig, load_study
-from pipeline.planning import plan
-from pipeline.sampling import spread
+from pipeline.run.planning import plan
+from pipeline.run.sampling import spread
 from pipeline.sharing.claims import CLAIM_COLUMNS, borne_out, judge, load_claims
 from pipeline.sharing.compare import DIFFERENCE_COLUMNS, agree, compare
 from pipeline.sharing.opening import opened
-from pipeline.sharing.run_folder import CLAIMS, INPUTS, RESULTS, STUDY, Inputs, read_inputs, read_rows
 from pipeline.sharing.tolerances import Tolerances
-from pipeline.store import check_writable, write_table
+from pipeline.storage.files import check_writable, write_table
+from pipeline.storage.run_folder import CLAIMS, INPUTS, RESULTS, STUDY, Inputs, read_inputs, read_rows
+from pipeline.study.config import StudyConfig, load_study
 
 REPRODUCTION, JUDGED = "reproduction.csv", "claims.csv"
 Rows = list[dict[str, object]]

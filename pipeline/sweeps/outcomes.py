@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometries.errors import StudyError
-from pipeline.comparisons import headline_rows
 from pipeline.measures.dictionary import HIGHEST, PEAK
-from pipeline.sweeps.factors import Factor
+from pipeline.study.factors import Factor
 from pipeline.sweeps.variants import Point
+from pipeline.tables.comparisons import headline_rows
 
 Array = NDArray[np.float64]
 Row = Mapping[str, str]

@@ -7,7 +7,7 @@ from itertools import product
 
 import numpy as np
 
-from pipeline.sweeps.design import (
+from pipeline.study.design import (
     Design,
     Grid,
     LatinHypercube,
@@ -17,8 +17,8 @@ from pipeline.sweeps.design import (
     Sampled,
     SobolSequence,
 )
+from pipeline.study.factors import Value
 from pipeline.sweeps.effects import Array, morris_points, sobol_points
-from pipeline.sweeps.factors import Value
 
 Moved = dict[str, Value]
 

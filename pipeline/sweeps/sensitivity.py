@@ -9,9 +9,9 @@ from math import isfinite
 import numpy as np
 
 from geometries.errors import StudyError
-from pipeline.config import StudyConfig
 from pipeline.measures.dictionary import Quantity
-from pipeline.sweeps.design import Design, Morris, OneAtATime, Paired, SobolIndices
+from pipeline.study.config import StudyConfig
+from pipeline.study.design import Design, Morris, OneAtATime, Paired, SobolIndices
 from pipeline.sweeps.effects import Array, Index, morris_indices, sobol_indices, surface_indices
 from pipeline.sweeps.outcomes import GROUP_COLUMNS, Block, Row, blocks_of, check_points
 from pipeline.sweeps.points import shares

@@ -8,7 +8,7 @@ from math import isfinite
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.sweeps.factors import Factor
+from pipeline.study.factors import Factor
 from pipeline.sweeps.variants import Point
 
 INDICES = ("low", "high", "swing")

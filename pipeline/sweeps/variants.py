@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from geometries.errors import StudyError
-from pipeline.config import StudyConfig, parse_study
-from pipeline.sweeps.constraints import Constraint, parse_constraint
-from pipeline.sweeps.factors import Factor
-from pipeline.sweeps.keys import Steps, locate, set_at
+from pipeline.study.config import StudyConfig, parse_study
+from pipeline.study.constraints import Constraint, parse_constraint
+from pipeline.study.factors import Factor
+from pipeline.study.keys import Steps, locate, set_at
 from pipeline.sweeps.points import Moved, moves
 
 DIGITS = 3  # of a variant's number, at least

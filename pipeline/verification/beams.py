@@ -7,7 +7,7 @@ from math import asin, pi
 
 import numpy as np
 
-from pipeline.fem.mesher import build_mesh
+from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import Array
 from pipeline.measures.motion import face_motion
 from pipeline.verification.blocks import mapped_block

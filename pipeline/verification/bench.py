@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from geometries.solids import Geometry, Part, Patch, Piece, Prism, cylinder
-from pipeline.fem.mesher import build_mesh
+from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.verification.beams import NAIL, cowper
 from pipeline.verification.body import Body
 from pipeline.verification.check import Check, Problem

@@ -8,7 +8,7 @@ from itertools import permutations
 import numpy as np
 
 from pipeline.fem.mesh import Mesh, MeshPart
-from pipeline.fem.numbering import along_curve
+from pipeline.fem.meshing.numbering import along_curve
 from pipeline.fem.space import EDGES, Array, Flags, Ints, determinants
 
 Map = Callable[[Array], Array]

@@ -12,7 +12,7 @@ from scipy.linalg import qr
 from geometries.materials import isotropic
 from pipeline.fem.loads import face_points, rigid_modes, unit_loads
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.solve import Solution, solve
+from pipeline.fem.solver.solve import Solution, solve
 from pipeline.fem.space import (
     FACE_NODES,
     Array,

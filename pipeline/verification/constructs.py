@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 
 from geometries.solids import Geometry, Part, Patch, Piece, Prism, Role, cylinder, radial
-from pipeline.fem.mesher import build_mesh
+from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import Array, Flags
 from pipeline.verification.body import Body
 from pipeline.verification.check import Check, Problem

@@ -10,7 +10,7 @@ import numpy as np
 
 from geometries.solids import Geometry, Part, Patch, Piece, Role, Tool, cylinder
 from pipeline.fem.loads import face_points
-from pipeline.fem.mesher import build_mesh
+from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import Array, Flags
 from pipeline.verification.body import Body
 from pipeline.verification.check import Check, Problem

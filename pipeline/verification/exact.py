@@ -8,7 +8,7 @@ from math import log, pi
 
 import numpy as np
 
-from pipeline.fem.mesher import build_mesh
+from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import Array, cell_rule, determinants, jacobians, shape
 from pipeline.measures.field import stress_field
 from pipeline.verification.blocks import Map, mapped_block

@@ -11,15 +11,17 @@ from typing import Any
 from geometries.assembly import assemble
 from geometries.materials import MATERIALS
 from geometries.solids import Geometry
-from pipeline.case import Case, cases, measure, solve_unit_loads
-from pipeline.config import parse_study
 from pipeline.errors import SolveError
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.mesher import build_mesh
-from pipeline.fem.solve import Solution
+from pipeline.fem.meshing.mesher import build_mesh
+from pipeline.fem.solver.solve import Solution
 from pipeline.fem.space import Array
-from pipeline.inputs import Stage
-from pipeline.superposition import combinations
+from pipeline.run.case import Case
+from pipeline.run.planning import cases
+from pipeline.run.solving import measure, solve_unit_loads
+from pipeline.run.superposition import combinations
+from pipeline.study.config import parse_study
+from pipeline.study.stages import Stage
 
 # Uneven numbers, so that swapped components or forgotten factors show.
 SIDE_N, PULL_N, TWIST_NM, BEND_NM = 37.0, 430.0, 2.3, 3.1

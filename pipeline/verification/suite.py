@@ -8,7 +8,7 @@ from pathlib import Path
 from time import perf_counter
 
 from geometries.errors import StudyError
-from pipeline.store import VERIFICATION, check_writable, write_table
+from pipeline.storage.files import VERIFICATION, check_writable, write_table
 from pipeline.verification import beams, bench, constructs, cylinders, exact, plates
 from pipeline.verification.check import Check, Problem
 

@@ -8,7 +8,7 @@ from typing import Any, get_args
 from pydantic import BaseModel
 
 from geometries.constructs import Construct
-from pipeline.config import StudyConfig
+from pipeline.study.config import StudyConfig
 from pipeline.writing.implants import construct_words, gap_words
 from pipeline.writing.words import amount, counted, listed, name_of, plain
 

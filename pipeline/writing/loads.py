@@ -4,11 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from pipeline.inputs import Bending, EndForce, HipForce, Load, Stance, Torsion
-from pipeline.loads_input import Forces, Stairs, Walking, Weighted
+from pipeline.loading.loads import (
+    Bending,
+    EndForce,
+    Forces,
+    HipForce,
+    Load,
+    Stairs,
+    Stance,
+    Torsion,
+    Walking,
+    Weighted,
+)
 from pipeline.writing.words import Sources, amount, listed
 
-# Where the numbers of walking and stairs come from; pipeline/activities.py says it beside them.
+# Where the numbers of walking and stairs come from; pipeline/loading/activities.py says it beside them.
 ACTIVITIES = (
     "Heller et al. 2005, J Biomech 38:1155 (DOI 10.1016/j.jbiomech.2004.05.022), numbers from memory; "
     "size of the hip contact as in Bergmann et al. 2001, J Biomech 34:859"

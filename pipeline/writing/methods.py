@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 from geometries.constructs import IntactConstruct
 from pipeline.caution import CAUTION
-from pipeline.config import StudyConfig
-from pipeline.planning import Plan, plan
+from pipeline.run.planning import Plan, plan
+from pipeline.study.config import StudyConfig
 from pipeline.writing.implants import construct_words
 from pipeline.writing.loads import loads_words
 from pipeline.writing.model import femur_words, interface_words, material_words, tissue_words

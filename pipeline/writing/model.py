@@ -8,10 +8,10 @@ from collections.abc import Iterator
 from geometries.bone import Femur
 from geometries.constructs import IntactConstruct, Specimen
 from geometries.materials import MATERIALS, Material
-from pipeline.brackets import variants
-from pipeline.config import StudyConfig
-from pipeline.inputs import Stage
-from pipeline.planning import Plan
+from pipeline.run.planning import Plan
+from pipeline.study.config import StudyConfig
+from pipeline.study.interfaces import variants
+from pipeline.study.stages import Stage
 from pipeline.writing.implants import gap_words
 from pipeline.writing.words import Sources, listed
 

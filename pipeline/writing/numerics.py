@@ -5,15 +5,15 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 
-from pipeline.config import StudyConfig
-from pipeline.convergence import CAUTIOUS, SAFETY
 from pipeline.fem.mesh import VOLUME_TOLERANCE
-from pipeline.fem.sizes import LEVELS, Level
-from pipeline.fem.solve import ACCEPTED
+from pipeline.fem.meshing.sizes import LEVELS, Level
+from pipeline.fem.solver.solve import ACCEPTED
 from pipeline.measures.dictionary import HEADLINE, QUANTITIES, Scheme
 from pipeline.measures.quality import BALANCE_TOLERANCE
-from pipeline.planning import Plan
-from pipeline.sweeps.factors import Factor
+from pipeline.run.planning import Plan
+from pipeline.study.config import StudyConfig
+from pipeline.study.factors import Factor
+from pipeline.tables.convergence import CAUTIOUS, SAFETY
 from pipeline.writing.words import Sources, amount, counted, listed, number, plain
 
 ERRORS = (

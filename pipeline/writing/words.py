@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from pipeline.units import MISTAKEN
+from pipeline.study.units import MISTAKEN
 
 UNITS = {ending: unit for ending, (unit, _) in MISTAKEN.items() if ending.startswith("_")}
 

@@ -10,9 +10,9 @@ import time
 import tomllib
 from pathlib import Path
 
-from pipeline.config import parse_study
-from pipeline.engine import Job, Place, pool, results
-from pipeline.study import Running, run_study
+from pipeline.run.engine import Job, Place, pool, results
+from pipeline.run.study import Running, run_study
+from pipeline.study.config import parse_study
 
 STUBS, CASES = 1000, 24
 DEMO = Path(__file__).parents[2] / "configs" / "demo.toml"

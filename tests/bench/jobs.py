@@ -17,10 +17,10 @@ import numpy as np
 import scipy.sparse as sp
 from threadpoolctl import threadpool_limits
 
-from pipeline.fem import solve as solver
-from pipeline.fem.blocks import BlockMatrix
 from pipeline.fem.kernels import LANES, multiply, use_threads
-from pipeline.fem.multigrid import SMOOTHING_STEPS
+from pipeline.fem.solver import solve as solver
+from pipeline.fem.solver.blocks import BlockMatrix
+from pipeline.fem.solver.multigrid import SMOOTHING_STEPS
 from tests.bench.model import Model, load
 
 Result = dict[str, float]

@@ -15,14 +15,14 @@ from geometries.constructs import NailPlateConstruct, PlateConstruct
 from geometries.parameters import Nail
 from geometries.plating import Plate, Screws
 from geometries.solids import Geometry
-from pipeline.case import part_elasticity
-from pipeline.fem import mesher
 from pipeline.fem.loads import unit_loads
 from pipeline.fem.mesh import Mesh, MeshPart, cell_volumes
-from pipeline.fem.sizes import LEVELS, Sizes
+from pipeline.fem.meshing import mesher
+from pipeline.fem.meshing.sizes import LEVELS, Sizes
 from pipeline.fem.space import Array, Flags
 from pipeline.fem.stiffness import Patterns, Stiffness, assemble
-from pipeline.inputs import Stage
+from pipeline.run.solving import part_elasticity
+from pipeline.study.stages import Stage
 
 TISSUE = Stage(name="oligotrophic")
 

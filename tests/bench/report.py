@@ -11,8 +11,8 @@ import tempfile
 import time
 from pathlib import Path
 
-from pipeline.report.page import report_page
-from tests.report.large import write_large
+from pipeline.output.report.page import report_page
+from tests.output.report.large import write_large
 
 SECONDS, MEGABYTES = 30, 20
 

@@ -22,7 +22,7 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.store import read_table
+from pipeline.storage.files import read_table
 from tests.campaign.draws import Values
 from tests.campaign.jobs import mesh, valid
 

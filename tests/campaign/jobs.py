@@ -11,9 +11,10 @@ import numpy as np
 
 from geometries.assembly import assemble
 from geometries.errors import StudyError
-from pipeline.case import Case, cases
-from pipeline.config import parse_study
-from pipeline.fem.mesher import build_mesh
+from pipeline.fem.meshing.mesher import build_mesh
+from pipeline.run.case import Case
+from pipeline.run.planning import cases
+from pipeline.study.config import parse_study
 from tests.campaign.draws import Values, kind_of_construct, study
 
 

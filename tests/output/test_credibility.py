@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.casebook import write_index
-from pipeline.collect import RESULT_COLUMNS
-from pipeline.config import StudyConfig, load_study
 from pipeline.output.credibility import credibility_page
-from pipeline.store import write_json, write_table
+from pipeline.run.collect import RESULT_COLUMNS
+from pipeline.storage.casebook import write_index
+from pipeline.storage.files import write_json, write_table
+from pipeline.study.config import StudyConfig, load_study
 
 FACTORS = (  # ASME V&V 40-2018, table 5-1 as reproduced elsewhere; our hyphens and spelling
     "Software quality assurance", "Numerical code verification", "Discretisation error",

@@ -14,10 +14,10 @@ from matplotlib.path import Path as Ring
 from geometries.assembly import assemble
 from geometries.solids import Geometry, Part
 from pipeline.caution import CAUTION_SHORT
-from pipeline.config import parse_study
 from pipeline.output.drawing import _figure, draw_construct
 from pipeline.output.notes import shown
 from pipeline.output.sides import View, view_of
+from pipeline.study.config import parse_study
 
 UNLIKE = {"gap_mm": 5.0, "rough_mm": 1.5, "rough_faces": "unlike", "fill": "canal", "cuff_mm": 3.0}
 ASIDE = {"distal_offset_mm": [4.0, 3.0], "canal": "filler"}

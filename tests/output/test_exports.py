@@ -17,16 +17,16 @@ from typer.testing import CliRunner
 from geometries.errors import StudyError
 from pipeline import cli
 from pipeline.caution import CAUTION
-from pipeline.collect import RESULT_COLUMNS
-from pipeline.comparisons import COMPARISON_COLUMNS
-from pipeline.config import parse_study
 from pipeline.errors import OutputError
 from pipeline.output import dots, exports
 from pipeline.output.exports import Print, export
 from pipeline.output.latex import escaped, long_table, table
 from pipeline.output.panels import save
 from pipeline.output.spreadsheet import write_sheets
-from pipeline.store import read_table, write_table
+from pipeline.run.collect import RESULT_COLUMNS
+from pipeline.storage.files import read_table, write_table
+from pipeline.study.config import parse_study
+from pipeline.tables.comparisons import COMPARISON_COLUMNS
 from tests.designs import fabricate, share, study_of
 from tests.runs import inputs, write_run
 

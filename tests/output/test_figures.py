@@ -9,14 +9,14 @@ import pytest
 from matplotlib.image import imread
 
 from pipeline import caution
-from pipeline.casebook import FIELDS, INDEX, SUMMARY, write_index
 from pipeline.caution import CAUTION, CAUTION_SHORT
 from pipeline.errors import OutputError
 from pipeline.output import figures
 from pipeline.output.figures import FAILED, draw_study, shared_top
 from pipeline.output.model import STRAIN, STRESS, read_model, read_values
 from pipeline.output.scene import Camera, Scale, loaded_implants
-from pipeline.store import read_if_any
+from pipeline.storage.casebook import FIELDS, INDEX, SUMMARY, write_index
+from pipeline.storage.files import read_if_any
 
 BLOCKS = (  # role, material, box: two bone ends with a gap, a plate on their lateral side
     ("cortex", "cortical", (-10, -10, 0, 10, 10, 48)),

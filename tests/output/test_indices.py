@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 
 from pipeline.output import charts
 from pipeline.output.indices import draw_indices
-from pipeline.store import read_table, write_table
+from pipeline.storage.files import read_table, write_table
 from pipeline.sweeps.sensitivity import SENSITIVITY_COLUMNS
 from tests.designs import KEYS, fabricate, share, study_of
 

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.collect import RESULT_COLUMNS
-from pipeline.comparisons import COMPARISON_COLUMNS, comparison_rows
 from pipeline.output.tables import HEADINGS, headline, legend
-from pipeline.store import write_table
+from pipeline.run.collect import RESULT_COLUMNS
+from pipeline.storage.files import write_table
+from pipeline.tables.comparisons import COMPARISON_COLUMNS, comparison_rows
 
 Values = dict[str, tuple[float, str]]
 SHEAR = {"quantity": "gap_shear_movement", "location": "far"}

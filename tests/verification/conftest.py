@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.mesher import build_mesh
+from pipeline.fem.meshing.mesher import build_mesh
 from tests.verification.helpers import case_of, geometry_of, specimen, straightened
 
 

@@ -11,13 +11,13 @@ import pytest
 from geometries.bone import Defect, Femur
 from geometries.defect import bone_ends
 from geometries.faces import Face
-from pipeline.case import part_elasticity
 from pipeline.fem.loads import face_points
 from pipeline.fem.mesh import VOLUME_TOLERANCE, Mesh, faces_on_plane, shared_faces
-from pipeline.fem.mesher import build_mesh
+from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import Array, Ints
 from pipeline.measures.forces import Inside
 from pipeline.measures.sections import cut_level
+from pipeline.run.solving import part_elasticity
 from tests.verification.helpers import Solved, case_of, geometry_of, solved
 
 PLATE = {"hole_count": 6, "screws": {"holes": [3]}}

@@ -15,14 +15,14 @@ from geometries.femur import level_rings
 from geometries.nail import bolt_levels
 from geometries.profiles import canal_profile, outer_profile
 from geometries.solids import Geometry, Part
-from pipeline.case import Case
 from pipeline.errors import SolveError
 from pipeline.fem.loads import rigid_modes
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.mesher import build_mesh
+from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import FACES
 from pipeline.fem.stiffness import Patterns
 from pipeline.measures.motion import face_motion
+from pipeline.run.case import Case
 from tests.verification.helpers import (
     LOADS,
     Solved,

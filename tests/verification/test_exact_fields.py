@@ -33,7 +33,7 @@ def test_field_is_found_exactly(
     request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch, mesh_name: str, exact: Exact
 ):
     # The solver stops at a residual of 1e-9 of the load; here it must go on to round-off.
-    monkeypatch.setattr("pipeline.fem.solve.TOLERANCE", 1e-13)
+    monkeypatch.setattr("pipeline.fem.solver.solve.TOLERANCE", 1e-13)
     mesh: Mesh = request.getfixturevalue(mesh_name)
     body = Body(mesh, ((exact.E, exact.nu),) * len(mesh.parts))
     assert len(np.unique(body.outside)) < len(mesh.nodes) - 100  # enough is left to find

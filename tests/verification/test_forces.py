@@ -11,15 +11,15 @@ import pytest
 
 from geometries.faces import Face
 from geometries.readout import Beam, Pin
-from pipeline.case import part_elasticity
 from pipeline.fem.loads import unit_loads
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.solve import solve
+from pipeline.fem.solver.solve import solve
 from pipeline.fem.space import Array
 from pipeline.measures.field import Field, level_exceeded, percentile, stress_field, von_mises
 from pipeline.measures.forces import Inside
 from pipeline.measures.internal import beam_stress, load_shares, pin_forces
 from pipeline.measures.sections import FRAGMENTS, Section, cut_level, free_body
+from pipeline.run.solving import part_elasticity
 from tests.verification.helpers import (
     Solved,
     Tube,

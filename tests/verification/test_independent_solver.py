@@ -20,13 +20,15 @@ from skfem.refdom import RefTet
 
 from geometries.bone import Femur
 from geometries.materials import MATERIALS, TISSUES, Material
-from pipeline.case import Case, cases, run_case
-from pipeline.casebook import folder_of
-from pipeline.clock import Clock
-from pipeline.config import parse_study
-from pipeline.inputs import Bending, HipForce, Load
-from pipeline.record import store_case
-from pipeline.store import read_table
+from pipeline.loading.loads import Bending, HipForce, Load
+from pipeline.run.case import Case
+from pipeline.run.clock import Clock
+from pipeline.run.planning import cases
+from pipeline.run.record import store_case
+from pipeline.run.solving import run_case
+from pipeline.storage.casebook import folder_of
+from pipeline.storage.files import read_table
+from pipeline.study.config import parse_study
 from tests.verification.helpers import geometry_of, worst
 from tests.verification.peer import Array, Peer, Stored
 

@@ -9,7 +9,7 @@ import pytest
 
 from pipeline.fem.loads import unit_loads
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.solve import Solution, solve
+from pipeline.fem.solver.solve import Solution, solve
 from pipeline.fem.space import Array
 from tests.verification.helpers import end_held, own_constants, plain_resultant, stiffness_of, worst
 

@@ -13,13 +13,13 @@ from geometries.nail import nail_parts
 from geometries.parameters import Nail
 from geometries.profiles import outer_profile
 from geometries.solids import Geometry, Patch
-from pipeline.case import part_elasticity
 from pipeline.fem.loads import rigid_modes
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.mesher import build_mesh
+from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import Array
 from pipeline.measures.forces import Inside
 from pipeline.measures.sections import cut_level
+from pipeline.run.solving import part_elasticity
 from pipeline.verification.beams import open_constant
 from pipeline.verification.body import Body
 from tests.verification.helpers import case_of, geometry_of, own_constants, solve_stages

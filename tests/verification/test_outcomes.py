@@ -10,15 +10,15 @@ import pytest
 from geometries.faces import Face
 from geometries.materials import MATERIALS, isotropic
 from geometries.readout import GapFrame, Pin
-from pipeline.case import part_elasticity
 from pipeline.fem.mesh import Mesh
-from pipeline.inputs import Stage
 from pipeline.measures.bone import energy_density, sleeve_strain, sleeves, zones
 from pipeline.measures.dictionary import QUANTITIES, Measure
 from pipeline.measures.field import Field
 from pipeline.measures.flags import clearance_use, flags
 from pipeline.measures.gap import tissue
 from pipeline.measures.implants import implant_stress
+from pipeline.run.solving import part_elasticity
+from pipeline.study.stages import Stage
 
 ONE = np.ones(1)
 SQUEEZE = np.diag([0.002, 0.001, -0.009])  # uniform strain: principal values known by sight

@@ -8,8 +8,6 @@ from typing import Any
 import pytest
 
 from geometries.materials import MATERIALS
-from pipeline.added_plate import flag_added_plates
-from pipeline.case import Row, measure, part_elasticity
 from pipeline.measures.dictionary import QUANTITIES
 from pipeline.measures.literature import CONSTRUCT_BANDS, MODULI, PLATE_ADDED, Traits
 from pipeline.measures.plausibility import (
@@ -19,7 +17,9 @@ from pipeline.measures.plausibility import (
     material_doubts,
     plate_doubts,
 )
-from pipeline.readings import Readings
+from pipeline.measures.readings import Readings
+from pipeline.run.solving import Measured, measure, part_elasticity
+from pipeline.tables.added_plate import flag_added_plates
 from tests.verification.helpers import Solved, case_of, geometry_of, solved
 
 PURE: list[dict[str, Any]] = [
@@ -162,12 +162,12 @@ def test_ratio_is_judged_beside_the_same_nail_over_an_empty_gap_and_pure_loads()
 # --- Solved models -----------------------------------------------------------------------------------
 
 
-def rows_of(model: Solved) -> list[Row]:
+def rows_of(model: Solved) -> list[Measured]:
     parts = (model.mesh, model.geometry, model.case, model.stage, model.solution, model.forces)
     return list(measure(*parts))
 
 
-def flagged(rows: list[Row], word: str) -> set[tuple[str, str]]:
+def flagged(rows: list[Measured], word: str) -> set[tuple[str, str]]:
     """Load and quantity of the rows with a flag that has a word in it."""
     return {(r.load, r.measure.quantity) for r in rows if any(word in one for one in r.flags)}
 

@@ -12,7 +12,7 @@ import scipy.sparse.linalg as spl
 from pipeline.errors import SolveError
 from pipeline.fem.loads import unit_loads
 from pipeline.fem.mesh import Mesh, MeshPart, cell_volumes
-from pipeline.fem.solve import solve
+from pipeline.fem.solver.solve import solve
 from pipeline.fem.space import EDGES
 from tests.verification.helpers import end_held, own_constants, sparse, stiffness_of, worst
 
@@ -32,7 +32,7 @@ def test_displacements_equal_a_direct_solution(
     up_to: int,
 ):
     # Definition; SciPy's factorisation of the same matrix.
-    monkeypatch.setattr("pipeline.fem.solve.DIRECT_UP_TO", up_to)
+    monkeypatch.setattr("pipeline.fem.solver.solve.DIRECT_UP_TO", up_to)
     mesh: Mesh = request.getfixturevalue(mesh_name)
     constants = own_constants(mesh) if constants is None else constants
     stiffness, forces = stiffness_of(mesh, constants), unit_loads(mesh, "proximal_end", TOP)

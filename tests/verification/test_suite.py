@@ -10,7 +10,7 @@ import pytest
 
 from pipeline.errors import SolveError
 from pipeline.output.pages import verification_page
-from pipeline.store import VERIFICATION, read_table
+from pipeline.storage.files import VERIFICATION, read_table
 from pipeline.verification.blocks import mapped_block
 from pipeline.verification.body import Body
 from pipeline.verification.check import Check, Problem

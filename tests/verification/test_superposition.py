@@ -8,13 +8,13 @@ import pytest
 from geometries.bone import Defect, Femur
 from geometries.defect import gap_levels
 from geometries.errors import StudyError
-from pipeline.config import load_study
 from pipeline.fem.mesh import Mesh
-from pipeline.inputs import Forces, PointForce, Stairs, Walking
+from pipeline.loading.loads import Forces, PointForce, Stairs, Walking
+from pipeline.loading.statics import actions, check_places, resultant, section_load
 from pipeline.measures.sections import Section
-from pipeline.planning import plan
-from pipeline.statics import actions, resultant, section_load
-from pipeline.superposition import check_places, combinations, statics_residuals, unit_forces
+from pipeline.run.planning import plan
+from pipeline.run.superposition import combinations, statics_residuals, unit_forces
+from pipeline.study.config import load_study
 from tests.verification.helpers import plain_resultant
 
 PULLED = Walking(kind="walking", name="walk", muscles=("abductor", "vastus_lateralis"))

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from geometries.materials import MATERIALS
-from pipeline.config import StudyConfig
 from pipeline.measures.bands import SCHEMES, strain_bands
 from pipeline.measures.implants import goodman
+from pipeline.study.config import StudyConfig
 from tests.verification.helpers import LOADS, case_of, solve_stages, solved
 
 

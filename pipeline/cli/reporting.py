@@ -1,0 +1,82 @@
+"""What a run says while it goes on: a bar for people, nothing or JSON lines for batch queues."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from rich.progress import Progress, TaskID
+
+from pipeline.cli.terminal import console, ended, progress_bar
+from pipeline.run.jobs import Outcome
+
+Voice = Literal["bar", "quiet", "json"]
+
+
+@dataclass
+class Reporter:
+    """Counts cases as they end and says so.
+
+    Parameters
+    ----------
+    voice : {"bar", "quiet", "json"}
+        How.
+    total : int
+        Cases that will end, over all mesh levels.
+    has_levels : bool
+        Whether a level is worth naming.
+    """
+
+    voice: Voice
+    total: int
+    has_levels: bool
+    done: int = 0
+    failed: int = 0
+    _bar: Progress | None = field(default=None, repr=False)
+    _task: TaskID = field(default=TaskID(0), repr=False)
+
+    @contextmanager
+    def running(self) -> Iterator[None]:
+        """Show the bar meanwhile, if there is one."""
+        if self.voice != "bar":
+            yield
+            return
+        with progress_bar() as bar:
+            self._bar = bar
+            self._task = bar.add_task("meshing and solving", total=self.total, failed=0)
+            yield
+
+    def ended(self, level: str, outcome: Outcome) -> None:
+        """Say that a case has ended."""
+        self.done += 1
+        self.failed += bool(outcome.failure)
+        if self.voice == "json":
+            self.event("case", level=level, **_record(outcome), done=self.done, total=self.total)
+        elif self._bar is not None:
+            said = f"  {ended(outcome)}" + (f" ({level})" if self.has_levels else "")
+            self._bar.console.print(said, markup=False, highlight=False)
+            self._bar.update(self._task, advance=1, failed=self.failed)
+        elif outcome.failure:
+            console.print(ended(outcome), markup=False, highlight=False)
+
+    def event(self, name: str, **content: Any) -> None:
+        """Write one line of JSON, in that voice only."""
+        if self.voice == "json":
+            line = json.dumps({"event": name, **content})
+            console.print(line, markup=False, highlight=False, soft_wrap=True)
+
+
+def _record(outcome: Outcome) -> dict[str, object]:
+    return {
+        "variant": outcome.case.variant,
+        "construct": outcome.case.name,
+        "case": outcome.case.address,
+        "status": "failed" if outcome.failure else "ok",
+        "reason": outcome.failure,
+        "failed_stages": list(outcome.failed_stages),
+        "seconds": round(outcome.seconds, 1),
+        "reused": outcome.reused,
+    }

@@ -1,0 +1,1 @@
+"""From a geometry to a mesh; gmsh is here alone."""

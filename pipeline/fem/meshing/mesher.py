@@ -1,0 +1,298 @@
+"""Geometry to mesh. The only module that imports gmsh."""
+
+from __future__ import annotations
+
+import ctypes
+import logging
+import re
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from geometries.solids import Contact, Geometry
+from geometries.waves import flattened, moved_by_waves
+from pipeline.errors import MeshError
+from pipeline.fem.mesh import Mesh, MeshPart, faces_on_plane, relax, shared_faces
+from pipeline.fem.meshing.cad import fragments, masses_of
+from pipeline.fem.meshing.numbering import along_curve
+from pipeline.fem.meshing.sizes import LEVELS, Level, Sizes
+from pipeline.fem.space import Array, Ints
+
+logger = logging.getLogger("gapstrain")
+TETRAHEDRON, QUADRATIC_TETRAHEDRON = 4, 11
+FROM_GMSH = [0, 1, 2, 3, 4, 5, 6, 7, 9, 8]
+ATTEMPTS = 6
+FLATTEST, NO_VOLUME = 0.002, 1e-9
+FLAT = 1e-6
+SEAM_RAD = 0.65
+FRONTAL, DELAUNAY = 6, 5  # gmsh's numbers of its ways to mesh a surface
+PART_CLOSER, ROUND_CLOSER = 0.7, 0.85
+Closer = dict[str | float, float]  # a part, or all surfaces of a radius: share of their edge lengths
+
+
+class Way(NamedTuple):
+    """How surfaces are meshed: the angle of the seams of round ones, radians, and gmsh's algorithm."""
+
+    seam: float
+    algorithm: int
+
+
+# Bolts and slots may meet the seams of round surfaces, and the frontal way then leaves holes in them.
+WAYS = (Way(0.0, FRONTAL), Way(SEAM_RAD, DELAUNAY))
+
+
+def build_mesh(geometry: Geometry, level: Level) -> Mesh:
+    """Mesh a geometry; on failure try again with smaller cells.
+
+    Parameters
+    ----------
+    geometry : Geometry
+        Ordered parts and patches.
+    level : {"coarse", "default", "fine"}
+        How fine.
+
+    Returns
+    -------
+    Mesh
+        The same mesh for the same input, bit for bit.
+
+    Raises
+    ------
+    MeshError
+        If gmsh is missing, or every attempt failed.
+    """
+    sizes, reasons = LEVELS[level], []
+    closer: Closer = {}
+    turns = 0
+    for _ in range(ATTEMPTS):
+        try:
+            return mesh_once(geometry, sizes, closer, WAYS[turns % len(WAYS)])
+        except MeshError as error:
+            reasons.append(str(error))
+            logger.warning("mesh, attempt %d: %s", len(reasons), error)
+            closer = closer | {
+                place: closer.get(place, 1.0)
+                * (PART_CLOSER if isinstance(place, str) else ROUND_CLOSER)
+                for place in error.places
+            }
+            if not error.places:
+                sizes = sizes.finer()
+            if not any(isinstance(place, str) for place in error.places):
+                turns += 1
+    raise MeshError(f"no mesh after {ATTEMPTS} attempts with ever smaller cells; last: {reasons[-1]}")
+
+
+def require_gmsh() -> Any:
+    """Import gmsh.
+
+    Raises
+    ------
+    MeshError
+        If it, or a system library that it needs, is missing.
+    """
+    try:
+        import gmsh
+    except (ImportError, OSError) as error:
+        raise MeshError(
+            f"gmsh can not be loaded ({error}): a library is missing; run 'make install', or install "
+            "the system package that brings it"
+        ) from None
+    return gmsh
+
+
+def _start(gmsh: Any) -> None:
+    """Start gmsh, and undo that it lets a broken pipe end the process, which may hold sockets.
+
+    Python's own call for a signal's handler works in the main thread only.
+    """
+    get, put = ctypes.pythonapi.PyOS_getsig, ctypes.pythonapi.PyOS_setsig
+    get.argtypes, put.argtypes = [ctypes.c_int], [ctypes.c_int, ctypes.c_void_p]
+    get.restype = put.restype = ctypes.c_void_p
+    number = getattr(signal, "SIGPIPE", None)  # none on Windows
+    before = number and get(number)
+    gmsh.initialize(readConfigFiles=False, interruptible=False)
+    if number:
+        put(number, before)
+
+
+@contextmanager
+def _session(algorithm: int = FRONTAL) -> Iterator[Any]:
+    """A gmsh session with every option set here, always closed."""
+    gmsh = require_gmsh()
+    _start(gmsh)
+    options = {
+        "General.Terminal": 0,
+        "General.NumThreads": 1,
+        "Mesh.Algorithm": algorithm,
+        "Mesh.Algorithm3D": 1,
+        "Mesh.Optimize": 1,
+        "Mesh.OptimizeThreshold": 0.5,
+        "Mesh.OptimizeNetgen": 0,
+        "Mesh.HighOrderOptimize": 0,
+        "Mesh.MeshSizeExtendFromBoundary": 0,
+        "Mesh.MeshSizeFromPoints": 0,
+        "Mesh.RandomSeed": 1,
+    }
+    try:
+        for name, value in options.items():
+            gmsh.option.setNumber(name, value)
+        yield gmsh
+    finally:
+        gmsh.finalize()
+
+
+def mesh_once(
+    geometry: Geometry, sizes: Sizes, closer: Closer | None = None, way: Way = WAYS[0]
+) -> Mesh:
+    """Mesh a geometry in one way, with shorter edges at some places, or raise MeshError."""
+    with _session(way.algorithm) as gmsh:
+        try:
+            volumes = fragments(gmsh, geometry, way.seam)
+            exact = masses_of(gmsh, volumes, geometry.bow)
+            _set_sizes(gmsh, geometry, volumes, sizes, closer or {})
+            gmsh.model.mesh.generate(3)
+            _dissolve_slivers(gmsh)
+            gmsh.model.mesh.setOrder(2)
+        except MeshError:
+            raise
+        except Exception as error:  # gmsh raises bare Exception
+            raise MeshError(f"gmsh: {error}", _radii(gmsh, str(error))) from error
+        raw = _arrays(gmsh, volumes)
+    nodes, cells, part_of, vertex_count = _renumber(*raw)
+    patches = _patches(geometry, nodes, cells, part_of)
+    if geometry.bow is not None:
+        nodes = geometry.bow.place(nodes)
+    nodes, relaxed = relax(nodes, cells)
+    exact = exact_volumes(geometry, exact)
+    parts = tuple(
+        MeshPart(part.name, part.role, part.material, float(volume))
+        for part, volume in zip(geometry.parts, exact, strict=True)
+    )
+    return Mesh(
+        nodes=nodes,
+        cells=cells,
+        part_of=part_of,
+        parts=parts,
+        patches=patches,
+        vertex_count=vertex_count,
+        relaxed=relaxed,
+        bow=geometry.bow,
+    )
+
+
+def _radii(gmsh: Any, message: str) -> tuple[float, ...]:
+    """Radii of the round surfaces that gmsh says meet each other: all like them need shorter edges."""
+    found = (_radius(gmsh, int(tag)) for tag in re.findall(r"surface (\d+)", message))
+    return tuple({round(radius, 2) for radius in found if radius is not None})
+
+
+def exact_volumes(geometry: Geometry, masses: list[float]) -> list[float]:
+    """Volumes of the parts, mm³.
+
+    The geometry kernel integrates rough faces too coarsely, up to half a percent of a thin gap. So the
+    same construct is built with plane faces, and what the waves move from part to part is added.
+    """
+    plane = flattened(geometry)
+    if plane is geometry:
+        return masses
+    with _session() as gmsh:
+        masses = masses_of(gmsh, fragments(gmsh, plane), geometry.bow)
+    return (np.array(masses) + moved_by_waves(geometry)).tolist()
+
+
+def _set_sizes(
+    gmsh: Any, geometry: Geometry, volumes: list[list[int]], sizes: Sizes, closer: Closer
+) -> None:
+    sized: list[tuple[str, list[int], float]] = []
+    of_part: dict[int, float] = {}
+    for part, tags in zip(geometry.parts, volumes, strict=True):
+        if not tags:
+            raise MeshError(f"part {part.name!r} is covered by other parts")
+        share = closer.get(part.name, 1.0)
+        of_part |= dict.fromkeys(tags, share)
+        sized.append(("VolumesList", tags, sizes.of(part) * share))
+    for _, tag in gmsh.model.getEntities(2):
+        radius = _radius(gmsh, tag)
+        if radius is not None:
+            beside, _ = gmsh.model.getAdjacencies(2, tag)
+            share = min(closer.get(round(radius, 2), 1.0), *(of_part[volume] for volume in beside))
+            size = share * sizes.round(radius, geometry.clearance_at(radius))
+            sized.append(("SurfacesList", [tag], size))
+    field = gmsh.model.mesh.field
+    fields = []
+    for kind, tags, size in sized:
+        tag = field.add("Constant")
+        field.setNumber(tag, "VIn", size)
+        field.setNumber(tag, "VOut", 1e22)
+        field.setNumbers(tag, kind, tags)
+        field.setNumber(tag, "IncludeBoundary", 1)
+        fields.append(tag)
+    smallest = field.add("Min")
+    field.setNumbers(smallest, "FieldsList", fields)
+    field.setAsBackgroundMesh(smallest)
+    gmsh.option.setNumber("Mesh.MeshSizeMin", 0.25 * sizes.shortest)
+    gmsh.option.setNumber("Mesh.MeshSizeMax", sizes.longest)
+
+
+def _radius(gmsh: Any, surface: int) -> float | None:
+    """Least radius of a surface at its middle, mm; None for a flat one."""
+    if gmsh.model.getType(2, surface) == "Plane":
+        return None
+    low, high = gmsh.model.getParametrizationBounds(2, surface)
+    middle = [(a + b) / 2 for a, b in zip(low, high, strict=True)]
+    curvature = np.abs(gmsh.model.getPrincipalCurvatures(surface, middle)[:2]).max()
+    return float(1 / curvature) if curvature > FLAT else None
+
+
+def _dissolve_slivers(gmsh: Any) -> None:
+    """Rebuild round cells so flat that the solver would need hundreds of iterations for them.
+
+    On cells without any volume the rebuilding never ends, so they fail the mesh.
+    """
+    tags, _ = gmsh.model.mesh.getElementsByType(TETRAHEDRON)
+    worst = min(gmsh.model.mesh.getElementQualities(tags, "gamma"))
+    if worst < NO_VOLUME:
+        raise MeshError("gmsh: it left cells without volume")
+    if worst < FLATTEST:
+        gmsh.model.mesh.optimize("Netgen")
+
+
+def _arrays(gmsh: Any, volumes: list[list[int]]) -> tuple[Array, Ints, Ints]:
+    """Positions, quadratic cells in this project's node order, and the part of each cell."""
+    tags, xyz, _ = gmsh.model.mesh.getNodes()
+    row = np.zeros(int(tags.max()) + 1, dtype=np.int64)
+    row[tags] = np.arange(len(tags))
+    cells, part_of = [], []
+    for index, volume_tags in enumerate(volumes):
+        for tag in volume_tags:
+            _, nodes = gmsh.model.mesh.getElementsByType(QUADRATIC_TETRAHEDRON, tag)
+            block = row[nodes].reshape(-1, 10)[:, FROM_GMSH]
+            cells.append(block)
+            part_of.append(np.full(len(block), index))
+    return xyz.reshape(-1, 3), np.concatenate(cells), np.concatenate(part_of)
+
+
+def _renumber(nodes: Array, cells: Ints, part_of: Ints) -> tuple[Array, Ints, Ints, int]:
+    """Positions, cells and parts in the solver's numbering, and the number of corners."""
+    cell_order, node_order, vertex_count = along_curve(nodes, cells)
+    number = np.full(len(nodes), -1)
+    number[node_order] = np.arange(len(node_order))
+    return nodes[node_order], number[cells[cell_order]], part_of[cell_order], vertex_count
+
+
+def _patches(geometry: Geometry, nodes: Array, cells: Ints, part_of: Ints) -> dict[str, Ints]:
+    tolerance = 1e-6 * geometry.length
+    names = [part.name for part in geometry.parts]
+    found = {}
+    for patch in geometry.patches:
+        if isinstance(patch, Contact):
+            one, other = (cells[part_of == names.index(name)] for name in (patch.part, patch.other))
+            found[patch.name] = shared_faces(one, other)
+        else:
+            roles = np.array([part.role in patch.roles for part in geometry.parts])
+            inside = cells[roles[part_of]]
+            found[patch.name] = faces_on_plane(nodes, inside, patch.height, tolerance)
+    return found

@@ -1,0 +1,1 @@
+"""Displacements under many forces: multigrid, factors, iterations."""

@@ -1,0 +1,206 @@
+"""Everything that is read from one tissue stage's unit solutions; a load only combines it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from geometries.faces import Face
+from geometries.materials import MATERIALS, Strength
+from geometries.readout import Pin
+from geometries.solids import IMPLANT_ROLES, Geometry, Vector
+from pipeline.fem.mesh import Mesh
+from pipeline.fem.solver.solve import Solution
+from pipeline.fem.space import Array
+from pipeline.measures.bone import Sleeve, Zone, energy_density, sleeve_strain, sleeves, zones
+from pipeline.measures.dictionary import Measure, Scheme
+from pipeline.measures.field import Field, strain_field, stress_field
+from pipeline.measures.flags import clearance_use, flags
+from pipeline.measures.forces import Inside
+from pipeline.measures.gap import gap_movement, tissue
+from pipeline.measures.implants import implant_stress
+from pipeline.measures.internal import (
+    beam_stress,
+    fragment_forces,
+    load_shares,
+    pin_forces,
+    section_forces,
+)
+from pipeline.measures.motion import Motion, face_motion
+from pipeline.measures.plausibility import Doubt, Gates
+from pipeline.measures.quality import strain_energy
+from pipeline.measures.sections import (
+    FRAGMENTS,
+    FreeBody,
+    Section,
+    cut_level,
+    cut_pin,
+    free_body,
+)
+from pipeline.measures.stiffness import section_stiffness
+
+ENDS = ("distal", "proximal")
+
+
+@dataclass(frozen=True)
+class Readings:
+    """Motions, fields and internal forces under the unit loads of one stage.
+
+    Parameters
+    ----------
+    geometry : Geometry
+        Where things are.
+    motions : dict of str to Motion
+        Rigid motions of the named faces.
+    energy : Array
+        Twice the mutual strain energies between the reference sections (loads, loads), N·mm.
+    tissue : dict of str to (Field, Array)
+        Strains of the tissue and its stress over strain by region; empty where the gap is.
+    implants : dict of str to (Field, Strength or None)
+        Stresses and limits of each implant part.
+    sections : dict of str to Section
+        Cuts through the shaft by place; the gap comes first.
+    pins : tuple of (Pin, str, Array)
+        Each plane of each bolt and screw and what goes through it.
+    bodies : dict of str to FreeBody
+        Free body of each bone end.
+    sleeves, zones : tuple
+        Bone round screws, and by distance from the gap.
+    nail : (Array, float) or None
+        Movement of a nail across its canal and the clearance.
+    gates : Gates
+        What the results are held against.
+    """
+
+    geometry: Geometry
+    motions: dict[str, Motion]
+    energy: Array
+    tissue: dict[str, tuple[Field, Array]]
+    implants: dict[str, tuple[Field, Strength | None]]
+    sections: dict[str, Section]
+    pins: tuple[tuple[Pin, str, Array], ...]
+    bodies: dict[str, FreeBody]
+    sleeves: tuple[Sleeve, ...]
+    zones: tuple[Zone, ...]
+    nail: tuple[Array, float] | None
+    gates: Gates
+
+    @classmethod
+    def of(
+        cls, mesh: Mesh, geometry: Geometry, elasticity: Array, solution: Solution, forces: Array
+    ) -> Readings:
+        """Read a solution of the unit loads with nodal forces (n, 3, loads)."""
+        u = solution.displacement
+        inside = Inside(mesh, elasticity, u)
+        heights = mesh.nodes[mesh.cells[:, :4], 2].mean(axis=1)
+        low, high = geometry.sections
+        between = np.flatnonzero((heights > low) & (heights < high))
+        gap = geometry.gap
+        return cls(
+            geometry=geometry,
+            motions={name: face_motion(mesh, name, u) for name in mesh.patches},
+            energy=strain_energy(mesh, u, elasticity, between),
+            tissue=_tissue(mesh, elasticity, u),
+            implants=_implants(mesh, elasticity, u),
+            sections={place: cut_level(inside, *cut) for place, cut in levels(geometry).items()},
+            pins=tuple(
+                (pin, plane, cut_pin(inside, pin, plane))
+                for pin in geometry.pins
+                for plane in pin.planes
+            ),
+            bodies={
+                name: free_body(inside, name, forces + solution.reaction, geometry.top)
+                for name in (FRAGMENTS if gap else ())
+            },
+            sleeves=tuple(one for pin in geometry.pins for one in sleeves(mesh, pin, u)),
+            zones=tuple(zones(mesh, gap, u, elasticity)) if gap else (),
+            nail=_nail(mesh, geometry, u),
+            gates=Gates.of(geometry, elasticity),
+        )
+
+    def under(self, load: Array, schemes: tuple[Scheme, ...]) -> tuple[list[Measure], list[Doubt]]:
+        """All measures under a load (shares of the unit loads), and what puts them in doubt."""
+        found = [*self._motion(load), *self._forces(load)]
+        for region, (strain, elasticity) in self.tissue.items():
+            found += tissue(region, strain, elasticity, schemes, load)
+        for name, (field, strength) in self.implants.items():
+            found += implant_stress(name, field, strength, load)
+        for sleeve in self.sleeves:
+            found += sleeve_strain(sleeve, load)
+        found += [energy_density(zone, load) for zone in self.zones]
+        doubts = [Doubt(one) for one in flags(found, self.nail, bool(self.tissue), load)]
+        return found, [*doubts, *self.gates.under(found, self.energy, load)]
+
+    def _motion(self, load: Array) -> Iterator[Measure]:
+        motions = self.motions
+        distal, proximal = (motions[f"{end}_section"] for end in ENDS)
+        yield from section_stiffness(distal, proximal, self.energy, load)
+        if self.geometry.gap is not None:
+            below, above = (motions[f"gap_{end}_face"] for end in ENDS)
+            yield from gap_movement(self.geometry.gap, below, above, load)
+        moved = motions["proximal_end"].translation @ load
+        yield Measure("proximal_movement", "proximal_end", float(np.linalg.norm(moved)))
+
+    def _forces(self, load: Array) -> Iterator[Measure]:
+        for place, section in self.sections.items():
+            yield from section_forces(section, place, load)
+            yield from load_shares(section, place, load)
+        for beam in self.geometry.beams:
+            if "gap" in self.sections:
+                yield from beam_stress(beam, self.sections["gap"], load)
+        for pin, plane, wrench in self.pins:
+            yield from pin_forces(pin, plane, wrench, load)
+        for fragment, body in self.bodies.items():
+            yield from fragment_forces(body, fragment, load)
+
+
+def levels(geometry: Geometry) -> dict[str, tuple[Face, Vector]]:
+    """The reported cuts, along the gap (half-way up a specimen) and across the shaft at every pin.
+
+    Each is a plane and the point of the shaft axis in it.
+    """
+    gap, bow = geometry.gap, geometry.bow
+
+    def across(point: Vector) -> tuple[Face, Vector]:
+        if bow is None:
+            on_axis = (0.0, 0.0, point[2])
+            return Face(point[2]), on_axis
+        height = float(bow.straighten(point)[2])
+        x, y, z = bow.place((0.0, 0.0, height)).tolist()
+        return Face.through((x, y, z), bow.turn((0.0, 0.0, 1.0), height)), (x, y, z)
+
+    if gap is None:
+        middle = {"middle": across((0.0, 0.0, geometry.length / 2))}
+    else:
+        middle = {"gap": (Face.through(gap.centre, gap.normal), gap.centre)}
+    return middle | {pin.name: across(pin.foot) for pin in geometry.pins}
+
+
+def _tissue(mesh: Mesh, elasticity: Array, u: Array) -> dict[str, tuple[Field, Array]]:
+    return {
+        "" if part.role == "gap" else f"{part.role}/": (
+            strain_field(mesh, np.flatnonzero(mesh.part_of == k), u),
+            elasticity[k],
+        )
+        for k, part in enumerate(mesh.parts)
+        if part.material == "tissue" and elasticity[k].any()
+    }
+
+
+def _implants(mesh: Mesh, elasticity: Array, u: Array) -> dict[str, tuple[Field, Strength | None]]:
+    return {
+        part.name: (
+            stress_field(mesh, np.flatnonzero(mesh.part_of == k), u, elasticity[k]),
+            MATERIALS[part.material].strength,
+        )
+        for k, part in enumerate(mesh.parts)
+        if part.role in IMPLANT_ROLES
+    }
+
+
+def _nail(mesh: Mesh, geometry: Geometry, u: Array) -> tuple[Array, float] | None:
+    if geometry.void is None or "canal" in (part.role for part in mesh.parts):
+        return None
+    return clearance_use(mesh, u), geometry.void[2]

@@ -1,0 +1,96 @@
+"""Cells of the tables on disk, each printed in one way and each with its address in the page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import floor, isfinite, log10
+
+from pipeline.output.tables import is_singular
+from pipeline.tables.comparisons import error_of
+
+Row = dict[str, str]
+DIGITS = 3  # significant; the mesh's error is rarely known to more
+MINUS = "\N{MINUS SIGN}"
+LARGE, SMALL = 1e7, 1e-4  # beyond them as a power of ten
+
+
+def shown(text: str) -> str:
+    """A cell as a person reads it: numbers to three significant digits, whole ones in full."""
+    try:
+        value = float(text)
+    except ValueError:
+        return text
+    if not isfinite(value):
+        return text
+    if value == 0:
+        return "0"
+    size = abs(value)
+    if not SMALL <= size < LARGE:
+        return f"{value:.{DIGITS - 1}e}".replace("-", MINUS)
+    decimals = max(0, DIGITS - 1 - floor(log10(size)))
+    return f"{value:.{decimals}f}".replace("-", MINUS)
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A cell of a table, as it stands in the page.
+
+    Parameters
+    ----------
+    table : str
+        File name without ending.
+    row : int
+        Number of its row, from 0, the heading not counted.
+    column : str
+        Name of its column.
+    raw : str
+        What stands in the file.
+    """
+
+    table: str
+    row: int
+    column: str
+    raw: str
+
+    @property
+    def text(self) -> str:
+        """What the page prints."""
+        return shown(self.raw)
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A row of a table and its number there."""
+
+    table: str
+    number: int
+    row: Row
+
+    def cell(self, column: str) -> Cell:
+        """One of its cells."""
+        return Cell(self.table, self.number, column, self.row[column])
+
+    def __getitem__(self, column: str) -> str:
+        """Raw text of one of its cells."""
+        return self.row[column]
+
+    @property
+    def value(self) -> float:
+        """Its value."""
+        return float(self.row["value"])
+
+    @property
+    def half(self) -> float | None:
+        """Error of the value in its own unit; None where it is not known."""
+        error = error_of(self.row)
+        return error if isfinite(error) else None
+
+    @property
+    def is_singular(self) -> bool:
+        """Whether the value grows with every finer mesh, and must not be quoted."""
+        return is_singular(self.row)
+
+
+def numbered(table: str, rows: list[Row]) -> list[Entry]:
+    """All rows of a table with their numbers."""
+    return [Entry(table, number, row) for number, row in enumerate(rows)]

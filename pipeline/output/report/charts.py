@@ -1,0 +1,266 @@
+"""The charts of the page, as papers print them, each with words for who can not see it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from geometries.materials import MATERIALS
+from pipeline.measures.dictionary import HIGHEST, PEAK, QUANTITIES
+from pipeline.output.graphs import Cloud, Limit, Mark, Series, intervals, scatter, stacks
+from pipeline.output.report.cells import Entry, shown
+from pipeline.output.report.run import NO_GAP, Run
+from pipeline.tables.comparisons import INTACT_STAGE
+
+STIFFNESSES = ("axial_stiffness", "torsional_stiffness", "bending_stiffness")
+KINDS = {"nail": "nail", "stem": "stem", "plate": "plate", "bolt": "bolts", "screw": "screws"}
+MOST_ROWS = 30  # constructs in one chart
+MOST_POINTS, MOST_FACTORS = 600, 12  # of a design: 2.5 MB, so that the page stays small
+PLACES = ("near", "far")
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A chart in the page.
+
+    Parameters
+    ----------
+    title, svg : str
+        Heading and picture.
+    words : str
+        What the picture shows, for who can not see it.
+    note : str
+        What to know when reading it; may be empty.
+    """
+
+    title: str
+    svg: str
+    words: str
+    note: str = ""
+
+
+def answer_chart(run: Run) -> Chart | None:
+    """The primary outcome of each construct; None if no construct has it."""
+    asked = run.study.asked
+    entries = {
+        name: entry
+        for name in run.constructs[:MOST_ROWS]
+        if (entry := run.found(*asked, construct=name)) and entry["stage"] != INTACT_STAGE
+    }
+    if not entries:
+        return None
+    unit = QUANTITIES[asked.quantity].unit
+    marks = [_mark(entry, prints=True) for entry in entries.values()]
+    label = f"{words_of(asked.quantity)}, {asked.location}, {unit}"
+    title = f"{words_of(asked.quantity).capitalize()}, {asked.location}"
+    svg = intervals(_named(run, list(entries)), [Series("", marks)], label)
+    return Chart(title, svg, _told(title, entries, unit), f"Stage {asked.stage}, load {asked.load}.")
+
+
+def charts(run: Run) -> Iterator[Chart]:
+    """All other charts that the run has numbers for."""
+    yield from _movements(run)
+    yield from _stresses(run)
+    yield from _bands(run)
+    yield from _stiffnesses(run)
+    yield from _swept(run)
+
+
+def words_of(quantity: str) -> str:
+    """Name of a quantity in words."""
+    return "stress exceeded in 5 mm³" if quantity == PEAK else quantity.replace("_", " ")
+
+
+def _mark(entry: Entry | None, prints: bool = False) -> Mark | None:
+    if entry is None or entry.is_singular:
+        return None
+    cell = entry.cell("value")
+    address = (cell.table, cell.row, cell.column)
+    return Mark(entry.value, entry.half, cell.text if prints else "", address if prints else None)
+
+
+def _named(run: Run, names: list[str]) -> list[str]:
+    """Names, with the site of the gap where these differ."""
+    places = run.places(names)
+    if len({place for place in places.values() if place != NO_GAP}) < 2:
+        return names
+    return [f"{name}\n{places[name].split(',')[0]}" for name in names]
+
+
+def _told(title: str, entries: dict[str, Entry], unit: str) -> str:
+    said = "; ".join(f"{name} {entry.cell('value').text} {unit}" for name, entry in entries.items())
+    return f"{title}: {said}."
+
+
+def _movements(run: Run) -> Iterator[Chart]:
+    stage, load = run.study.shown
+    for quantity in ("gap_axial_movement", "gap_shear_movement"):
+        table = {
+            name: {at: run.found(quantity, at, stage, load, name) for at in PLACES}
+            for name in run.constructs[:MOST_ROWS]
+        }
+        table = {
+            name: own
+            for name, own in table.items()
+            if any(entry and entry["stage"] != INTACT_STAGE for entry in own.values())
+        }
+        if not table:
+            continue
+        series = [Series(at, [_mark(own[at]) for own in table.values()]) for at in PLACES]
+        title = f"{words_of(quantity).capitalize()}, near and far"
+        svg = intervals(_named(run, list(table)), series, f"{words_of(quantity)}, mm")
+        fars = {name: entry for name, own in table.items() if (entry := own["far"])}
+        note = "Negative closes the gap." if quantity == "gap_axial_movement" else ""
+        yield Chart(title, svg, _told(f"{title}; far", fars, "mm"), note)
+
+
+def _stresses(run: Run) -> Iterator[Chart]:
+    """Highest stress of each kind of implant, with the limits of its metals."""
+    stage, load = run.study.shown
+    groups: dict[str, dict[str, Entry]] = {}
+    for entry in run.first:
+        if entry["quantity"] == PEAK and entry["load"] == load and entry["stage"] == stage:
+            kind = KINDS.get(entry["location"].rstrip("0123456789_").split("_")[0], "other implants")
+            highest = groups.setdefault(kind, {})
+            if entry["construct"] not in highest or highest[entry["construct"]].value < entry.value:
+                highest[entry["construct"]] = entry
+    names = [n for n in run.constructs if any(n in highest for highest in groups.values())][:MOST_ROWS]
+    if not names:
+        return
+    series = [
+        Series(kind, [_mark(highest.get(name)) for name in names]) for kind, highest in groups.items()
+    ]
+    svg = intervals(_named(run, names), series, "stress exceeded in 5 mm³, MPa", _limits(run))
+    tops = {name: top for name in names if (top := run.found(PEAK, HIGHEST, stage, load, name))}
+    note = (
+        "Yield: least value of the metal's standard. Endurance: amplitude of a fully "
+        "reversed stress, from notched to smooth; endurance_factor holds a pulsating one against it."
+    )
+    title = "Implant stress, by kind of implant"
+    yield Chart(title, svg, _told(title, tops, "MPa"), note)
+
+
+def _limits(run: Run) -> list[Limit]:
+    metals = {part["material"] for record in run.records.values() for part in record["parts"]}
+    limits = []
+    for name in sorted(metals & set(MATERIALS)):
+        strength = MATERIALS[name].strength
+        if strength is not None:
+            limits.append(Limit(f"{name}: yield", strength.yield_stress, strength.yield_stress))
+            limits.append(Limit(f"{name}: endurance", *strength.endurance))
+    return limits
+
+
+def _bands(run: Run) -> Iterator[Chart]:
+    for scheme in run.study.strain_bands:
+        own = _shares(run, scheme)
+        bands = list(dict.fromkeys(band for _, band in own))
+        names = [name for name in run.constructs if any(key[0] == name for key in own)][:MOST_ROWS]
+        if not names:
+            continue
+        series = [
+            Series(_band(scheme, band), [_mark(own.get((name, band))) for name in names])
+            for band in bands
+        ]
+        title = f"Tissue strain sorted into {scheme} bands"
+        svg = stacks(_named(run, names), series, "share of the gap tissue's volume, %")
+        said = (
+            f"{name}, {_band(scheme, band)}: {entry.cell('value').text} % of the volume"
+            for (name, band), entry in own.items()
+            if name in names
+        )
+        note = "Published bands sort strain; they forecast nothing. Sources in dictionary.csv."
+        yield Chart(title, svg, f"{title}: {'; '.join(said)}.", note)
+
+
+def _shares(run: Run, scheme: str) -> dict[tuple[str, str], Entry]:
+    """Shares of a scheme by construct and band, of the tissue between the bone ends."""
+    return {
+        (entry["construct"], entry["location"].split("/")[1]): entry
+        for entry in run.first
+        if entry["quantity"] == "strain_band" and entry["location"].startswith(f"{scheme}/")
+        and (entry["stage"], entry["load"]) == run.study.shown and entry["status"] == "ok"
+    }  # fmt: skip
+
+
+def _band(scheme: str, band: str) -> str:
+    words = band.replace("_", " ").replace("0.15MPa", "0.15 MPa")
+    return words if scheme == "pressure" else f"{words} %"
+
+
+def _stiffnesses(run: Run) -> Iterator[Chart]:
+    stage, _ = run.study.shown
+    for quantity in STIFFNESSES:
+        entries = {
+            name: entry
+            for name in run.constructs[:MOST_ROWS]
+            if (entry := run.found(quantity, "sections", stage, None, name))
+        }
+        if entries:
+            first = next(iter(entries.values()))
+            title = f"{words_of(quantity).capitalize()}, load {first['load']}"
+            marks = [_mark(entry) for entry in entries.values()]
+            label = f"{words_of(quantity)}, {first['unit']}"
+            svg = intervals(_named(run, list(entries)), [Series("", marks)], label)
+            yield Chart(title, svg, _told(title, entries, first["unit"]))
+
+
+def _swept(run: Run) -> Iterator[Chart]:
+    """The primary outcome over each factor of a design that is a number."""
+    asked, every = run.study.asked, _asked(run)
+    apart = -(-len(every) // MOST_POINTS)
+    drawn = {row["variant"]: row for row in run.design[:: apart or 1]}  # all constructs of a variant
+    held = [entry for entry in every if entry["variant"] in drawn]
+    labels = {one.key: one.label for one in run.study.design.factors} if run.study.design else {}
+    for key in list(run.design[0])[3:][:MOST_FACTORS] if held else ():
+        series = _series(held, {name: _number(row[key]) for name, row in drawn.items()})
+        if series:
+            unit, name = held[0]["unit"], labels.get(key) or key
+            title = f"{words_of(asked.quantity).capitalize()} over {name}"
+            svg = scatter(series, name, f"{words_of(asked.quantity)}, {asked.location}, {unit}")
+            low, high = (shown(str(pick(entry.value for entry in held))) for pick in (min, max))
+            words = f"{title}: {len(held)} points from {low} to {high} {unit}."
+            thin = f" One of {apart} variants is drawn." if apart > 1 else ""
+            yield Chart(title, svg, words, f"Stage {asked.stage}, load {asked.load}.{thin}")
+
+
+def _asked(run: Run) -> list[Entry]:
+    """The primary outcome in all variants; of the highest stress that of its part in each."""
+    asked = run.study.asked
+    own = [
+        entry
+        for entry in run.results
+        if entry["status"] == "ok"
+        and all(entry[name] == getattr(asked, name) for name in ("quantity", "stage", "load"))
+    ]
+    if (asked.quantity, asked.location) == (PEAK, HIGHEST):
+        own.sort(key=lambda entry: entry.value)
+        highest = {(entry["variant"], entry["construct"]): entry for entry in own}  # the last stays
+        own = sorted(highest.values(), key=lambda entry: entry.number)
+    else:
+        own = [entry for entry in own if entry["location"] == asked.location]
+    return [entry for entry in own if not entry.is_singular]
+
+
+def _series(held: list[Entry], across: dict[str, float | None]) -> list[Cloud]:
+    """Name, factor and outcome of each construct; nothing if the factor is no number."""
+    if None in across.values():
+        return []
+    found: dict[str, list[Entry]] = {}
+    for entry in held:
+        found.setdefault(entry["construct"], []).append(entry)
+    return [
+        Cloud(
+            name,
+            [across[entry["variant"]] or 0.0 for entry in own],
+            [Mark(entry.value, entry.half) for entry in own],
+        )
+        for name, own in found.items()
+    ]
+
+
+def _number(text: str) -> float | None:
+    try:
+        return float(text)
+    except ValueError:
+        return None

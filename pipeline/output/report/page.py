@@ -1,0 +1,149 @@
+"""``report.html``: a finished run as one page, with all that it needs inside."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from pipeline.output.credibility import BALANCES, FORM
+from pipeline.output.pages import write_page
+from pipeline.output.report import sorting, tables, viewer
+from pipeline.output.report.answer import answer_of
+from pipeline.output.report.cells import Row
+from pipeline.output.report.charts import charts, words_of
+from pipeline.output.report.pictures import indices, pictures
+from pipeline.output.report.run import NO_GAP, Run
+from pipeline.output.tables import COLUMNS
+from pipeline.storage.casebook import fault_of, folder_of
+from pipeline.storage.run_folder import read_inputs
+from pipeline.study.config import StudyConfig
+
+REPORT = "report.html"
+MOST_SAID = 40  # failures, flags or cases in one list
+MOST_PROVED = 1_000_000_000  # bytes of cases whose checksums are proved: seconds, not minutes
+MOST_PAIRS = 500  # of constructs; two hundred constructs have 19,900
+WHOLE, UNREAD = "whole", "not read again"
+LISTED = ("variant", "construct", "case", "status", "reason")
+
+
+def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> Path:
+    """Write ``report.html`` into the folder of a run, from its files alone.
+
+    Parameters
+    ----------
+    study : StudyConfig
+        What was run.
+    out : Path
+        Folder of its results.
+    versions, caution : str
+        Sentences to print.
+
+    Returns
+    -------
+    Path
+        The page. It loads nothing from elsewhere.
+
+    Raises
+    ------
+    StudyError
+        If the folder is not that of a finished run.
+    OutputError
+        If a stored case has not the fields that it should have, or the page can not be written.
+    """
+    run = Run(study, out)
+    solids = viewer.solids(run)
+    content = {
+        **_first_screen(run), **_results(run), **_grounds(run),
+        "solids": solids,
+        "pictures": pictures(run),
+        "indices": indices(run),
+        "charts": list(charts(run)),
+        "libraries": {
+            "sorting": sorting.script(), "sorting_style": sorting.style(),
+            "viewing": viewer.script() if solids else "",
+        },
+    }  # fmt: skip
+    page = out / REPORT
+    write_page(page, "report.html", title=study.title, caution=caution, versions=versions, **content)
+    return page
+
+
+def _first_screen(run: Run) -> dict[str, object]:
+    study, failed = run.study, sum(case["status"] == "failed" for case in run.cases)
+    stage, load = study.shown
+    gaps = sorted(set(run.places(run.constructs).values()) - {NO_GAP})
+    facts = {
+        "Constructs": str(len(run.constructs)),
+        "Gap": "; ".join(gaps) or "none",
+        "Shown": f"stage {stage}, load {load}",
+        "Mesh": f"level {study.mesh.level}"
+        + (", errors from three" if run.has_errors else ", one mesh"),
+        "Cases": f"{len(run.cases) - failed} ok, {failed} failed",
+    }
+    if run.design:
+        facts["Variants"] = f"{len(run.design)}; shown is {run.variant}"
+    answer = answer_of(run)
+    return {
+        "answer": answer, "facts": facts, "stage": stage, "load": load,
+        "pairs": answer.pairs[:MOST_PAIRS], "more_pairs": max(0, len(answer.pairs) - MOST_PAIRS),
+    }  # fmt: skip
+
+
+def _results(run: Run) -> dict[str, object]:
+    listed, which = tables.listed_results(run)
+    bounds, which_bounds = tables.bounds(run)
+    return {
+        "words_of": words_of,
+        "published": run.published,
+        "bounds": bounds,
+        "which_bounds": which_bounds,
+        "has_bound_errors": any(row["lowest_error"] or row["highest_error"] for row in bounds),
+        "columns": COLUMNS,
+        "main": tables.main_table(run),
+        "listed": listed,
+        "which": which,
+        "shown_columns": tables.filled(listed),
+        "numbers": tables.NUMBERS,
+        "failed": run.failed[:MOST_SAID],
+        "more_failed": max(0, len(run.failed) - MOST_SAID),
+        "flagged": run.flagged,
+        "has_errors": run.has_errors,
+        "sensitivity": _shown_indices(run),
+    }
+
+
+def _shown_indices(run: Run) -> list[object]:
+    asked = run.study.asked
+    key = (asked.quantity, asked.location, asked.stage, asked.load)
+    names = ("quantity", "location", "stage", "load")
+    return [entry for entry in run.sensitivity if tuple(entry[name] for name in names) == key]
+
+
+def _grounds(run: Run) -> dict[str, object]:
+    """What the numbers rest on, and where they come from."""
+    inputs = read_inputs(run.out)
+    own = [case for case in run.cases if case["variant"] == run.variant]
+    checked = list(_checked(run.out, own[:MOST_SAID]))
+    return {
+        "form": FORM,
+        "interfaces": [(one.name, one.kind, one.interfaces) for one in run.study.constructs],
+        "materials": tables.materials(run),
+        "balances": BALANCES,
+        "meshes": tables.meshes(run),
+        "cases": checked,
+        "sound": (WHOLE, UNREAD),
+        "more_cases": len(run.cases) - len(checked),
+        "inputs": inputs,
+        "has_credibility": (run.out / "credibility.html").is_file(),
+    }
+
+
+def _checked(out: Path, cases: Iterable[Row]) -> Iterator[Row]:
+    """Cases with what their checksums say, until a page would take too long to make."""
+    left = MOST_PROVED
+    for case in cases:
+        proof = ""
+        if case["status"] == "ok":
+            left -= sum(file.stat().st_size for file in folder_of(out, case["case"]).glob("*"))
+            proof = UNREAD if left < 0 else fault_of(out, case["case"]) or WHOLE
+        yield {name: case[name] for name in LISTED} | {"proof": proof}

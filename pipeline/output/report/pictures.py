@@ -1,0 +1,80 @@
+"""Figures of the run, small enough to stand in the page, with words made from data."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from dataclasses import dataclass
+from io import BytesIO
+from pathlib import Path
+
+from PIL import Image, UnidentifiedImageError
+
+from pipeline.output.report.run import Run
+
+FOLDER = "figures"
+WIDEST_PX, QUALITY = 1300, 82
+MOST = 12  # constructs with a picture of their own
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture in the page: its title, what it shows in words, its bytes as an address."""
+
+    title: str
+    words: str
+    source: str
+
+
+def pictures(run: Run) -> list[Picture]:
+    """The overview, then constructs of the shown variant; what can not be read is left out."""
+    stage, load = run.study.shown
+    names = [name for name in run.constructs if name in run.records]
+    drawn = [name for name in names if run.records[name].get("gap")]
+    overview = (
+        f"{len(drawn)} constructs side by side, each cut open to show its parts and beside it the "
+        f"stress in its implants, at stage {stage} under load {load}: {', '.join(drawn)}."
+    )
+    listed = [("overview", "All constructs", overview)]
+    listed += [(name, name, _words(run, name)) for name in names[:MOST]]
+    found = ((title, words, _embedded(run.out / FOLDER / f"{file}.png"))
+             for file, title, words in listed)  # fmt: skip
+    return [Picture(title, words, source) for title, words, source in found if source]
+
+
+def indices(run: Run) -> list[Picture]:
+    """Figures of sensitivity, if there are any."""
+    factors = ", ".join(dict.fromkeys(entry["label"] for entry in run.sensitivity))
+    found = []
+    for name in dict.fromkeys(entry["construct"] for entry in run.sensitivity):
+        source = _embedded(run.out / FOLDER / f"sensitivity-{name}.png")
+        words = f"How the results of {name} follow from {factors}; the table below has the numbers."
+        if source:
+            found.append(Picture(f"Sensitivity of {name}", words, source))
+    return found[:MOST]
+
+
+def _words(run: Run, name: str) -> str:
+    record = run.records[name]
+    stage, load = run.study.shown
+    roles = dict.fromkeys(str(part["role"]) for part in record["parts"])
+    kind = str(record["kind"]).replace("_plate", " and plate").replace("_", " ")
+    return (
+        f"{name}, {kind}, {run.places([name])[name]}: cut open whole and round the gap, stress in the "
+        f"implants, strain of the tissue, at stage {stage} under load {load}. "
+        f"Parts: {', '.join(roles)}."
+    )
+
+
+def _embedded(path: Path) -> str:
+    """A picture as a data address, no wider than needed; empty if it can not be read."""
+    if path.parent.name != FOLDER:  # a name from someone else's table may lead elsewhere
+        return ""
+    try:
+        with Image.open(path, formats=("PNG",)) as picture:
+            small = BytesIO()
+            plain = picture.convert("RGB")
+            plain.thumbnail((WIDEST_PX, WIDEST_PX))
+            plain.save(small, "WEBP", quality=QUALITY)
+    except (OSError, UnidentifiedImageError, Image.DecompressionBombError):
+        return ""
+    return "data:image/webp;base64," + b64encode(small.getvalue()).decode("ascii")

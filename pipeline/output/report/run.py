@@ -1,0 +1,207 @@
+"""A finished run as the page reads it: its tables, and of a design the first variant."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from pipeline.measures.dictionary import HEADLINE, HIGHEST, PEAK
+from pipeline.output.report.cells import Entry, Row, numbered
+from pipeline.storage.casebook import FIELDS, folder_of
+from pipeline.storage.files import read_if_any, stream_table
+from pipeline.storage.run_folder import RESULTS, each_row, listed_cases, read_case
+from pipeline.study.config import StudyConfig
+from pipeline.tables.comparisons import INTACT_STAGE
+
+READ = (
+    "case", "variant", "construct", "site", "gap_mm", "stage", "load", "quantity", "location", "value",
+    "unit", "error", "percent_of_intact", "mesh", "status", "reason", "flags",
+)  # fmt: skip
+NO_GAP = "no gap"
+MOST_ROWS = 2500  # of the table that sorts and filters: beyond it a browser gets slow
+
+
+@dataclass(frozen=True)
+class Run:
+    """A study and the folder of its results."""
+
+    study: StudyConfig
+    out: Path
+
+    @cached_property
+    def results(self) -> list[Entry]:
+        """Rows of ``results.csv``: of a large design not all, but all that the page shows.
+
+        They are the first ones, those of the first variant, and of the others what failed or answers
+        first. A row that is passed over takes no memory.
+        """
+        return self._read[0]
+
+    @cached_property
+    def row_count(self) -> int:
+        """How many rows ``results.csv`` has."""
+        return self._read[1]
+
+    @cached_property
+    def _read(self) -> tuple[list[Entry], int]:
+        shown = {*HEADLINE, self.study.asked.quantity}
+        kept: list[Entry] = []
+        number = -1
+        for number, row in enumerate(each_row(self.out / RESULTS, READ)):
+            is_first = number < MOST_ROWS or row["variant"] == kept[0]["variant"]
+            if is_first or row["quantity"] in shown or row["status"] != "ok":
+                kept.append(Entry("results", number, row))
+        return kept, number + 1
+
+    @cached_property
+    def variant(self) -> str:
+        """The first variant, which is shown; empty without a design."""
+        return self.results[0]["variant"] if self.results else ""
+
+    @cached_property
+    def first(self) -> list[Entry]:
+        """Rows of that variant."""
+        return [entry for entry in self.results if entry["variant"] == self.variant]
+
+    @cached_property
+    def constructs(self) -> list[str]:
+        """Names of its constructs in the order of the study file, those it adds besides at the end."""
+        return sorted(dict.fromkeys(entry["construct"] for entry in self.first), key=self.order)
+
+    def order(self, name: str) -> int:
+        """Place of a construct in the study file; what the run added stands behind all others."""
+        return self._order.get(name, len(self._order))
+
+    @cached_property
+    def _order(self) -> dict[str, int]:
+        return {one.name: number for number, one in enumerate(self.study.constructs)}
+
+    @cached_property
+    def comparisons(self) -> list[Entry]:
+        """Rows of ``comparisons.csv`` of the shown variant."""
+        path = self.out / "comparisons.csv"
+        rows = stream_table(path) if path.exists() else ()
+        return [
+            Entry("comparisons", number, row)
+            for number, row in enumerate(rows)
+            if row["variant"] == self.variant
+        ]
+
+    @cached_property
+    def design(self) -> list[Row]:
+        """Points of the design; none without one."""
+        return read_if_any(self.out / "design.csv")
+
+    @cached_property
+    def sensitivity(self) -> list[Entry]:
+        """Rows of ``sensitivity.csv``; none without a design."""
+        return numbered("sensitivity", read_if_any(self.out / "sensitivity.csv"))
+
+    @cached_property
+    def published(self) -> list[Entry]:
+        """Rows of ``published.csv`` of the shown variant; none unless the study names measurements."""
+        return self._shown("published")
+
+    @cached_property
+    def brackets(self) -> list[Entry]:
+        """Rows of ``brackets.csv`` of the shown variant; none unless an interface was bracketed."""
+        return self._shown("brackets")
+
+    def _shown(self, table: str) -> list[Entry]:
+        """Rows of the shown variant in a table that not every run has."""
+        listed = numbered(table, read_if_any(self.out / f"{table}.csv"))
+        return [entry for entry in listed if entry["variant"] == self.variant]
+
+    @cached_property
+    def cases(self) -> list[Row]:
+        """How each case ended, and where it lies."""
+        return listed_cases(self.out)
+
+    @cached_property
+    def records(self) -> dict[str, dict[str, Any]]:
+        """What was written down of each finished case of the shown variant, by construct."""
+        return {
+            case["construct"]: read_case(self.out, case["case"])
+            for case in self.cases
+            if case["variant"] == self.variant and case["status"] == "ok"
+        }
+
+    @cached_property
+    def with_fields(self) -> list[str]:
+        """Constructs of the shown variant whose fields are stored."""
+        there = {
+            case["construct"]
+            for case in self.cases
+            if case["variant"] == self.variant
+            and (folder_of(self.out, case["case"]) / FIELDS).is_file()
+        }
+        return [name for name in self.constructs if name in there & set(self.records)]
+
+    @cached_property
+    def has_errors(self) -> bool:
+        """Whether any error is known."""
+        return any(entry["error"] for entry in self.results)
+
+    def found(
+        self, quantity: str, location: str, stage: str, load: str | None, construct: str
+    ) -> Entry | None:
+        """One construct's result in the shown variant; of the highest stress that of its part.
+
+        Parameters
+        ----------
+        quantity, location, stage, construct : str
+            Which. An intact bone has only its own stage.
+        load : str or None
+            Load; the first that has the quantity if None.
+        """
+        own = [
+            entry
+            for entry in self._sound.get((construct, quantity), ())
+            if entry["stage"] in (stage, INTACT_STAGE) and load in (None, entry["load"])
+        ]
+        if quantity == PEAK and location == HIGHEST:
+            return max(own, key=lambda entry: entry.value, default=None)
+        return next((entry for entry in own if entry["location"] == location), None)
+
+    @cached_property
+    def _sound(self) -> dict[tuple[str, str], list[Entry]]:
+        return by_result(entry for entry in self.first if entry["status"] == "ok")
+
+    @cached_property
+    def failed(self) -> list[Entry]:
+        """Rows of all variants that say why there is no result, one for each construct and stage."""
+        said: dict[tuple[str, ...], Entry] = {}
+        for entry in self.results:
+            if entry["status"] != "ok":
+                key = tuple(entry[name] for name in ("variant", "construct", "stage", "reason"))
+                said.setdefault(key, entry)
+        return list(said.values())
+
+    @cached_property
+    def flagged(self) -> dict[str, dict[str, int]]:
+        """How many rows of each construct of the shown variant carry which doubt."""
+        counted: dict[str, dict[str, int]] = {name: {} for name in self.constructs}
+        for entry in self.first:
+            own = counted[entry["construct"]]
+            for flag in filter(None, entry["flags"].split("; ")):
+                own[flag] = own.get(flag, 0) + 1
+        return {name: counted[name] for name in self.constructs if counted[name]}
+
+    def places(self, names: Iterable[str]) -> dict[str, str]:
+        """Site and length of each construct's gap, in words."""
+        rows = {entry["construct"]: entry for entry in self.first}
+        return {
+            name: f"{rows[name]['site']}, {rows[name]['gap_mm']} mm" if rows[name]["site"] else NO_GAP
+            for name in names
+        }
+
+
+def by_result(entries: Iterable[Entry]) -> dict[tuple[str, str], list[Entry]]:
+    """Rows by construct and quantity."""
+    groups: dict[tuple[str, str], list[Entry]] = {}
+    for entry in entries:
+        groups.setdefault((entry["construct"], entry["quantity"]), []).append(entry)
+    return groups

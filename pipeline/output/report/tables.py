@@ -1,0 +1,156 @@
+"""The tables of the page, each cell with its address in the tables on disk."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import isfinite
+
+from geometries.materials import MATERIALS
+from pipeline.measures.dictionary import HEADLINE
+from pipeline.output.credibility import BALANCES
+from pipeline.output.report.cells import Cell, Entry
+from pipeline.output.report.run import MOST_ROWS, Run
+from pipeline.output.tables import COLUMNS
+from pipeline.tables.comparisons import INTACT_STAGE
+
+MOST_BOUNDS = 300  # of the table of bracketed interfaces
+MAIN = {(column.quantity, column.location) for column in COLUMNS}
+MAIN |= {(quantity, "near") for quantity, location in MAIN if location == "far"}
+SHOWN_COLUMNS = (
+    "variant", "construct", "stage", "load", "quantity", "location", "value", "unit", "error",
+    "percent_of_intact", "mesh", "status", "flags",
+)  # fmt: skip
+NUMBERS = frozenset(("value", "error", "percent_of_intact"))
+
+
+@dataclass(frozen=True)
+class Result:
+    """A cell of the main table; all None where there is no result.
+
+    Parameters
+    ----------
+    value, error : Cell or None
+        Value, and its error in percent.
+    singular : bool
+        Whether the value must not be quoted.
+    note : str
+        Which part it belongs to, if that is not clear.
+    """
+
+    value: Cell | None = None
+    error: Cell | None = None
+    singular: bool = False
+    note: str = ""
+
+
+def main_table(run: Run) -> list[tuple[str, str, list[Result]]]:
+    """Name, gap and headline results of each construct of the shown variant."""
+    stage, load = run.study.shown
+    places = run.places(run.constructs)
+    return [
+        (
+            name,
+            places[name],
+            [
+                _result(
+                    run.found(
+                        column.quantity, column.location, stage,
+                        None if column.is_stiffness else load, name,
+                    )
+                )
+                for column in COLUMNS
+            ],
+        )
+        for name in run.constructs
+    ]  # fmt: skip
+
+
+def _result(entry: Entry | None) -> Result:
+    if entry is None:
+        return Result()
+    note = entry["location"] if entry["quantity"].startswith("von_mises") else ""
+    error = entry.cell("error") if entry["error"] else None
+    return Result(entry.cell("value"), error, entry.is_singular, note)
+
+
+def listed_results(run: Run) -> tuple[list[Entry], str]:
+    """Rows of the table that sorts and filters, and which they are of all."""
+    every = sorted(run.results, key=lambda entry: run.order(entry["construct"]))
+    if run.row_count <= MOST_ROWS:
+        return every, f"All {run.row_count} rows of results.csv."
+    headline = [entry for entry in every if entry["quantity"] in HEADLINE or entry["status"] != "ok"]
+    stage, _ = run.study.shown
+    fewer = [entry for entry in headline if entry["status"] != "ok" or _is_main(entry)]
+    least = [entry for entry in fewer if entry["stage"] in (stage, INTACT_STAGE, "")]
+    listed = next((some for some in (headline, fewer, least) if len(some) <= MOST_ROWS), least)
+    which = {id(headline): "the headline quantities", id(fewer): "the headline results"}.get(
+        id(listed), f"the headline results at stage {stage}"
+    )
+    cut = listed[:MOST_ROWS]
+    part = f"the first {len(cut)} rows of " if len(cut) < len(listed) else ""
+    words = f"{len(cut)} of {run.row_count} rows: {part}{which}. results.csv beside this page has all."
+    return cut, words
+
+
+def _is_main(entry: Entry) -> bool:
+    """Whether the main table shows this result or one close to it: near besides far, of any implant."""
+    quantity, location = entry["quantity"], entry["location"]
+    return quantity.startswith("von_mises") or (quantity, location) in MAIN
+
+
+def bounds(run: Run) -> tuple[list[Entry], str]:
+    """Rows of the table of bracketed interfaces, and which they are of all."""
+    stage, load = run.study.shown
+    main = [
+        entry
+        for entry in run.brackets
+        if _is_main(entry)
+        and entry["stage"] == stage
+        and (entry["load"] == load or entry["quantity"].endswith("_stiffness"))
+    ]
+    cut = (main or run.brackets)[:MOST_BOUNDS]
+    if len(cut) == len(run.brackets):
+        return cut, ""
+    return cut, f"{len(cut)} of {len(run.brackets)} rows; brackets.csv beside this page has all."
+
+
+def filled(entries: list[Entry]) -> list[str]:
+    """Columns of that table that are not empty all the way down."""
+    return [name for name in SHOWN_COLUMNS if any(entry[name] for entry in entries)]
+
+
+def meshes(run: Run) -> list[tuple[str, dict[str, object], list[Cell | None]]]:
+    """Name, facts and hash of the mesh, and the worst balance of each construct."""
+    table = []
+    for name in filter(run.records.get, run.constructs):
+        record = run.records[name]
+        facts = record.get("facts", {})
+        own = [entry for entry in run.first if entry["construct"] == name]
+        worst = [_worst(own, column) for column in BALANCES]
+        size = {key: facts.get(key, "") for key in ("cells", "unknowns")}
+        table.append((name, size | {"hash": str(record["mesh_hash"])[:12]}, worst))
+    return table
+
+
+def _worst(own: list[Entry], column: str) -> Cell | None:
+    known = [entry for entry in own if entry[column] and isfinite(float(entry[column]))]
+    worst = max(known, key=lambda entry: abs(float(entry[column])), default=None)
+    return worst.cell(column) if worst else None
+
+
+def materials(run: Run) -> list[tuple[str, str, str, str, str, str]]:
+    """Of each material: name, modulus, Poisson's ratio, yield, endurance limits, source."""
+    used = {part["material"] for record in run.records.values() for part in record["parts"]}
+    table = []
+    for name in sorted(used & set(MATERIALS)):
+        one, held = MATERIALS[name], MATERIALS[name].strength
+        limits = ("", "")
+        if held:
+            limits = (f"{held.yield_stress:g}", f"{held.endurance[0]:g} to {held.endurance[1]:g}")
+        source = one.source + (f"; {held.source}" if held else "")
+        table.append((name, f"{one.modulus:g}", f"{one.poisson:g}", *limits, source))
+    for stage in run.study.stages:
+        tissue = stage.material()
+        numbers = (f"{tissue.modulus:g}", f"{tissue.poisson:g}", "", "")
+        table.append((f"tissue: {stage.name}", *numbers, tissue.source))
+    return table

@@ -1,0 +1,100 @@
+"""A case: one mesh's worth of work, as plain data."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+from functools import cached_property
+
+from geometries.assembly import assemble
+from geometries.bone import Defect, Femur
+from geometries.constructs import Construct, IntactConstruct, Specimen
+from geometries.solids import Geometry
+from pipeline.fem.meshing.sizes import Level
+from pipeline.loading.loads import Load
+from pipeline.measures.dictionary import Scheme
+from pipeline.storage.provenance import fingerprint
+from pipeline.study.stages import Stage
+
+SCHEMA = 3
+
+
+@dataclass(frozen=True)
+class Case:
+    """One mesh's worth of work: a construct, all tissue stages and all loads.
+
+    Parameters
+    ----------
+    construct, femur, defect, level :
+        What is built and how finely it is meshed.
+    stages, loads :
+        What it is solved for.
+    strain_bands : tuple of str
+        Schemes by which tissue strain is sorted.
+    variant : str
+        Point of the study's design that it belongs to, if there is one.
+    """
+
+    construct: Construct
+    femur: Femur
+    defect: Defect
+    level: Level
+    stages: tuple[Stage, ...]
+    loads: tuple[Load, ...]
+    strain_bands: tuple[Scheme, ...]
+    variant: str = ""
+
+    @property
+    def name(self) -> str:
+        """Name of the construct."""
+        return self.construct.name
+
+    @property
+    def label(self) -> str:
+        """Variant and construct, as one word."""
+        return f"{self.variant}-{self.name}" if self.variant else self.name
+
+    @property
+    def own_defect(self) -> Defect:
+        """The construct's own defect, else the study's."""
+        return self.construct.defect or self.defect
+
+    @cached_property
+    def address(self) -> str:
+        """Hash of everything that the results depend on, code and its versions too; 16 digits.
+
+        The construct's name is not among it, nor are stages of an intact femur, which has no tissue.
+        """
+        record = {
+            "schema": SCHEMA,
+            "computes": fingerprint(),
+            "construct": self.construct.model_dump(mode="json", exclude={"name", "defect"}),
+            "femur": self.femur.model_dump(mode="json"),
+            "defect": self.own_defect.model_dump(mode="json"),
+            "level": self.level,
+            "stages": [stage.model_dump(mode="json") for stage in self.stages if self.has_tissue],
+            "strain_bands": self.strain_bands,
+            "loads": [load.model_dump(mode="json") for load in self.loads],
+        }
+        return hashlib.sha256(json.dumps(record, sort_keys=True).encode()).hexdigest()[:16]
+
+    @property
+    def has_site(self) -> bool:
+        """Whether there is a femur, and with it a level of the gap."""
+        return not isinstance(self.construct, Specimen)
+
+    @property
+    def has_tissue(self) -> bool:
+        """Whether the tissue stages matter."""
+        return not isinstance(self.construct, IntactConstruct | Specimen)
+
+    def geometry(self) -> Geometry:
+        """Assemble what is to be meshed.
+
+        Raises
+        ------
+        StudyError
+            If the parts do not fit each other.
+        """
+        return assemble(self.construct, self.femur, self.own_defect)

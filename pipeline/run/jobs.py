@@ -1,0 +1,116 @@
+"""What a worker does: complete one case, or make a mesh that several cases share."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from geometries.errors import StudyError
+from pipeline.errors import MeshError, OutputError
+from pipeline.fem.meshing.mesher import build_mesh
+from pipeline.run.case import Case
+from pipeline.run.clock import Clock
+from pipeline.run.record import store_case
+from pipeline.run.solving import run_case
+from pipeline.storage.files import writing
+from pipeline.storage.meshes import read_mesh, write_failure, write_mesh
+from pipeline.storage.provenance import mesh_key
+
+LOGS, MESHES = "logs", "meshes"
+logger = logging.getLogger("gapstrain")
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How a case ended.
+
+    Parameters
+    ----------
+    case : Case
+        Which.
+    failure : str
+        A sentence if all of it failed, else empty.
+    seconds : float
+        How long it took.
+    failed_stages : tuple of str
+        Tissue stages that could not be solved although others were.
+    reused : bool
+        Whether it was finished before this run.
+    """
+
+    case: Case
+    failure: str
+    seconds: float
+    failed_stages: tuple[str, ...] = ()
+    reused: bool = False
+
+
+def complete_case(case: Case, out: Path, keep: str = "all", label: str = "") -> Outcome:
+    """Run a case and store it; a case that can not be run becomes a sentence.
+
+    Parameters
+    ----------
+    case : Case
+        What to run.
+    out : Path
+        Folder of the run.
+    keep : str
+        Fields that are stored: "all", "none", or those of ``STAGE:LOAD``.
+    label : str
+        Name of its log; the construct's by default.
+
+    Raises
+    ------
+    OutputError
+        If it can not be written.
+    """
+    clock = Clock()
+    with _log(out / LOGS / f"{label or case.name}.log") as log:
+        logger.info("%s, address %s, level %s", case.name, case.address, case.level)
+        try:
+            result = run_case(case, clock, out / MESHES)
+        except OutputError:
+            raise
+        except StudyError as error:
+            failure = " ".join(str(error).split("\n"))
+            logger.error(failure)
+            return Outcome(case, failure, clock.total)
+        for name, seconds in clock.seconds.items():
+            logger.info("%s: %.1f s, at most %d MB", name, seconds, clock.peak_mb[name])
+        store_case(case, result, clock, out, keep, log)
+    return Outcome(case, "", clock.total, tuple(result.failures))
+
+
+def share_mesh(case: Case, out: Path, label: str) -> None:
+    """Make the mesh of a case, for all cases that have the same; leave word if it can not be made."""
+    geometry = case.geometry()
+    folder = out / MESHES
+    key = mesh_key(geometry, case.level)
+    with _log(out / LOGS / f"mesh-of-{label}.log"):
+        try:
+            if read_mesh(folder, geometry, case.level) is None:
+                write_mesh(folder, key, build_mesh(geometry, case.level))
+        except MeshError as error:
+            write_failure(folder, key, str(error))
+
+
+@contextmanager
+def _log(path: Path) -> Iterator[Path]:
+    """Send what is logged meanwhile to a file, line by line."""
+    with writing(path):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handler = logging.FileHandler(path, mode="w", encoding="utf-8")
+    handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
+    before = logger.level, logger.propagate
+    logger.setLevel(logging.INFO)
+    logger.propagate = False
+    logger.addHandler(handler)
+    try:
+        yield path
+    finally:
+        logger.removeHandler(handler)
+        logger.level, logger.propagate = before
+        handler.close()

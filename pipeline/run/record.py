@@ -1,0 +1,119 @@
+"""What is written down of a finished case: its rows, its fields, its summary."""
+
+from __future__ import annotations
+
+import platform
+import shutil
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from pipeline.fem.space import Array
+from pipeline.measures.dictionary import QUANTITIES
+from pipeline.run.case import Case
+from pipeline.run.clock import Clock
+from pipeline.run.solving import NO_STAGE, CaseResult
+from pipeline.storage.casebook import FIELDS, LOG, ROWS, SUMMARY, case_folder
+from pipeline.storage.files import write_fields, write_json, write_table
+from pipeline.storage.provenance import versions
+
+CHECKS = ("force_residual", "moment_residual", "energy_residual", "volume_error")
+CASE_COLUMNS = (
+    "stage",
+    "load",
+    "quantity",
+    "location",
+    "value",
+    "unit",
+    *CHECKS,
+    "status",
+    "reason",
+    "flags",
+)
+
+
+def store_case(
+    case: Case, result: CaseResult, clock: Clock, out: Path, keep: str = "all", log: Path | None = None
+) -> None:
+    """Write a case into its folder below `out`, the whole or nothing.
+
+    Fields are kept all, none, or those of ``STAGE:LOAD``; the log is copied.
+
+    A stage that could not be solved has one row for each load, without quantity and value.
+
+    Raises
+    ------
+    OutputError
+        If the disk is full or a file can not be written.
+    """
+    with case_folder(out, case.address) as folder:
+        with clock("write"):
+            write_table(folder / ROWS, [*_rows(result), *_failed_rows(case, result)], CASE_COLUMNS)
+            if keep != "none":
+                fields = (_kept(one, keep) for one in (result.point_fields, result.cell_fields))
+                write_fields(folder / FIELDS, result.mesh, *fields)
+        write_json(folder / SUMMARY, {**_summary(case, result, clock), "fields": keep})
+        if log is not None:
+            shutil.copyfile(log, folder / LOG)
+
+
+def _kept(fields: Mapping[str, Array], keep: str) -> dict[str, Array]:
+    """Fields to store; an intact femur's stage has a name of its own."""
+    _, _, load = keep.partition(":")
+    ends = (f":{keep}", f":{NO_STAGE.name}:{load}")
+    return {name: values for name, values in fields.items() if keep == "all" or name.endswith(ends)}
+
+
+def keeps(record: Mapping[str, object], keep: str) -> bool:
+    """Whether a stored case has the fields that are wanted."""
+    return keep == "none" or record.get("fields") in ("all", keep)
+
+
+def _rows(result: CaseResult) -> Iterator[dict[str, object]]:
+    for row in result.rows:
+        balance, fault = row.balance, row.balance.fault()
+        checks = (balance.force, balance.moment, balance.energy, balance.volume)
+        yield {
+            **asdict(row.measure),
+            **dict(zip(CHECKS, checks, strict=True)),
+            "stage": row.stage,
+            "load": row.load,
+            "unit": QUANTITIES[row.measure.quantity].unit,
+            "status": "failed" if fault else "ok",
+            "reason": fault,
+            "flags": "; ".join(row.flags),
+        }
+
+
+def _failed_rows(case: Case, result: CaseResult) -> Iterator[dict[str, object]]:
+    for stage, reason in result.failures.items():
+        for load in case.loads:
+            yield {"stage": stage, "load": load.name, "status": "failed", "reason": reason}
+
+
+def _summary(case: Case, result: CaseResult, clock: Clock) -> dict[str, Any]:
+    gap = result.gap and {
+        "height_mm": result.gap.height,
+        "length_mm": result.gap.length,
+        "radius_mm": result.gap.radius,
+        "near_azimuth_deg": result.gap.near_azimuth_deg,
+    }
+    return {
+        "case": case.address,
+        "kind": case.construct.kind,
+        "site": case.own_defect.site,
+        "gap_mm": case.own_defect.gap_mm,
+        "gap": gap,
+        "parts": [
+            {"name": part.name, "role": part.role, "material": part.material}
+            for part in result.mesh.parts
+        ],
+        "failed_stages": result.failures,
+        "mesh_hash": result.mesh.digest,
+        "facts": result.facts,
+        "seconds": clock.seconds,
+        "peak_memory_mb": clock.peak_mb,
+        "versions": versions(),
+        "platform": platform.platform(),
+    }

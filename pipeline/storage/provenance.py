@@ -1,0 +1,76 @@
+"""What computes here: versions, platform, and a fingerprint of the code that results depend on."""
+
+from __future__ import annotations
+
+import hashlib
+import importlib.metadata
+import platform
+import re
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+from geometries.solids import Geometry
+from pipeline.fem.meshing.sizes import Level
+
+PACKAGES = ("gapstrain", "gmsh", "numba", "numpy", "scikit-fem", "scipy")
+ROOT = Path(__file__).parents[2]
+ROOTS = ("pipeline.run.solving", "pipeline.run.record")  # what makes results, and what writes them down
+_IMPORT = re.compile(r"^from ((?:geometries|pipeline)[\w.]*) import ([\w, ]+|\([^)]*\))", re.MULTILINE)
+
+
+@cache
+def versions() -> dict[str, str]:
+    """Version of each package that results depend on."""
+    return {name: importlib.metadata.version(name) for name in PACKAGES}
+
+
+def in_words() -> str:
+    """Versions and platform in a sentence."""
+    listed = ", ".join(f"{name} {version}" for name, version in versions().items())
+    return f"{listed}; {platform.platform()}."
+
+
+@cache
+def fingerprint() -> str:
+    """Hash of the code that makes results, and of the versions that it runs on.
+
+    A result with another fingerprint may be another number, so it is never taken for a finished one.
+    """
+    state = hashlib.sha256(repr(sorted(versions().items())).encode())
+    for name, file in sorted(computing().items()):
+        state.update(name.encode() + b"\0" + file.read_bytes())
+    return state.hexdigest()
+
+
+@cache
+def computing() -> dict[str, Path]:
+    """Modules that results follow from, with their files: all that solving and recording import.
+
+    A package's own file counts as well, since it runs when anything in it is imported.
+    """
+    found: dict[str, Path] = {}
+    waiting = list(ROOTS)
+    while waiting:
+        name = waiting.pop()
+        file = _file_of(name)
+        if name in found or file is None:
+            continue
+        found[name] = file
+        waiting.append(name.rpartition(".")[0])
+        for source, names in _IMPORT.findall(file.read_text(encoding="utf-8")):
+            waiting += [source, *(f"{source}.{word}" for word in re.findall(r"\w+", names))]
+    return found
+
+
+def _file_of(name: str) -> Path | None:
+    """File of one of our modules or packages; None if the name is none, but something in one."""
+    place = ROOT.joinpath(*name.split("."))
+    return next((f for f in (place.with_suffix(".py"), place / "__init__.py") if f.is_file()), None)
+
+
+def mesh_key(geometry: Geometry, level: Level) -> str:
+    """Hash of all that a mesh follows from; materials are not among it."""
+    parts = tuple(replace(part, material="") for part in geometry.parts)
+    seen = replace(geometry, parts=parts, gap=None, facts={}, loose="", pins=(), beams=())
+    return hashlib.sha256(f"{fingerprint()} {level} {seen!r}".encode()).hexdigest()[:16]

@@ -1,0 +1,267 @@
+"""Study files: TOML to a validated study, with errors that a person can act on."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable
+from datetime import date, time
+from pathlib import Path
+from typing import Any, Literal, Self
+
+from pydantic import Field, ValidationError, field_validator, model_validator
+
+from geometries.bone import Defect, Femur
+from geometries.constructs import Construct
+from geometries.errors import StudyError
+from geometries.parameters import Parameters
+from pipeline.loading.loads import Load
+from pipeline.loading.statics import check_points
+from pipeline.measures.dictionary import Scheme
+from pipeline.study.design import Design, unknown_keys
+from pipeline.study.interfaces import variants
+from pipeline.study.keys import set_at
+from pipeline.study.published import Published, unknown_names
+from pipeline.study.question import Outcome, Question
+from pipeline.study.question import unknown_names as unknown_in_question
+from pipeline.study.stages import Stage
+from pipeline.study.units import did_you_mean, limits_of
+
+
+class MeshChoice(Parameters):
+    """How fine the mesh is."""
+
+    level: Literal["coarse", "default", "fine"] = Field(
+        "default",
+        description="coarse for a first look, default for results, fine to check them.",
+    )
+
+
+class Show(Parameters):
+    """What the terminal table and the pictures show."""
+
+    stage: str | None = Field(None, description="Stage; by default the first that is not empty.")
+    load: str | None = Field(None, description="Load; by default the first.")
+
+
+class StudyConfig(Parameters):
+    """A whole study: common inputs, constructs, tissue stages, loads and mesh level."""
+
+    schema_version: Literal[1] = Field(description="Version of this file format.")
+    title: str = Field(min_length=1, max_length=120, description="What is compared.")
+    femur: Femur = Field(Femur(), description="The bone.")
+    defect: Defect = Field(Defect(), description="The gap, unless a construct has its own.")
+    mesh: MeshChoice = Field(MeshChoice(), description="The mesh.")
+    stages: tuple[Stage, ...] = Field(min_length=1, max_length=20, description="Tissue stages.")
+    loads: tuple[Load, ...] = Field(min_length=1, max_length=40, description="Loads.")
+    constructs: tuple[Construct, ...] = Field(
+        min_length=1, max_length=200, description="What is compared."
+    )
+
+    strain_bands: tuple[Scheme, ...] = Field(
+        ("classical", "deviatoric"),
+        max_length=3,
+        description="Schemes by which tissue strain is sorted into bands.",
+    )
+    show: Show = Field(Show(), description="What the terminal table and the pictures show.")
+    question: Question = Field(Question(), description="What the study is asked.")
+    published: tuple[Published, ...] = Field(
+        (), max_length=40, description="Published measurements that results are set beside."
+    )
+    design: Design | None = Field(None, description="Variants of the study, all of them run.")
+
+    @field_validator("schema_version", mode="before")
+    @classmethod
+    def _not_a_truth_value(cls, value: object) -> object:
+        return str(value).lower() if isinstance(value, bool) else value
+
+    @property
+    def shown(self) -> tuple[str, str]:
+        """Names of the stage and the load that are shown."""
+        filled = [stage.name for stage in self.stages if stage.material().modulus > 0]
+        stage = self.show.stage or (filled or [self.stages[0].name])[0]
+        return stage, self.show.load or self.loads[0].name
+
+    @property
+    def asked(self) -> Outcome:
+        """The primary outcome, what is left out filled in with what is shown."""
+        stage, load = self.shown
+        question = self.question
+        return Outcome(
+            question.quantity, question.location, question.stage or stage, question.load or load
+        )
+
+    @property
+    def _names(self) -> dict[str, list[str]]:
+        groups: dict[str, Iterable[Any]] = {
+            "stage": self.stages, "load": self.loads, "published": self.published,
+            "construct": [variant for one in self.constructs for variant, _ in variants(one)],
+        }  # fmt: skip
+        return {key: [item.name for item in items] for key, items in groups.items()}
+
+    @model_validator(mode="after")
+    def _names_differ(self) -> Self:
+        for key, names in self._names.items():
+            twice = sorted({name for name in names if names.count(name) > 1})
+            if twice:
+                place = key if key == "published" else f"{key}s"
+                raise ValueError(
+                    f"{place}: the name {twice[0]!r} occurs more than once; give each its own"
+                )
+        return self
+
+    @model_validator(mode="after")
+    def _names_known(self) -> Self:
+        known = self._names
+        for key, name in (("stage", self.show.stage), ("load", self.show.load)):
+            if name is not None and name not in known[key]:
+                raise ValueError(
+                    f"show.{key} = {name!r} is not in the study; allowed {', '.join(known[key])}; "
+                    "correct it"
+                )
+        for finding in unknown_in_question(self.question, known):
+            raise ValueError(finding)
+        for finding in unknown_names(self.published, known):
+            raise ValueError(finding)
+        return self
+
+    @model_validator(mode="after")
+    def _loads_reach_the_bone(self) -> Self:
+        for number, load in enumerate(self.loads):
+            try:
+                check_points(load, self.femur)
+            except StudyError as error:
+                raise ValueError(f"loads.{number}: {error}") from None
+        return self
+
+    @model_validator(mode="after")
+    def _design_moves_what_is_there(self) -> Self:
+        for finding in unknown_keys(self.design, self) if self.design else ():
+            raise ValueError(finding)
+        return self
+
+
+def load_study(path: Path, changes: tuple[str, ...] = ()) -> StudyConfig:
+    """Read and validate a study file.
+
+    Parameters
+    ----------
+    path : Path
+        TOML file.
+    changes : tuple of str
+        Changes to its keys, each ``dotted.key=value`` with a TOML value; list entries by number
+        or by their name.
+
+    Returns
+    -------
+    StudyConfig
+        Validated, frozen.
+
+    Raises
+    ------
+    StudyError
+        One line per finding: key, value, what is allowed, what to do.
+    """
+    try:
+        data = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except FileNotFoundError:
+        raise StudyError(f"{path}: no such file; give the path of a study file") from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise StudyError(f"{path}: can not be read ({error}); give a text file") from None
+    except (ValueError, RecursionError) as error:
+        raise StudyError(f"{path}: not valid TOML: {error}; correct that line") from None
+    for change in changes:
+        _apply(data, change)
+    return parse_study(data, str(path))
+
+
+def parse_study(data: dict[str, Any], place: str) -> StudyConfig:
+    """Validate the contents of a study file; `place` opens each error line."""
+    try:
+        return StudyConfig.model_validate(data)
+    except ValidationError as error:
+        details = error.errors()
+        # A list whose only entry is refused is reported as empty too; that says nothing new.
+        above = {detail["loc"][:n] for detail in details for n in range(len(detail["loc"]))}
+        lines = [
+            f"{place}: {_line(detail)}"
+            for detail in details
+            if not (detail["type"] == "too_short" and detail["loc"] in above)
+        ]
+        raise StudyError("\n".join(dict.fromkeys(lines))) from None
+
+
+def _apply(data: dict[str, Any], change: str) -> None:
+    """Change one key of a study file's contents."""
+    key, equals, text = change.partition("=")
+    if not equals or not key.strip():
+        raise StudyError(
+            f"--set {_short(change)}: allowed is dotted.key=value, as in mesh.level=coarse"
+        )
+    value = _value(text.strip(), change)
+    try:
+        set_at(data, key.strip(), value)
+    except StudyError as error:
+        raise StudyError(f"--set {_short(change)}: {error}") from None
+
+
+def _value(text: str, change: str) -> object:
+    """A TOML value, or else the text itself."""
+    try:
+        found = tomllib.loads(f"value = {text}")
+    except (ValueError, RecursionError):
+        return text
+    if set(found) != {"value"}:
+        raise StudyError(f"--set {_short(change)}: one value only; give each key a --set of its own")
+    return found["value"]
+
+
+_TABLE, _LIST = "allowed is a table; correct it", "allowed is a list; correct it"
+_REMEDIES = {
+    "extra_forbidden": "unknown key; remove it or correct its spelling",
+    "missing": "missing; add it",
+    "finite_number": "allowed is a finite number; correct it",
+    "union_tag_not_found": "the key 'kind' is missing; add it",
+    "union_tag_invalid": "kind = {tag} is not known; allowed {expected_tags}; correct it",
+    "too_short": "{actual_length} entries; allowed {min_length} or more; add some",
+    "too_long": "too many entries; allowed {max_length} or fewer; remove some",
+    "model_type": _TABLE,
+    "model_attributes_type": _TABLE,
+    "tuple_type": _LIST,
+}
+_RANGE = {"greater_than", "greater_than_equal", "less_than", "less_than_equal"}
+
+
+def _line(detail: Any) -> str:
+    """One finding of pydantic as one line: key, value, limit, remedy."""
+    steps, kind, message = list(detail["loc"]), detail["type"], detail["msg"]
+    kind_at = {"loads": 2, "constructs": 2, "design": 1}.get(str(steps[0]) if steps else "", len(steps))
+    del steps[kind_at : kind_at + 1]  # the kind, which is no key of the file
+    key = ".".join(_step(step) for step in steps) or "study"
+    found = detail["input"]
+    hidden = kind == "missing" or isinstance(found, dict | list | tuple)
+    shown = "" if hidden else f" = {_short(found)}"
+    if kind == "value_error":
+        return f"{key}{shown}: {message.removeprefix('Value error, ')}"
+    if kind in _RANGE:
+        limits = limits_of(StudyConfig, detail["loc"])
+        name = next(step for step in reversed(steps) if isinstance(step, str))
+        return f"{key}{shown}: allowed {limits}; {did_you_mean(name, found, limits) or 'correct it'}"
+    if kind in _REMEDIES:
+        context = {
+            name: value if name == "expected_tags" else _short(value)
+            for name, value in detail.get("ctx", {}).items()
+        }
+        return f"{key}{shown}: {_REMEDIES[kind].format(**context)}"
+    text = message[0].lower() + message[1:]
+    return f"{key}{shown}: {text.replace(chr(10), ' ')}; correct it"
+
+
+def _step(step: str | int) -> str:
+    text = str(step)
+    return text if text and text.isprintable() else repr(text)
+
+
+def _short(value: object) -> str:
+    plain = isinstance(value, date | time)
+    text = str(value) if plain else repr(value)
+    return text if len(text) <= 60 else text[:57] + "..."

@@ -1,0 +1,22 @@
+"""The study file as a JSON Schema, so that an editor can offer keys and mark mistakes while typing."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pipeline.study.config import StudyConfig
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+ABOUT = (
+    "A comparison of fixation constructs at a femoral gap. An editor sees keys, words and ranges; only "
+    "gapstrain check sees whether the parts fit each other."
+)
+
+
+def study_schema() -> dict[str, Any]:
+    """JSON Schema, draft 2020-12, of a study file, from the models that read it."""
+    schema = StudyConfig.model_json_schema()
+    for model in schema["$defs"].values():
+        if "kind" in model["properties"]:  # a word without a meaning of its own: that of its table
+            model["properties"]["kind"]["description"] = model["description"]
+    return {"$schema": DIALECT, **schema, "title": "gapstrain study file", "description": ABOUT}

@@ -1,0 +1,1 @@
+"""Rows of results, and what follows from them alone."""

@@ -1,0 +1,82 @@
+"""Published measurements set beside the results of a study."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from math import inf, isfinite
+
+from pipeline.study.published import Published
+from pipeline.tables.lookup import Reading, look_up
+
+PUBLISHED_COLUMNS = (
+    "name", "what", "model", "model_error", "measured", "spread", "ratio", "unit", "standing", "reason",
+    "flags", "source", "differs",
+)  # fmt: skip
+Row = Mapping[str, object]
+
+
+def published_rows(entries: Iterable[Published], table: Sequence[Row]) -> list[dict[str, object]]:
+    """Set each published measurement beside the study's result.
+
+    Parameters
+    ----------
+    entries : iterable of Published
+        Those of the study file.
+    table : sequence of mapping
+        Rows of ``results.csv``.
+
+    Returns
+    -------
+    list of dict
+        A row for each entry in the order of ``PUBLISHED_COLUMNS``; without a sound result the model's
+        cell is empty and the reason says why. Nothing is passed or failed.
+    """
+    return [_row(entry, _model(entry, table)) for entry in entries]
+
+
+def _row(entry: Published, model: Reading) -> dict[str, object]:
+    measured = entry.measured
+    return {
+        "name": entry.name,
+        "what": entry.what,
+        "model": "" if model.value is None else model.value,
+        "model_error": model.error if isfinite(model.error) else "",
+        "measured": entry.direction if measured is None else measured,
+        "spread": "" if entry.spread is None else entry.spread,
+        "ratio": model.value / measured if model.value is not None and measured else "",
+        "unit": entry.unit,
+        "standing": "" if model.value is None else _standing(entry, model.value),
+        "reason": model.reason,
+        "flags": model.flags,
+        "source": entry.source,
+        "differs": entry.differs,
+    }
+
+
+def _standing(entry: Published, value: float) -> str:
+    """Where a result lies beside what was measured."""
+    if entry.measured is None:
+        same = (abs(value) > 1) == (entry.direction == "more")
+        return f"{'same' if same else 'opposite'} direction"
+    if entry.spread is None:
+        return "no spread published"
+    inside = abs(value - entry.measured) <= entry.spread
+    return f"{'inside' if inside else 'outside'} the spread"
+
+
+def _model(entry: Published, table: Sequence[Row]) -> Reading:
+    """The study's own result in the form of the measurement."""
+    own = look_up(entry, entry.of, table)
+    if entry.against is None or own.value is None:
+        return own
+    other = look_up(entry, entry.against, table)
+    if other.value is None:
+        return other
+    if other.value == 0:
+        return Reading(None, f"{entry.against} has 0, which nothing can be divided by")
+    ratio = own.value / other.value
+    value = ratio if entry.form == "ratio" else 100 * (ratio - 1)
+    share = abs(own.error / own.value) + abs(other.error / other.value) if own.value else inf
+    error = abs(ratio) * share * (1 if entry.form == "ratio" else 100)
+    doubts = [flag for text in (own.flags, other.flags) for flag in text.split("; ") if flag]
+    return Reading(value, flags="; ".join(dict.fromkeys(doubts)), error=error)

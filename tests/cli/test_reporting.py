@@ -1,0 +1,55 @@
+"""What a run says while it goes on."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+
+from pipeline.cli.reporting import Reporter, Voice
+from pipeline.run.jobs import Outcome
+from pipeline.run.planning import cases
+from pipeline.study.config import parse_study
+
+
+@pytest.fixture
+def outcomes(demo: dict[str, Any]) -> list[Outcome]:
+    sound, failed, *_ = cases(parse_study(demo, "demo"), "v007")
+    return [
+        Outcome(sound, "", 12.34, ("empty",)),
+        Outcome(failed, 'no "mesh" after 6 attempts [bold]', 1.0),
+        Outcome(sound, "", 0.0, reused=True),
+    ]
+
+
+def said(voice: Voice, outcomes: list[Outcome], capsys: pytest.CaptureFixture[str]) -> str:
+    reporter = Reporter(voice, len(outcomes), has_levels=False)
+    with reporter.running():
+        for outcome in outcomes:
+            reporter.ended("coarse", outcome)
+    reporter.event("end", done=reporter.done, failed=reporter.failed)
+    return capsys.readouterr().out
+
+
+def test_json_is_a_line_for_each_case(outcomes: list[Outcome], capsys: pytest.CaptureFixture[str]):
+    # Definition: every line is JSON whatever a reason holds, and counts up.
+    lines = [json.loads(line) for line in said("json", outcomes, capsys).splitlines()]
+    assert [line["event"] for line in lines] == ["case", "case", "case", "end"]
+    assert [line.get("done") for line in lines] == [1, 2, 3, 3]
+    assert (lines[0]["variant"], lines[0]["failed_stages"]) == ("v007", ["empty"])
+    assert (lines[1]["status"], lines[1]["reason"]) == ("failed", outcomes[1].failure)
+    assert lines[2]["reused"]
+    assert lines[3]["failed"] == 1
+
+
+def test_quiet_says_only_what_failed(outcomes: list[Outcome], capsys: pytest.CaptureFixture[str]):
+    name = outcomes[1].case.name
+    assert said("quiet", outcomes, capsys) == f"v007-{name}: {outcomes[1].failure}\n"
+
+
+def test_the_bar_names_every_case(outcomes: list[Outcome], capsys: pytest.CaptureFixture[str]):
+    words = said("bar", outcomes, capsys)
+    assert f"v007-{outcomes[0].case.name}: 12 s, failed at empty" in words
+    assert f"v007-{outcomes[2].case.name}: finished before" in words
+    assert "1 failed" in words

@@ -1,0 +1,75 @@
+"""The page of a large study stays small, and what it leaves out it says."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pipeline.output.report import page as pages
+from pipeline.output.report import run as runs
+from pipeline.output.report.run import Run
+from pipeline.storage.files import read_table
+from tests.output.report.large import write_large
+from tests.output.report.made_up import row_of, rows_of, study_of, write_run
+from tests.output.report.reading import Made, Page, made
+
+MOST_BYTES = 20_000_000  # asked for in the brief of the report
+
+
+@pytest.fixture(scope="module")
+def large(tmp_path_factory: pytest.TempPathFactory) -> Made:
+    """Twelve points, each with what one of 250 has."""
+    return write_large(tmp_path_factory.mktemp("large"), points=12)
+
+
+@pytest.mark.slow
+def test_the_page_of_500_cases_is_under_20_megabytes(tmp_path: Path):
+    study, out = write_large(tmp_path)
+    listed = read_table(out / "cases.csv")
+    assert sum(not case["construct"].startswith("intact") for case in listed) == 500
+    assert len(made((study, out)).encode()) < MOST_BYTES
+
+
+def test_a_design_is_shown_with_its_failures_flags_errors_and_indices(large: Made):
+    """One of 17 cases fails, by number: 36 cases, so those of number 16 and 33."""
+    text = Page(made(large)).text
+    assert "34 ok, 2 failed" in text
+    for words in ("nail diameter", "would touch the canal", "± is the error", "cells turned over"):
+        assert words in text
+
+
+def test_rows_that_the_page_does_not_show_are_not_kept(large: Made, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(runs, "MOST_ROWS", 10)
+    run, table = Run(*large), read_table(large[1] / "results.csv")
+    assert run.row_count == len(table)
+    assert len(run.results) < 0.7 * len(table)
+    assert all(entry.row == table[entry.number] for entry in run.results)
+    own = [row for row in table if row["variant"] == "v001"]
+    assert [entry.row for entry in run.first] == own  # definition: flags and checks are of all these
+    failed = [row for row in table if row["status"] != "ok"]
+    assert [entry.row for entry in run.results if entry["status"] != "ok"] == failed
+    answers = [entry for entry in run.results if entry["quantity"] == run.study.asked.quantity]
+    assert {entry["variant"] for entry in answers} == {row["variant"] for row in table}
+
+
+def test_large_cases_are_not_read_again(
+    demo: dict[str, Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    study = study_of(demo)
+    out = write_run(study, tmp_path / "out", rows_of())
+    states = ("<td>whole</td>", "<td>not read again</td>")
+    assert [made((study, out)).count(state) for state in states] == [3, 0]
+    one = sum(file.stat().st_size for file in next((out / "cases").iterdir()).iterdir())
+    monkeypatch.setattr(pages, "MOST_PROVED", 2 * one)
+    assert [made((study, out)).count(state) for state in states] == [2, 1]
+
+
+def test_a_long_list_of_pairs_is_cut_and_says_so(demo: dict[str, Any], tmp_path: Path):
+    """Forty constructs make 40 × 39 / 2 = 780 pairs, 500 of which are shown: by hand."""
+    shear = ("gap_shear_movement", "far", "mm")
+    rows = [row_of(f"nail-{n}", shear, 1.0 + 0.1 * n) for n in range(40)]
+    study = study_of(demo)
+    page = Page(made((study, write_run(study, tmp_path / "out", rows))))
+    assert "… and 280 more pairs." in page.text

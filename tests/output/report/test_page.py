@@ -1,0 +1,268 @@
+"""The page: every number is a cell, every name is text, nothing is loaded, nothing is promised."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pipeline.output.report import charts
+from pipeline.output.report.run import Run
+from pipeline.storage.files import read_table, write_table
+from pipeline.study.config import load_study, parse_study
+from tests.output.report.made_up import (
+    HOSTILE,
+    NAMES,
+    row_of,
+    rows_of,
+    study_of,
+    write_fields,
+    write_run,
+)
+from tests.output.report.reading import Made, Page, made
+
+ROOT = Path(__file__).parents[3]
+SECTIONS = ["answer", "constructs", "charts", "numbers", "pairs", "doubts", "grounds", "origin"]
+
+
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory: pytest.TempPathFactory) -> Made:
+    """A run without faults that several tests read and none changes."""
+    study = load_study(ROOT / "configs" / "demo.toml")
+    return study, write_run(study, tmp_path_factory.mktemp("sound") / "out", rows_of())
+
+
+@pytest.fixture(scope="module")
+def page(sound: Made) -> Page:
+    return Page(made(sound))
+
+
+@pytest.fixture
+def run(demo: dict[str, Any], tmp_path: Path) -> Made:
+    study = study_of(demo)
+    return study, write_run(study, tmp_path / "out", rows_of())
+
+
+def test_every_number_is_the_cell_that_it_names(page: Page, sound: Made):
+    tables = {name: read_table(sound[1] / f"{name}.csv") for name in ("results", "comparisons")}
+    assert len(page.cells) > 3 * len(tables["results"])
+    for found, text in page.cells:
+        raw = tables[found["data-table"]][int(found["data-row"])][found["data-col"]]
+        if not raw:
+            assert text == ""
+            continue
+        printed = float(text.replace("\N{MINUS SIGN}", "-"))
+        assert printed == pytest.approx(float(raw), rel=5e-3)  # definition of three digits
+
+
+def test_the_answer_and_the_main_table_show_the_primary_outcome(page: Page, sound: Made):
+    rows = read_table(sound[1] / "results.csv")
+    for number, row in enumerate(rows):
+        if (row["quantity"], row["location"]) == ("gap_shear_movement", "far"):
+            address = {"data-table": "results", "data-row": str(number), "data-col": "value"}
+            places = [found for found, _ in page.cells if address.items() <= found.items()]
+            assert len(places) == 3  # chart, main table, table of results: definition
+
+
+def test_the_implant_stress_is_that_of_the_most_loaded_part(sound: Made):
+    """Of the nail, 297.62 MPa, not of its bolt, 225.1 MPa: definition of the highest."""
+    text = made(sound)
+    main = Page(text[text.index('aria-label="Main results"') : text.index('id="results"')])
+    printed = [text for _, text in main.cells]
+    assert [value for value in ("298", "208", "761") if value in printed] == ["298", "208", "761"]
+    assert "225" not in printed
+
+
+def test_sections_come_in_their_order_under_one_heading(page: Page):
+    ids = [found["id"] for _, found in page.tags if found.get("id") in SECTIONS]
+    assert ids == SECTIONS  # definition
+    levels = [int(tag[1]) for tag, _ in page.tags if re.fullmatch("h[1-6]", tag)]
+    assert levels.count(1) == 1
+    assert all(below - above <= 1 for above, below in pairwise(levels))
+
+
+def test_undecided_pairs_are_said_in_words(page: Page):
+    """1.1234 ± 4 % and 1.0877 ± 3 % overlap, 0.105 ± 5 % does not: by hand."""
+    text = page.text
+    assert (
+        "Undecided, since the errors are larger than the difference: nail-10 and exchange-nail-12."
+        in text
+    )
+    assert "In 2 of 3 pairs the difference exceeds both errors in sum." in text
+    assert "nail-10 is higher than plate" in text
+
+
+def test_without_errors_nothing_is_said_to_differ(demo: dict[str, Any], tmp_path: Path):
+    study = study_of(demo)
+    text = Page(made((study, write_run(study, tmp_path / "out", rows_of(errors=False))))).text
+    assert "In 3 of 3 pairs the error is not known" in text
+    assert "exceeds both errors in sum." not in text.split("Comparisons")[0]
+
+
+def test_a_failed_case_says_why_and_is_in_no_chart(demo: dict[str, Any], tmp_path: Path):
+    study, why = study_of(demo), "the nail is wider than the canal"
+    out = write_run(study, tmp_path / "out", rows_of(NAMES[:2]), {"plate": why})
+    page = Page(made((study, out)))
+    assert "2 ok, 1 failed" in page.text
+    assert f"plate: {why}" in page.text
+    assert not any("plate" in found.get("aria-label", "") for _, found in page.tags)
+
+
+def test_hostile_names_come_out_as_text(demo: dict[str, Any], tmp_path: Path):
+    study = study_of(demo, title=HOSTILE, question={"text": f"=1+1 {HOSTILE}"})
+    what = ("gap_shear_movement", "far", "mm")
+    rows = [row | {"flags": HOSTILE} for row in rows_of()]
+    rows.append(row_of(HOSTILE, what, 0.7) | {"stage": HOSTILE, "quantity": HOSTILE})
+    rows.append(row_of(HOSTILE, what, 0.8))
+    clean = made((study_of(demo), write_run(study_of(demo), tmp_path / "clean", rows_of())))
+    text = made((study, write_run(study, tmp_path / "out", rows, {"x-1": HOSTILE})))
+    page = Page(text)
+    assert len(page.every("script")) == len(Page(clean).every("script"))
+    assert not [found for _, found in page.tags for name in found if name.startswith("on")]
+    assert not [found for found in page.every("img") if found["src"] == "x"]
+    assert page.text.count("$\\frac{1}{0}$") > 5
+    assert "For <research> only." in page.text
+
+
+def test_the_page_asks_for_nothing_from_elsewhere(page: Page):
+    places = [
+        found[name] for _, found in page.tags for name in ("src", "href", "xlink:href") if name in found
+    ]
+    assert [place for place in places if not place.startswith(("#", "data:image/"))] == []
+    policy = next(one for one in page.every("meta") if one.get("http-equiv"))["content"]
+    assert "default-src 'none'" in policy
+    assert "http" not in policy
+
+
+def test_what_is_not_text_has_words(page: Page):
+    assert page.every("html") == [{"lang": "en"}]
+    assert all(found["alt"] for found in page.every("img"))
+    assert all(found["aria-label"] for _, found in page.tags if found.get("role") == "img")
+    labelled = {found["for"] for found in page.every("label")}
+    assert {found["id"] for found in page.every("select")} <= labelled
+    assert "nail-10 1.12 mm" in " ".join(found.get("aria-label", "") for _, found in page.tags)
+
+
+def test_pictures_are_made_small_and_strangers_left_out(run: Made):
+    whole = len(made(run))
+    (run[1] / "figures" / "overview.png").write_bytes(b"no picture")
+    text = made(run)
+    assert Page(text).every("img") == []
+    assert whole - len(text) < 100_000
+
+
+def test_a_location_that_is_not_there_is_said(demo: dict[str, Any], tmp_path: Path):
+    study = study_of(demo, question={"quantity": "axial_stiffness", "location": "shaft"})
+    text = Page(made((study, write_run(study, tmp_path / "out", rows_of())))).text
+    assert "No construct has this result. It is read at: sections; correct question.location." in text
+
+
+def test_a_study_without_a_gap_says_that_nothing_answers(bench_study: str, tmp_path: Path):
+    study = parse_study(tomllib.loads(bench_study), "tubes")
+    what = ("axial_stiffness", "sections", "N/mm")
+    rows = [
+        row_of("thin", what, 5000.0) | {"site": "", "gap_mm": "", "stage": "empty", "load": "pull"},
+        row_of("thick", what, 9000.0) | {"stage": "empty", "load": "pull", "quantity": "",
+         "location": "", "value": "", "status": "failed", "reason": "thick can move freely"},
+    ]  # fmt: skip
+    page = Page(made((study, write_run(study, tmp_path / "out", rows))))
+    assert "No construct has this result." in page.text
+    assert "thick, stage empty: thick can move freely" in page.text
+
+
+def test_a_design_shows_its_first_variant_and_its_factors(demo: dict[str, Any], tmp_path: Path):
+    factor = {"key": "defect.gap_mm", "values": [3, 4], "label": "length of the gap"}
+    study = study_of(demo, design={"kind": "grid", "factors": [factor]})
+    rows = [row | {"variant": name} for name in ("v1", "v2") for row in rows_of(NAMES[:1])]
+    rows[-1] |= {"value": 1234.5}
+    out = write_run(study, tmp_path / "out", rows)
+    cases = [{**row, "variant": name} for name in ("v1", "v2") for row in read_table(out / "cases.csv")]
+    write_table(out / "cases.csv", cases, tuple(cases[0]))
+    design = [
+        {"variant": f"v{n}", "status": "ok", "reason": "", "defect.gap_mm": 2 + n} for n in (1, 2)
+    ]
+    write_table(out / "design.csv", design, tuple(design[0]))
+    page = Page(made((study, out)))
+    assert "2; shown is v1" in page.text
+    assert "Gap shear movement over length of the gap" in page.text
+
+
+def test_of_the_highest_stress_each_point_shows_its_most_loaded_part(
+    demo: dict[str, Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """Nail 297.6 over bolt 225.1 at one point, bolt 311.2 over nail 180.5 at the other: by hand."""
+    study = study_of(demo, question={"quantity": "von_mises_5mm3", "location": "highest"})
+    stresses = {("v1", "nail"): (297.6, 4.0), ("v1", "bolt_1"): (225.1, 20.0),
+                ("v2", "bolt_1"): (311.2, 5.0), ("v2", "nail"): (180.5, 30.0)}  # fmt: skip
+    rows = [
+        row_of("nail-10", ("von_mises_5mm3", part, "MPa"), value, variant=variant, error=error)
+        for (variant, part), (value, error) in stresses.items()
+    ]
+    out = write_run(study, tmp_path / "out", rows)
+    design = [{"variant": f"v{n}", "status": "ok", "reason": "", "gap": n} for n in (1, 2)]
+    write_table(out / "design.csv", design, tuple(design[0]))
+    drawn: list[Any] = []
+    monkeypatch.setattr(charts, "scatter", lambda clouds, *_: drawn.extend(clouds) or "")
+    (chart,) = [one for one in charts.charts(Run(study, out)) if one.title.endswith("over gap")]
+    assert "2 points from 298 to 311 MPa" in chart.words
+    (cloud,) = drawn
+    found = [(x, mark.value, mark.half) for x, mark in zip(cloud.across, cloud.marks, strict=True)]
+    expected = [(1.0, 297.6, 0.04 * 297.6), (2.0, 311.2, 0.05 * 311.2)]
+    assert found == [pytest.approx(one) for one in expected]
+
+
+def test_a_large_design_draws_some_of_its_points(
+    demo: dict[str, Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(charts, "MOST_POINTS", 4)
+    study, what = study_of(demo), ("gap_shear_movement", "far", "mm")
+    names = [f"v{n}" for n in range(10)]
+    rows = [row_of("nail-10", what, 1.0 + n) | {"variant": name} for n, name in enumerate(names)]
+    out = write_run(study, tmp_path / "out", rows)
+    design = [{"variant": name, "status": "ok", "reason": "", "gap": n} for n, name in enumerate(names)]
+    write_table(out / "design.csv", design, tuple(design[0]))
+    found = [chart for chart in charts.charts(Run(study, out)) if chart.title.endswith("over gap")]
+    # 10 variants in parts of at most 4 are every third, 0, 3, 6 and 9: by hand
+    assert [chart.note for chart in found] == [
+        "Stage atrophic, load axial. One of 3 variants is drawn."
+    ]
+    assert "4 points from 1.00 to 10.0 mm" in found[0].words
+
+
+def test_a_large_table_is_cut_and_says_so(demo: dict[str, Any], tmp_path: Path):
+    study = study_of(demo)
+    more = [row_of("plate", ("tissue_pressure", f"p{n}", "MPa"), 0.1 * n) for n in range(2600)]
+    page = Page(made((study, write_run(study, tmp_path / "out", [*rows_of(), *more]))))
+    text = page.text
+    shown = len({found["data-row"] for found, _ in page.cells})
+    assert "rows: the headline quantities. results.csv beside this page has all." in text
+    assert shown < 100
+
+
+def test_surfaces_of_stored_fields_are_in_the_page(run: Made):
+    for folder in (run[1] / "cases").iterdir():
+        write_fields(folder)
+    text = made(run)
+    assert 'id="turning"' in text
+    assert text.index('id="solids"') < text.index("plotly.js v")
+    assert len(text) < 20_000_000
+
+
+FORBIDDEN = re.compile(
+    r"\b(recommend\w*|should be treated|heals?|will heal|healed|best|superior|winner|optimal|advis\w+"
+    r"|prefer(red|able)?)\b",
+    re.IGNORECASE,
+)
+
+
+@pytest.mark.parametrize("place", ["pipeline/report", "pipeline/output/templates"])
+def test_no_sentence_promises_or_advises(place: str):
+    files = [path for path in (ROOT / place).iterdir() if path.suffix in (".py", ".html")]
+    assert files
+    for path in files:
+        found = FORBIDDEN.findall(path.read_text(encoding="utf-8"))
+        assert not found, f"{path.name}: {found}"

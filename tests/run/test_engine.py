@@ -1,0 +1,188 @@
+"""Jobs in worker processes: what they return, raise and survive, here and with a scheduler outside."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from geometries.errors import StudyError
+from pipeline.errors import EngineError, MeshError
+from pipeline.run.engine import Job, Lost, Place, pool, results
+
+TWO = Place(workers=2)
+
+
+def double(number: int) -> int:
+    return 2 * number
+
+
+def write_then_read(path: Path, text: str) -> str:
+    before = path.read_text() if path.exists() else ""
+    path.write_text(before + text)
+    return before
+
+
+def refuse(number: int) -> None:
+    raise MeshError(f"no mesh {number}", ("bolt",))
+
+
+def stumble() -> None:
+    raise ZeroDivisionError("a fault of ours")
+
+
+def die_once(mark: Path) -> str:
+    """Kill the own process as the kernel does when memory ends, the first time."""
+    if not mark.exists():
+        mark.write_text("")
+        os.kill(os.getpid(), signal.SIGKILL)
+    return "survived"
+
+
+def die() -> None:
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+def fill_memory() -> int:
+    held = []
+    for _ in range(4000):
+        held.append(bytearray(os.urandom(1_000_000)))
+        time.sleep(0.002)
+    return len(held)
+
+
+def slow(folder: Path, number: int) -> int:
+    (folder / f"{number}-{os.getpid()}").write_text("")
+    time.sleep(0.2)
+    return number
+
+
+def nap(seconds: float) -> int:
+    """Sleep and say which process did."""
+    time.sleep(seconds)
+    return os.getpid()
+
+
+def run(jobs: list[Job], place: Place = TWO) -> dict[str, object]:
+    with pool(place) as client:
+        return dict(results(client, place, jobs))
+
+
+def test_every_job_returns_and_one_after_another_waits(tmp_path: Path):
+    # Definition: results come under the jobs' names, and a job sees what the one before it left.
+    jobs = [Job(f"d{k}", double, (k,)) for k in range(7)]
+    jobs += [
+        Job("first", write_then_read, (tmp_path / "f", "a")),
+        Job("then", write_then_read, (tmp_path / "f", "b"), after="first"),
+    ]
+    assert run(jobs) == {f"d{k}": 2 * k for k in range(7)} | {"first": "", "then": "a"}
+
+
+def test_no_job_waits_behind_a_long_one_while_another_worker_has_nothing_to_do():
+    """By hand: of jobs of 4, 1, 1, 1, 1, 1, 1, 1, 1 one worker takes the first and at most two more."""
+    jobs = [Job(f"{n:016x}", nap, (0.25 if n else 1.0,)) for n in range(9)]
+    by = run(jobs)
+    assert list(by.values()).count(by[jobs[0].key]) <= 3
+
+
+def test_the_first_jobs_begin_first():
+    jobs = [Job(f"{9 - n:016x}", time.time, ()) for n in range(9)]
+    began = run(jobs, Place(workers=1))
+    assert [began[job.key] for job in jobs] == sorted(began.values())
+
+
+def test_an_error_is_the_result_of_its_job_alone():
+    # Definition: what a person can mend comes back as it was, what is our fault as a lost job.
+    found = run([Job("a", refuse, (3,)), Job("b", stumble, ()), Job("c", double, (4,))])
+    error, lost = found["a"], found["b"]
+    assert isinstance(error, StudyError)
+    assert str(error) == "no mesh 3"
+    assert isinstance(lost, Lost)
+    assert "ZeroDivisionError: a fault of ours; please report it" in lost.reason
+    assert found["c"] == 8
+
+
+def test_a_killed_worker_is_replaced_and_its_job_tried_again(tmp_path: Path):
+    # SIGKILL is what the kernel sends when memory ends (common practice, no source).
+    jobs = [Job("k", die_once, (tmp_path / "mark",)), *(Job(f"d{k}", double, (k,)) for k in range(20))]
+    found = run(jobs)
+    assert found.pop("k") == "survived"
+    assert found == {f"d{k}": 2 * k for k in range(20)}
+
+
+def test_a_job_that_always_kills_its_worker_is_lost_and_says_so():
+    found = run([Job("k", die, ()), Job("d", double, (1,))])
+    lost = found["k"]
+    assert isinstance(lost, Lost)
+    assert "use fewer workers or a larger --memory" in lost.reason
+    assert found["d"] == 2
+
+
+@pytest.mark.slow
+def test_a_worker_that_takes_too_much_memory_is_stopped():
+    # 4 GB are asked for where 0.6 are allowed.
+    found = run([Job("m", fill_memory, ()), Job("d", double, (1,))], Place(workers=2, memory_gb=0.6))
+    assert isinstance(found["m"], Lost)
+    assert "0.6 GB each" in found["m"].reason
+    assert found["d"] == 2
+
+
+def test_no_scheduler_is_one_sentence(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr("pipeline.run.engine.PATIENCE_S", 1)
+    with pytest.raises(EngineError, match=r"--scheduler tcp://127\.0\.0\.1:9: no scheduler answers"):
+        run([Job("d", double, (1,))], Place(scheduler="tcp://127.0.0.1:9"))
+
+
+@contextmanager
+def outside(folder: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
+    """A scheduler with two workers that know nothing of us, each a process of its own."""
+    file, command = folder / "scheduler.json", [sys.executable, "-m", "distributed.cli"]
+    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    env = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+    own = [f"{command[-1]}.dask_scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard"]
+    started = [subprocess.Popen([*command[:2], *own, "--scheduler-file", str(file)], env=env, **quiet)]
+    worker = [f"{command[-1]}.dask_worker", "--scheduler-file", str(file), "--nthreads", "1"]
+    worker += ["--no-nanny", "--no-dashboard", "--local-directory", str(folder)]
+    started += [subprocess.Popen([*command[:2], *worker], env=env, **quiet) for _ in range(2)]
+    try:
+        deadline = time.monotonic() + 60
+        while not file.exists() and time.monotonic() < deadline:
+            time.sleep(0.05)
+        yield json.loads(file.read_text())["address"], started[1:]
+    finally:
+        for process in started:
+            process.kill()
+            process.wait()
+
+
+def test_a_scheduler_that_is_already_there_loses_a_worker(tmp_path: Path):
+    # Definition: the same call on loopback with two real workers, one killed in mid-run: all results.
+    (tmp_path / "seen").mkdir()
+    with outside(tmp_path) as (address, workers):
+        place = Place(scheduler=address)
+        jobs = [Job(f"s{k}", slow, (tmp_path / "seen", k)) for k in range(24)]
+        with pool(place) as client:
+            client.wait_for_workers(2, timeout=60)
+            found = {}
+            for key, value in results(client, place, jobs):
+                found[key] = value
+                if len(found) == 6:
+                    workers[0].kill()
+    assert found == {f"s{k}": k for k in range(24)}
+    assert len({path.name.partition("-")[2] for path in (tmp_path / "seen").iterdir()}) == 2
+
+
+def test_there_are_no_more_workers_than_jobs_and_threads_stay():
+    # Definition; a case must not come out otherwise because it is the last one left.
+    place = Place(workers=8, memory_gb=3.0, threads=2)
+    assert place.for_jobs(3) == Place(workers=3, memory_gb=3.0, threads=2)
+    assert place.for_jobs(20) == place
+    assert Place(workers=1).for_jobs(1).threads == (os.cpu_count() or 1)

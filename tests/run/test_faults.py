@@ -1,0 +1,277 @@
+"""What may go wrong in a night: after the same command again, the table is that of an undisturbed run.
+
+The study is six short tubes, so that a run takes seconds; the commands are those a person types.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import resource
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pipeline.errors import OutputError
+from pipeline.run.engine import Place
+from pipeline.run.study import Running, run_study
+from pipeline.storage.casebook import CASES, CHECKSUMS, FIELDS, INDEX, ROWS, SUMMARY, locked
+from pipeline.storage.files import read_table
+from pipeline.study.config import load_study
+
+ROOT = Path(__file__).parents[2]
+TUBE = """
+[[constructs]]
+kind = "specimen"
+name = "tube-{number}"
+length_mm = 40.0
+section_inset_mm = 10.0
+layers = [{{ outer_diameter_mm = {outer}, inner_diameter_mm = 6.0, material = "steel" }}]
+"""
+HEAD = """
+schema_version = 1
+title = "Six tubes"
+mesh = { level = "coarse" }
+stages = [{ name = "empty" }]
+loads = [
+    { kind = "end_force", name = "pull", proximal_n = 100.0 },
+    { kind = "torsion", name = "twist", moment_nm = 1.0 },
+]
+"""
+KILLS, SEED, MANY = 20, 11, 60
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("study") / "tubes.toml"
+    tubes = [TUBE.format(number=k, outer=10.0 + 0.7 * k) for k in range(6)]
+    path.write_text(HEAD + "".join(tubes), encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def sound(study: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Folder of an undisturbed run."""
+    out = tmp_path_factory.mktemp("sound") / "out"
+    assert command(study, out).returncode == 0
+    return out
+
+
+def command(study: Path, out: Path, *words: str, **limits: int) -> subprocess.CompletedProcess[str]:
+    def limit() -> None:
+        for name, value in limits.items():
+            resource.setrlimit(getattr(resource, name), (value, value))
+
+    return subprocess.run(
+        arguments(study, out, *words), cwd=ROOT, capture_output=True, text=True, check=False,
+        preexec_fn=limit,
+    )  # fmt: skip
+
+
+def arguments(study: Path, out: Path, *words: str) -> list[str]:
+    run = ["run", str(study), "--out", str(out), "--workers", "2", "--quiet", *words]
+    return [sys.executable, "-m", "pipeline", *run]
+
+
+def same_tables(out: Path, sound: Path) -> bool:
+    """Whether the table is, value for value, that of the undisturbed run."""
+    return (out / "results.csv").read_bytes() == (sound / "results.csv").read_bytes()
+
+
+def leftovers(out: Path) -> list[str]:
+    """Whatever a run that has ended must not leave."""
+    return [path.name for path in out.rglob(".*") if path.name != ".lock"]
+
+
+# --- Files that are not what they were ---------------------------------------------------------------
+
+
+def corrupt(folder: Path) -> None:
+    """Turn one digit of one value."""
+    text = (folder / ROWS).read_text()
+    place = text.index("von_mises") + 20
+    digit = next(k for k in range(place, len(text)) if text[k].isdigit())
+    (folder / ROWS).write_text(text[:digit] + str(9 - int(text[digit])) + text[digit + 1 :])
+
+
+def truncate(folder: Path) -> None:
+    os.truncate(folder / FIELDS, (folder / FIELDS).stat().st_size // 2)
+
+
+def make_unreadable(folder: Path) -> None:
+    """A folder in a file's place: unlike lost permissions it stops the superuser too."""
+    (folder / SUMMARY).unlink()
+    (folder / SUMMARY).mkdir()
+
+
+def lose_checksums(folder: Path) -> None:
+    (folder / CHECKSUMS).unlink()
+
+
+def set_clock_back(folder: Path) -> None:
+    """Files from the future, as they seem once the clock has been set back by ten years."""
+    for file in folder.iterdir():
+        os.utime(file, (time.time() + 3e8, time.time() + 3e8))
+
+
+HARM: dict[str, Callable[[Path], None]] = {
+    "tube-0": corrupt, "tube-1": truncate, "tube-2": make_unreadable, "tube-3": lose_checksums,
+    "tube-4": set_clock_back,
+}  # fmt: skip
+STILL_SOUND = {"tube-4", "tube-5"}
+
+
+def test_what_is_not_as_it_was_written_is_run_again(study: Path, sound: Path, tmp_path: Path):
+    # Definition: harmed cases run again, all others do not, whatever the clock says.
+    out = tmp_path / "out"
+    shutil.copytree(sound, out)
+    where = {row["construct"]: row["case"] for row in read_table(out / INDEX)}
+    for name, harm in HARM.items():
+        harm(out / CASES / where[name])
+    (out / CASES / ".draft-of-a-killed-run").mkdir()
+    ended = list(run_study(load_study(study), out, Running(Place(workers=2))))
+    assert {one.case.name for one in ended if one.reused} == STILL_SOUND
+    assert len(ended) == 6
+    assert same_tables(out, sound)
+    assert not leftovers(out)
+
+
+def test_two_runs_in_one_folder(study: Path, tmp_path: Path):
+    # Definition: the second says so at once and touches nothing.
+    with locked(tmp_path):
+        done = command(study, tmp_path)
+    assert done.returncode == 2
+    assert "another run is at work in this folder; wait for its end" in " ".join(done.stderr.split())
+    assert [path.name for path in tmp_path.iterdir()] == [".lock"]
+
+
+def test_a_lock_goes_with_its_process(tmp_path: Path):
+    # Definition: what a killed run leaves does not shut its folder.
+    holds = (
+        f"from pathlib import Path; from pipeline.storage.casebook import locked; import os, signal\n\
+with locked(Path({str(tmp_path)!r})): os.kill(os.getpid(), signal.SIGKILL)"
+    )
+    killed = subprocess.run([sys.executable, "-c", holds], cwd=ROOT, check=False)
+    assert killed.returncode == -signal.SIGKILL
+    with locked(tmp_path):
+        pass
+
+
+@pytest.mark.slow
+def test_a_full_disk_ends_the_run_with_a_sentence(study: Path, sound: Path, tmp_path: Path):
+    # The limit refuses a write in mid-file, as a full disk does; fields are the first to meet it.
+    done = command(study, tmp_path / "out", RLIMIT_FSIZE=100_000)
+    assert done.returncode == 2
+    assert "can not be written" in done.stderr
+    assert "free disk space or choose another --out" in " ".join(done.stderr.split())
+    assert "Traceback" not in done.stderr
+    assert not list((tmp_path / "out" / CASES).iterdir())
+    assert command(study, tmp_path / "out").returncode == 0
+    assert same_tables(tmp_path / "out", sound)
+
+
+@pytest.mark.slow
+def test_killed_at_random_moments(study: Path, sound: Path, tmp_path: Path):
+    # SIGKILL to the run alone: its workers must see that it is gone, and the next run must go on.
+    random = np.random.default_rng(SEED)
+    started = time.monotonic()
+    assert command(study, tmp_path / "whole").returncode == 0
+    whole = time.monotonic() - started
+    finished = []
+    for number in range(KILLS):
+        out = tmp_path / f"killed-{number}"
+        process = subprocess.Popen(arguments(study, out), cwd=ROOT)
+        time.sleep(random.uniform(0.2, 1.0) * whole)
+        process.kill()
+        process.wait()
+        finished.append(len(list((out / CASES).glob("[0-9a-f]*"))) if out.exists() else 0)
+        assert command(study, out).returncode == 0
+        assert same_tables(out, sound), f"kill {number}"
+        assert not leftovers(out)
+    assert len(set(finished)) > 2  # the moments did differ
+
+
+@pytest.mark.slow
+def test_a_worker_out_of_memory_is_a_failed_row_and_then_a_sound_one(tmp_path: Path):
+    # A femur takes more than half a gigabyte, a tube does not.
+    path, text = tmp_path / "femur.toml", HEAD.replace("end_force", "hip_force")
+    text = text.replace("proximal_n", "force_n").replace('"empty"', '"woven"')
+    path.write_text(text + '[[constructs]]\nkind = "intact"\nname = "intact"\n', encoding="utf-8")
+    done = command(path, tmp_path / "out", "--memory", "0.5")
+    assert done.returncode == 1
+    (row,) = read_table(tmp_path / "out" / "results.csv")
+    assert (row["construct"], row["status"]) == ("intact", "failed")
+    assert "want of memory (0.5 GB each)" in row["reason"]
+    assert command(path, tmp_path / "out").returncode == 0
+    assert command(path, tmp_path / "sound").returncode == 0
+    assert same_tables(tmp_path / "out", tmp_path / "sound")
+
+
+@pytest.mark.slow
+def test_two_runs_at_once_for_real(study: Path, sound: Path, tmp_path: Path):
+    out = tmp_path / "out"
+    first = subprocess.Popen(arguments(study, out), cwd=ROOT)
+    while not (out / ".lock").exists():
+        time.sleep(0.05)
+    assert command(study, out).returncode == 2
+    assert first.wait() == 0
+    assert same_tables(out, sound)
+
+
+def hear_ctrl_c() -> None:
+    """Undo what a shell does to a job in the background, tests among them: it hears no Ctrl-C."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
+@pytest.mark.slow
+def test_ctrl_c_keeps_what_is_finished(tmp_path: Path):
+    # SIGINT to the whole group, as a terminal sends it, with far more to do than can be done by then.
+    study, out = tmp_path / "many.toml", tmp_path / "out"
+    tubes = [TUBE.format(number=k, outer=10.0 + 0.05 * k) for k in range(MANY)]
+    study.write_text(HEAD + "".join(tubes), encoding="utf-8")
+    process = subprocess.Popen(
+        arguments(study, out),
+        cwd=ROOT,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+        preexec_fn=hear_ctrl_c,
+    )
+    while (
+        len(list((out / CASES).glob("[0-9a-f]*"))) < 4
+    ):  # so that at least one of two workers' is told
+        time.sleep(0.05)
+        assert process.poll() is None
+    os.killpg(process.pid, signal.SIGINT)
+    _, said = process.communicate(timeout=60)
+    assert process.returncode == 130
+    found = re.search(  # a worker may have its last word before
+        r"stopped after (\d+) of 60 cases; they are kept: run the same command again to go on",
+        " ".join(said.split()),
+    )
+    assert found
+    assert 0 < int(found[1]) < MANY
+    ended = list(run_study(load_study(study), out, Running(Place(workers=2))))
+    assert int(found[1]) <= sum(one.reused for one in ended) < MANY
+    assert len(ended) == MANY
+    assert not [one for one in ended if one.failure]
+
+
+def test_a_folder_that_is_in_use_is_said_to_a_caller(study: Path, tmp_path: Path):
+    script = f"from pathlib import Path; from pipeline.storage.casebook import locked; import sys\n\
+with locked(Path({str(tmp_path)!r})): print('held', flush=True); sys.stdin.read()"
+    holder = subprocess.Popen(
+        [sys.executable, "-c", script], cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE
+    )
+    assert holder.stdout is not None
+    holder.stdout.readline()
+    with pytest.raises(OutputError, match="another run is at work"):
+        list(run_study(load_study(study), tmp_path, Running()))
+    holder.communicate()
