@@ -10,6 +10,7 @@ from pipeline.storage.files import read_table, write_table
 from pipeline.study.config import StudyConfig, parse_study
 from pipeline.sweeps.sensitivity import SENSITIVITY_COLUMNS, sensitivity_rows
 from pipeline.sweeps.variants import points_of
+from pipeline.tables.rows import read_results
 
 KEYS = ("femur.length_mm", "femur.shaft_diameter_mm", "femur.distal_diameter_mm")
 RANGES = ((400.0, 440.0), (25.0, 29.0), (33.0, 41.0))
@@ -52,6 +53,7 @@ def fabricate(
     columns = ("variant", "status", "reason", *(factor.key for factor in study.design.factors))
     write_table(out / "design.csv", table, columns)
     write_table(out / "results.csv", results, RESULTS)
-    rows = sensitivity_rows(study, read_table(out / "design.csv"), read_table(out / "results.csv"))
+    refused = {row["variant"] for row in table if row["status"] == "refused"}
+    rows = sensitivity_rows(study, refused, read_results(out / "results.csv"))
     write_table(out / "sensitivity.csv", rows, SENSITIVITY_COLUMNS)
     return read_table(out / "sensitivity.csv")

@@ -7,10 +7,10 @@ import json
 from collections.abc import Collection, Mapping
 from pathlib import Path
 
-from pipeline.run.collect import RESULT_COLUMNS
 from pipeline.storage.checksums import checksum_lines, digest_of
 from pipeline.storage.files import write_table
 from pipeline.study.config import load_study
+from pipeline.tables.rows import COLUMNS as RESULT_COLUMNS
 
 DEMO = Path(__file__).parents[1] / "configs" / "demo.toml"
 CHANGES = ("defect.gap_mm=4", "mesh.level=default")

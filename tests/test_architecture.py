@@ -26,9 +26,9 @@ ROOMS = {
     "pipeline.storage": GROUND | {"pipeline.fem"},
     "pipeline.tables": GROUND | {"pipeline.measures", "pipeline.study", "pipeline.storage"},
     "pipeline.sweeps": GROUND | {"pipeline.measures", "pipeline.study", "pipeline.tables"},
-    "pipeline.run": RESULTS | {"pipeline.sweeps"},
     "pipeline.output": GROUND
     | {"pipeline.measures", "pipeline.study", "pipeline.storage", "pipeline.tables"},
+    "pipeline.run": RESULTS | {"pipeline.sweeps", "pipeline.output"},
     "pipeline.writing": RESULTS | {"pipeline.run"},
     "pipeline.sharing": RESULTS | {"pipeline.run"},
     "pipeline.verification": RESULTS | {"pipeline.run"},

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 import typer
@@ -27,22 +27,12 @@ from pipeline.cli.options import (
 )  # fmt: skip
 from pipeline.cli.reporting import Reporter, Voice
 from pipeline.cli.terminal import console, duration, print_plan, print_results, verdict
-from pipeline.errors import StoppedError
-from pipeline.output.credibility import credibility_page
-from pipeline.output.figures import draw_study
-from pipeline.output.indices import draw_indices
-from pipeline.output.report.page import report_page
-from pipeline.run.collect import write_inputs
+from pipeline.output.report.page import REPORT
 from pipeline.run.engine import Place
-from pipeline.run.jobs import Outcome
-from pipeline.run.levels import other_levels, run_levels
+from pipeline.run.execute import Asked, Finished, Options, execute
 from pipeline.run.planning import Plan, plan
-from pipeline.run.sampling import left_out, spread
-from pipeline.run.study import Running
-from pipeline.storage.casebook import locked
-from pipeline.storage.files import check_writable
-from pipeline.storage.provenance import in_words
-from pipeline.study.config import StudyConfig, load_study
+from pipeline.run.sampling import left_out, sample_of
+from pipeline.study.config import StudyConfig, load_study, text_of
 
 
 @app.command()
@@ -68,66 +58,35 @@ def run(  # noqa: PLR0913 (options of a command)
     folder = out or Path("results") / study.stem
     voice: Voice = "json" if as_json else "quiet" if quiet else "bar"
     planned = plan(config)
+    sample = sample_of(planned, error_cases) if levels == 3 else ()
     if voice == "bar":
         print_plan(config, planned)
-    sample = _sample(config, planned, error_cases, voice) if levels == 3 else ()
-    keep = keep_fields or (Keep.none if planned.has_design else Keep.all)
+        _print_sample(planned, sample)
+    asked = Asked(text_of(study), tuple(changes or ()), levels, error_cases)
     place = Place(workers or os.cpu_count() or 1, memory, scheduler)
-    running = Running(place, ":".join(config.shown) if keep is Keep.shown else keep.value)
+    kept = keep_fields or (Keep.none if planned.has_design else Keep.all)
+    options = Options(place, kept.value, sample, asked=asked)
     reporter = Reporter(voice, len(planned.items) + 2 * len(sample), has_levels=bool(sample))
-    asked = {"changes": changes or [], "levels": levels, "error_cases": error_cases}
-    check_writable(folder)
-    with locked(folder):
-        write_inputs(study, config, asked, folder)
-        outcomes = _followed(run_levels(config, folder, running, sample), config, reporter)
-        if keep is not Keep.none:
-            _draw(config, folder, outcomes)
-        draw_indices(folder, *config.shown)
-        credibility_page(config, folder, in_words(), CAUTION)
-        page = report_page(config, folder, in_words(), CAUTION)
+    with reporter.running():
+        finished = execute(planned, folder, options, reporter.ended)
     if voice == "bar":
-        print_results(config, folder, planned.first[0].case.variant)
-        console.print(f"\n{CAUTION}\n", highlight=False)
-        console.print(
-            f"Report: {page}\nTables, pictures and fields: {folder}", markup=False, highlight=False
-        )
+        _print_end(config, planned, finished)
     reporter.event("end", folder=str(folder), done=reporter.done, failed=reporter.failed)
-    words = verdict(outcomes)
+    words = verdict(finished.outcomes)
     if words:
         if voice != "json":
             console.print(words)
         raise typer.Exit(1)
 
 
-def _followed(
-    running: Iterable[tuple[str, Outcome]], config: StudyConfig, reporter: Reporter
-) -> list[Outcome]:
-    """Run all cases and say how each ends; the outcomes on the study's own mesh level."""
-    outcomes = []
-    try:
-        with reporter.running():
-            for level, outcome in running:
-                if level == config.mesh.level:
-                    outcomes.append(outcome)
-                reporter.ended(level, outcome)
-    except KeyboardInterrupt:
-        raise StoppedError(
-            f"stopped after {reporter.done} of {reporter.total} cases; they are kept: run the same "
-            "command again to go on"
-        ) from None
-    return outcomes
-
-
-def _draw(config: StudyConfig, folder: Path, outcomes: Sequence[Outcome]) -> None:
-    """Draw the constructs that were solved; of a design those of its first variant."""
-    first = outcomes[0].case.variant
-    listed = [
-        outcome.case.name
-        for outcome in outcomes
-        if not outcome.failure and outcome.case.variant == first
-    ]
-    with console.status("drawing"):
-        draw_study(folder, listed, *config.shown)
+def _print_end(config: StudyConfig, planned: Plan, finished: Finished) -> None:
+    """What came out, and where it lies."""
+    print_results(config, finished.out, planned.items[0].case.variant)
+    console.print(f"\n{CAUTION}\n", highlight=False)
+    page = finished.out / REPORT
+    console.print(
+        f"Report: {page}\nTables, pictures and fields: {finished.out}", markup=False, highlight=False
+    )
 
 
 def _check_levels(levels: int, error_cases: int | None) -> None:
@@ -137,24 +96,22 @@ def _check_levels(levels: int, error_cases: int | None) -> None:
         raise StudyError(f"--error-cases {error_cases}: allowed with three meshes only; add --levels 3")
 
 
-def _sample(config: StudyConfig, planned: Plan, wanted: int | None, voice: Voice) -> tuple[str, ...]:
-    """Choose what runs on three meshes, all by default, and say so."""
-    every = [item.case for item in planned.items]
-    count = len(every)
-    sample = spread(every, wanted or count)
+def _print_sample(planned: Plan, sample: Sequence[str]) -> None:
+    """Say what runs on three meshes, and what the other two take."""
+    if not sample:
+        return
+    count = len(planned.items)
     text = f"Three meshes for {len(sample)} of {count} constructs: {', '.join(sample)}."
     if len(sample) < count:
         text += " The errors of the others are estimated from those of their kind."
-    alone = left_out(every, sample)
+    alone = left_out(planned.cases, sample)
     if alone:
         text += (
             f" There is no {' and no '.join(alone)} among them, so theirs stay unknown: a larger "
             "--error-cases brings them."
         )
-    if voice == "bar":
-        more = other_levels(config, sample)
-        hours, memory = sum(one.hours for one in more), max(one.memory_gb for one in more)
-        time = f"about {duration(hours)} more for one worker"
-        text += f" The other two meshes take {time}, {memory:.1f} GB of memory each."
-        console.print(text, markup=False, highlight=False)
-    return sample
+    more = [plan.forecast for plan in planned.only(sample).elsewhere]
+    hours, memory = sum(one.hours for one in more), max(one.memory_gb for one in more)
+    time = f"about {duration(hours)} more for one worker"
+    text += f" The other two meshes take {time}, {memory:.1f} GB of memory each."
+    console.print(text, markup=False, highlight=False)

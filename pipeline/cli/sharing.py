@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Collection
 from pathlib import Path
 from typing import Annotated
 
@@ -16,15 +15,14 @@ from pipeline.cli.reporting import Reporter
 from pipeline.cli.terminal import console
 from pipeline.cli.terminal_sharing import print_claims, print_differences, print_reproduction
 from pipeline.run.engine import Place
-from pipeline.run.planning import plan
-from pipeline.run.study import Running, run_study
+from pipeline.run.execute import Asked, Options, execute
+from pipeline.run.planning import Plan
 from pipeline.sharing.bundle import bundle as packed
 from pipeline.sharing.claims import borne_out, load_claims
 from pipeline.sharing.compare import agree
 from pipeline.sharing.reproduction import JUDGED, REPRODUCTION, Run, compared, judged_claims
 from pipeline.sharing.reproduction import reproduce as reproduced
 from pipeline.storage.run_folder import CLAIMS
-from pipeline.study.config import StudyConfig
 
 Folder = Annotated[Path, typer.Argument(metavar="DIR", help="Results of a finished run.")]
 Packed = Annotated[Path, typer.Argument(metavar="BUNDLE", help="A bundle, or its unpacked folder.")]
@@ -112,13 +110,12 @@ def reproduce(
 
 
 def _runner(workers: int) -> Run:
-    """What runs a study, with a bar that shows it."""
+    """What runs the cases of a plan, with a bar that shows it."""
 
-    def run(study: StudyConfig, out: Path, only: Collection[str] | None) -> None:
-        total = len(plan(study).items) if only is None else len(only)
-        reporter = Reporter("bar", total, has_levels=False)
+    def run(planned: Plan, out: Path, asked: Asked) -> None:
+        reporter = Reporter("bar", len(planned.items), has_levels=False)
+        options = Options(Place(workers), keep="none", pages=False, asked=asked)
         with reporter.running():
-            for outcome in run_study(study, out, Running(Place(workers), keep="none"), only):
-                reporter.ended(study.mesh.level, outcome)
+            execute(planned, out, options, reporter.ended)
 
     return run

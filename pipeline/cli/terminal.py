@@ -21,7 +21,7 @@ from rich.table import Table
 from geometries.defect import gap_centre
 from pipeline.loading.statics import actions, section_load
 from pipeline.output.beside import BESIDE_HEADINGS, beside
-from pipeline.output.tables import HEADINGS, failures, headline, legend
+from pipeline.output.tables import HEADINGS, short_table
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import Plan, Planned
 from pipeline.study.config import StudyConfig
@@ -133,12 +133,13 @@ def print_results(config: StudyConfig, folder: Path, variant: str = "") -> None:
     table = Table(title=title, title_justify="left", header_style="bold")
     for position, heading in enumerate(HEADINGS):
         table.add_column(heading, justify="left" if position == 0 else "right", overflow="fold")
-    for row in headline(folder, stage, load):
-        table.add_row(*row)
+    short = short_table(folder, stage, load)
+    for name, cells in short.lines:
+        table.add_row(name, *(cell.text for cell in cells))
     console.print(table)
-    for line in legend(folder):
+    for line in short.legend:
         console.print(line, markup=False, highlight=False)
-    failed = failures(folder)
+    failed = short.failures
     for name, reason in list(failed.items())[:REASONS_SHOWN]:
         console.print(f"{name} failed: {reason}", markup=False, highlight=False)
     if len(failed) > REASONS_SHOWN:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.output.tables import first_variant
 from pipeline.storage.files import read_if_any
 
 BESIDE_HEADINGS = ("published", "model", "measured", "model / measured", "standing")
@@ -19,8 +18,14 @@ def beside(out: Path) -> list[tuple[tuple[str, ...], str]]:
         A row for each in the order of ``BESIDE_HEADINGS``, and how the test differed from the model
         with what puts the result in doubt, or why there is none; nothing if no measurement is named.
     """
-    _, rows = first_variant(read_if_any(out / "published.csv"))
+    rows = published_of_first(out)
     return [(_beside(row), row["reason"] or _differs(row)) for row in rows]
+
+
+def published_of_first(out: Path) -> list[dict[str, str]]:
+    """Rows of ``published.csv``, of a design those of its first variant."""
+    rows = read_if_any(out / "published.csv")
+    return [row for row in rows if row["variant"] == rows[0]["variant"]]
 
 
 def _differs(row: dict[str, str]) -> str:

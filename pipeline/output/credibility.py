@@ -13,13 +13,14 @@ from pathlib import Path
 from statistics import median
 
 from geometries.materials import MATERIALS
+from pipeline.output.beside import published_of_first
 from pipeline.output.pages import write_page
-from pipeline.output.tables import first_variant
 from pipeline.storage.casebook import read_summary
-from pipeline.storage.files import VERIFICATION, read_if_any, read_table
+from pipeline.storage.files import VERIFICATION, read_if_any
+from pipeline.storage.run_folder import RESULTS
 from pipeline.study.config import StudyConfig
+from pipeline.tables.rows import Row, first_variant, read_results
 
-Row = dict[str, str]
 BALANCES = {
     "force_residual": "forces", "moment_residual": "moments", "energy_residual": "energy",
     "volume_error": "volume of a part",
@@ -60,13 +61,14 @@ class Run:
     @cached_property
     def rows(self) -> list[Row]:
         """All results."""
-        return read_table(self.out / "results.csv")
+        return list(read_results(self.out / RESULTS))
 
     @cached_property
     def summaries(self) -> list[dict[str, object]]:
-        """Records of the cases that were stored."""
-        names = dict.fromkeys(row["construct"] for row in self.rows if row["quantity"])
-        return [read_summary(self.out, name) for name in names]
+        """Records of the stored cases, of a design those of its first variant."""
+        solved = (row for row in first_variant(self.rows) if row.quantity)
+        cases = dict.fromkeys((row.construct, row.variant) for row in solved)
+        return [read_summary(self.out, *case) for case in cases]
 
 
 def credibility_page(study: StudyConfig, out: Path, versions: str, caution: str) -> Path:
@@ -113,7 +115,7 @@ def _factors(run: Run, versions: str) -> Iterator[Item]:
     )
     yield Item("Model form", FORM, "Why these idealisations serve the question.")
     yield Item("Model inputs", tuple(_materials(run)), "How sure the inputs are; which were varied.")
-    tests = tuple(f"{row['source']}: {row['differs']}" for row in _published(run))
+    tests = tuple(f"{row['source']}: {row['differs']}" for row in published_of_first(run.out))
     yield Item("Test samples", tests, "Specimens of the tests that the model is held against.")
     yield Item("Test conditions", (), "Loads, supports and measurements of these tests.")
     yield Item("Equivalency of input parameters", (), "Where model and tests have unlike inputs.")
@@ -163,25 +165,25 @@ def _verified(run: Run) -> Item:
 
 def _discretised(run: Run) -> Item:
     """What three meshes say, of stiffness and gap movement, and how many values have no limit."""
-    known = [row for row in run.rows if row["mesh"]]
+    known = [row for row in run.rows if row.mesh]
     if not known:
         return Item("Discretisation error", (), "Run with --levels 3.")
     answers = []
     for name, words in (("stiffness", "stiffness"), ("gap_", "movement and strain of the gap")):
-        shares = [float(row["error"]) for row in known if row["error"] and name in row["quantity"]]
+        shares = [row.error for row in known if row.error is not None and name in row.quantity]
         if shares:
             answers.append(f"{words}: median {median(shares):.2g} %, largest {max(shares):.2g} %")
-    singular = sum(row["mesh"].startswith("singular") for row in known)
+    singular = sum(row.is_singular for row in known)
     text = f"Grid-convergence index, {'; '.join(answers)}; {singular} values are singular."
     return Item("Discretisation error", (text,))
 
 
 def _balanced(run: Run) -> Item:
     """The worst balance over all rows."""
-    rows = [row for row in run.rows if row["quantity"]]
-    worst = {name: max((float(row[name]) for row in rows if row[name]), default=0) for name in BALANCES}
+    found = {name: [getattr(row, name) for row in run.rows] for name in BALANCES}
+    worst = {name: max(filter(None, values), default=0) for name, values in found.items()}
     text = ", ".join(f"{words} {worst[name]:.1e}" for name, words in BALANCES.items())
-    failed = sum(row["status"] != "ok" for row in run.rows)
+    failed = sum(not row.is_ok for row in run.rows)
     return Item("Numerical solver error", (f"Worst residual or error: {text}; {failed} rows failed.",))
 
 
@@ -203,13 +205,8 @@ def _materials(run: Run) -> Iterator[str]:
         yield f"{name}: {material.modulus:g} MPa, ν {material.poisson:g}; {material.source}"
 
 
-def _published(run: Run) -> list[Row]:
-    _, rows = first_variant(read_if_any(run.out / "published.csv"))
-    return rows
-
-
 def _beside(run: Run) -> Iterator[str]:
-    for row in _published(run):
+    for row in published_of_first(run.out):
         if row["model"]:
             yield f"{row['name']}: model {row['model']}, measured {row['measured']} {row['unit']}"
 

@@ -15,8 +15,9 @@ from pipeline.measures.dictionary import PEAK
 from pipeline.output.charts import GRID
 from pipeline.output.panels import MUTED
 from pipeline.output.scene import INK
-from pipeline.output.tables import COLUMNS, Column, is_singular, pick
-from pipeline.tables.comparisons import INTACT_STAGE, Row, error_of, headline_rows, number
+from pipeline.output.tables import COLUMNS, Column, pick
+from pipeline.tables.lookup import Results
+from pipeline.tables.rows import INTACT_STAGE, Row
 
 # Hues that colour-blind readers tell apart: Okabe & Ito 2008, as in Wong 2011 Nat Methods 8:441 (from
 # memory), without the yellow, which is pale on paper.
@@ -71,7 +72,7 @@ def draw_chart(chart: Chart, rows: Sequence[Row], stages: Sequence[str], load: s
     ----------
     chart : Chart
         What to show.
-    rows : sequence of mapping
+    rows : sequence of Row
         Results of one variant.
     stages : sequence of str
         Tissue stages in the order of the study; that of the intact bone comes last by itself.
@@ -87,7 +88,7 @@ def draw_chart(chart: Chart, rows: Sequence[Row], stages: Sequence[str], load: s
     panels = [(column, _values(column, rows, order, load)) for column in chart.columns]
     panels = [(column, values) for column, values in panels if values]
     known = {name for _, values in panels for found in values.values() for name in found}
-    names = [name for name in dict.fromkeys(str(row["construct"]) for row in rows) if name in known]
+    names = [name for name in dict.fromkeys(row.construct for row in rows) if name in known]
     shown = [stage for stage in order if any(stage in values for _, values in panels)]
     for start in range(0, len(names), ROWS):
         yield _page(panels, names[start : start + ROWS], shown)
@@ -96,25 +97,33 @@ def draw_chart(chart: Chart, rows: Sequence[Row], stages: Sequence[str], load: s
 def left_out(chart: Chart, rows: Sequence[Row], load: str) -> list[str]:
     """What a chart has no mark for although it was asked: what failed, and singular values."""
     failed = (
-        " at ".join(str(row[key]) for key in ("construct", "stage") if row[key]) + " (failed)"
+        " at ".join(filter(None, (row.construct, row.stage))) + " (failed)"
         for row in rows
-        if row["status"] != "ok"
+        if not row.is_ok
     )
-    sound = [row for row in headline_rows(rows) if is_singular(row)]
     singular = (
-        f"{column.quantity} of {row['construct']} at {row['stage']} (singular)"
+        f"{column.quantity} of {row.construct} at {row.stage} (singular)"
         for column in chart.columns
-        for stage in dict.fromkeys(row["stage"] for row in sound)
-        for row in pick(column, [r for r in sound if r["stage"] == stage], load).values()
+        for stage in dict.fromkeys(row.stage for row in rows)
+        for row in _picked(column, rows, stage, load).values()
+        if row.is_singular
     )
     return [*dict.fromkeys((*failed, *singular))]
 
 
+def _picked(column: Column, rows: Sequence[Row], stage: str, load: str) -> dict[str, Row]:
+    """The row of each construct that has this very stage."""
+    return pick(column, Results([row for row in rows if row.stage == stage]), stage, load)
+
+
 def _values(column: Column, rows: Sequence[Row], stages: Sequence[str], load: str) -> Values:
     """Rows of a column that have a limit, by stage and construct."""
-    sound = [row for row in headline_rows(rows) if not is_singular(row)]
-    found = {s: pick(column, [r for r in sound if r["stage"] == s], load) for s in stages}
-    return {stage: picked for stage, picked in found.items() if picked}
+    found = {stage: _picked(column, rows, stage, load) for stage in stages}
+    sound = {
+        stage: {name: row for name, row in picked.items() if not row.is_singular}
+        for stage, picked in found.items()
+    }
+    return {stage: picked for stage, picked in sound.items() if picked}
 
 
 def _page(
@@ -127,7 +136,7 @@ def _page(
         axes = figure.add_subplot(1, len(panels), place + 1)
         _draw(axes, values, names, looks)
         words = "implant stress" if column.quantity == PEAK else column.quantity.replace("_", " ")
-        unit = next(iter(next(iter(values.values())).values()))["unit"]
+        unit = next(iter(next(iter(values.values())).values())).unit
         axes.set_xlabel(f"{words}, {unit}", fontsize=TEXT, color=INK)
         axes.set_yticks(range(len(names)), names if place == 0 else [""] * len(names), fontsize=TEXT)
     handles = [Line2D([], [], ls="", label=stage, **look) for stage, look in looks.items()]
@@ -153,10 +162,9 @@ def _draw(
         shift = lane * SPREAD / max(len(lanes), 1)
         for name, row in values.get(stage, {}).items():
             if name in names:
-                error = error_of(row)
-                half = error if isfinite(error) else None
+                half = row.half if isfinite(row.half) else None
                 axes.errorbar(
-                    number(row), names.index(name) + shift, xerr=half, ecolor=INK, elinewidth=0.7,
+                    row.number, names.index(name) + shift, xerr=half, ecolor=INK, elinewidth=0.7,
                     ls="", zorder=3, **look,
                 )  # fmt: skip
     _frame(axes, len(names))

@@ -16,21 +16,21 @@ from pipeline.output.dots import CHARTS, draw_chart, left_out
 from pipeline.output.indices import index_pages
 from pipeline.output.panels import save
 from pipeline.output.spreadsheet import write_sheets
-from pipeline.output.tables import HEADINGS, first_variant, headline, legend
+from pipeline.output.tables import COLUMNS, HEADINGS, Printed, Short, short_table
 from pipeline.storage.files import check_writable, read_if_any, read_table, write_table, write_text
+from pipeline.storage.run_folder import RESULTS
 from pipeline.study.config import StudyConfig
-from pipeline.tables.comparisons import headline_rows, number
+from pipeline.tables.comparisons import headline_rows
+from pipeline.tables.rows import Key, Row, first_variant, read_results
 
 KINDS = ("png", "svg", "pdf")
 RESOLUTIONS = (300, 600)  # dots an inch; journals ask for either (common practice, no source)
 OTHERS = ("comparisons", "brackets", "published", "sensitivity", "dictionary")
 """Tables that become sheets where the run has them."""
-CELL = re.compile(r"(?P<value>[+-]?\d[\d.]*)?(?P<note>[^\n]*)(\n±(?P<error>.*))?")
 MARKED = "Marks are tissue stages, whiskers the error of the mesh where it is known."
 LARGE = 1e4  # from here on whole numbers are read more easily than powers of ten
 FILE = re.compile(r"[a-z0-9_-]+")  # the folder may be that of someone else
-LONG = ("construct", "stage", "load", "quantity", "location", "unit", "value", "error %")
-Row = dict[str, str]
+LONG = ("construct", *Key._fields, "unit", "value", "error %")
 
 
 @dataclass(frozen=True)
@@ -82,46 +82,51 @@ def export(folder: Path, out: Path, study: StudyConfig, look: Print) -> list[Pat
         If one can not be written.
     """
     check_writable(out)
-    _, rows = first_variant(read_table(folder / "results.csv"))
-    return [*_tables(folder, out, study.shown, rows), *_figures(folder, out, study, look)]
+    rows = first_variant(read_results(folder / RESULTS))
+    return [*_tables(folder, out, study.shown, rows), *_figures(folder, out, study, rows, look)]
 
 
 def _tables(folder: Path, out: Path, shown: tuple[str, str], rows: Sequence[Row]) -> list[Path]:
-    main = headline(folder, *shown)
-    cells = [_split(line) for line in main]
+    short = short_table(folder, *shown)
+    cells = [_cells(*line) for line in short.lines]
     write_table(out / "main-table.csv", cells, list(cells[0]) if cells else HEADINGS)
-    write_text(out / "main-table.tex", _main_latex(cells, shown, legend(folder)))
+    write_text(out / "main-table.tex", _main_latex(short, shown))
     write_text(out / "results.tex", _long_latex(rows))
-    sheets = {"main table": cells, "results": read_table(folder / "results.csv")}
+    sheets = {"main table": cells, "results": read_table(folder / RESULTS)}
     sheets |= {name: read_if_any(folder / f"{name}.csv") for name in OTHERS}
     write_sheets(out / "tables.xlsx", sheets)
     return [out / name for name in ("main-table.csv", "main-table.tex", "results.tex", "tables.xlsx")]
 
 
-def _split(line: Sequence[str]) -> Row:
-    """A row of the short table with value, error and remark of each quantity in unlike columns."""
-    cells = {HEADINGS[0]: line[0]}
-    for heading, cell in zip(HEADINGS[1:], line[1:], strict=True):
-        name, _, unit = heading.partition("\n")
-        found = CELL.fullmatch(cell)
-        assert found is not None, cell
-        cells[f"{name}, {unit}"] = found["value"] or ""
-        cells[f"{name}, error"] = found["error"] or ""
-        cells[f"{name}, remark"] = found["note"].strip()
+def _cells(construct: str, figures: Sequence[Printed]) -> dict[str, str]:
+    """A line of the short table with value, error and remark of each quantity in unlike columns."""
+    cells = {HEADINGS[0]: construct}
+    for column, figure in zip(COLUMNS, figures, strict=True):
+        name, _, unit = column.heading.partition("\n")
+        value, remark = _apart(figure)
+        cells[f"{name}, {unit}"] = value
+        cells[f"{name}, error"] = figure.error
+        cells[f"{name}, remark"] = remark
     return cells
 
 
-def _main_latex(cells: Sequence[Row], shown: tuple[str, str], notes: Sequence[str]) -> str:
+def _apart(figure: Printed) -> tuple[str, str]:
+    """A number, and all words beside or in place of it."""
+    is_number = figure.value[-1:].isdigit()
+    value, words = (figure.value, "") if is_number else ("", figure.value)
+    return value, " ".join(filter(None, (words, figure.note)))
+
+
+def _main_latex(short: Short, shown: tuple[str, str]) -> str:
     stage, load = shown
     heads = [heading.partition("\n")[::2] for heading in HEADINGS]
     lines = []
-    for row in cells:
-        name, *texts = row.values()
-        parts = zip(texts[::3], texts[1::3], texts[2::3], strict=True)
-        lines.append([name, *(_joined(*part) for part in parts)])
+    for name, figures in short.lines:
+        parts = ((*_apart(figure), figure.error) for figure in figures)
+        lines.append([name, *(_joined(value, error, remark) for value, remark, error in parts)])
     caption = f"Main results at tissue stage {stage} under load {load}."
     head = [[name for name, _ in heads], [unit for _, unit in heads]]
-    return latex.table(head, lines, caption, [*notes, CAUTION])
+    return latex.table(head, lines, caption, [*short.legend, CAUTION])
 
 
 def _joined(value: str, error: str, remark: str) -> str:
@@ -130,13 +135,11 @@ def _joined(value: str, error: str, remark: str) -> str:
 
 def _long_latex(rows: Sequence[Row]) -> str:
     """Headline quantities of all stages and loads; a spreadsheet holds the others better."""
-    sound = [row for row in headline_rows(rows) if "part" not in row]
+    sound = [row for row in headline_rows(rows) if not row.part]
     lines = [
-        [str(row.get(name, "")) for name in LONG[:-2]]
-        + [_rounded(number(row)), _percent(str(row.get("error", "")))]
-        for row in sound
+        [row.construct, *row.key, row.unit, _rounded(row.number), _percent(row.error)] for row in sound
     ]
-    failed = sum(row["status"] != "ok" for row in rows)
+    failed = sum(not row.is_ok for row in rows)
     lost = f" {failed} rows failed and are left out." if failed else ""
     caption = f"Headline quantities at all tissue stages and loads.{lost} {CAUTION}"
     return latex.long_table(LONG, lines, caption, numbers=2)
@@ -146,14 +149,16 @@ def _rounded(value: float) -> str:
     return f"{value:.0f}" if abs(value) >= LARGE else f"{value:.4g}"
 
 
-def _percent(error: str) -> str:
-    return f"{float(error):.2g}" if error else ""
+def _percent(error: float | None) -> str:
+    return "" if error is None else f"{error:.2g}"
 
 
-def _figures(folder: Path, out: Path, study: StudyConfig, look: Print) -> Iterator[Path]:
+def _figures(
+    folder: Path, out: Path, study: StudyConfig, rows: Sequence[Row], look: Print
+) -> Iterator[Path]:
     """Every figure in every format, and a file with their captions."""
     captions = []
-    for name, figure, caption in _drawn(folder, study):
+    for name, figure, caption in _drawn(folder, study, rows):
         captions.append(f"{name}: {caption}")
         for kind in look.kinds:
             yield save(figure, out / "figures" / f"{name}.{kind}", look.dpi)
@@ -161,10 +166,9 @@ def _figures(folder: Path, out: Path, study: StudyConfig, look: Print) -> Iterat
     yield out / "captions.txt"
 
 
-def _drawn(folder: Path, study: StudyConfig) -> Iterator[tuple[str, Figure, str]]:
+def _drawn(folder: Path, study: StudyConfig, rows: Sequence[Row]) -> Iterator[tuple[str, Figure, str]]:
     """Name, figure and caption of every chart."""
     stage, load = study.shown
-    _, rows = first_variant(read_table(folder / "results.csv"))
     for chart in CHARTS:
         pages = list(draw_chart(chart, rows, [stage.name for stage in study.stages], load))
         lost = "; ".join(left_out(chart, rows, load))

@@ -21,7 +21,7 @@ from pipeline.output.panels import MUTED
 from pipeline.output.scene import INK
 from pipeline.output.tables import COLUMNS
 from pipeline.storage.files import read_if_any
-from pipeline.tables.comparisons import INTACT_STAGE
+from pipeline.tables.rows import INTACT_STAGE
 
 Group = list[Row]
 CHARTS = {

@@ -1,4 +1,4 @@
-"""The short tables that a run ends with."""
+"""The short table that a run ends with."""
 
 from __future__ import annotations
 
@@ -8,20 +8,11 @@ from math import isfinite
 from pathlib import Path
 
 from pipeline.measures.dictionary import HIGHEST, PEAK
-from pipeline.storage.files import read_table
-from pipeline.tables.comparisons import (
-    INTACT_STAGE,
-    UNDECIDED,
-    UNKNOWN,
-    Key,
-    Row,
-    error_of,
-    headline_rows,
-    key_of,
-    label_of,
-    number,
-    size_of,
-)
+from pipeline.storage.files import read_if_any
+from pipeline.storage.run_folder import RESULTS
+from pipeline.tables.comparisons import UNDECIDED, UNKNOWN
+from pipeline.tables.lookup import Results
+from pipeline.tables.rows import INTACT_STAGE, Key, Row, first_variant, read_results
 
 
 @dataclass(frozen=True)
@@ -50,12 +41,53 @@ COLUMNS = (
     Column("implant stress\nMPa", PEAK, HIGHEST, ".0f"),
 )
 HEADINGS = ("construct", *(column.heading for column in COLUMNS))
-Picked = dict[str, Row]
-Pair = tuple[frozenset[object], Key]
+Pair = tuple[frozenset[str], Key]
 
 
-def headline(out: Path, stage: str, load: str) -> list[tuple[str, ...]]:
-    """Main results of each construct at one stage, with their errors where these are known.
+@dataclass(frozen=True)
+class Printed:
+    """A value as it is printed.
+
+    Parameters
+    ----------
+    value, error : str
+        The number, or a word in its place; how far it may be off, empty where nobody knows.
+    note : str
+        Whose it is, of the highest stress; ``~`` where errors do not tell it from others.
+    """
+
+    value: str
+    error: str = ""
+    note: str = ""
+
+    @property
+    def text(self) -> str:
+        """All of it in one cell."""
+        bound = f"\n±{self.error}" if self.error else ""
+        return " ".join(filter(None, (self.value, self.note))) + bound
+
+
+@dataclass(frozen=True)
+class Short:
+    """The main results of a run at one stage and load, of a design those of its first variant.
+
+    Parameters
+    ----------
+    lines : list of (str, tuple of Printed)
+        Each construct in the order of the study, and its figures in the order of ``COLUMNS``.
+    legend : list of str
+        What the signs mean, a line each.
+    failures : dict of str to str
+        First reason for which each construct, or stage of one, failed; of all variants.
+    """
+
+    lines: list[tuple[str, tuple[Printed, ...]]]
+    legend: list[str]
+    failures: dict[str, str]
+
+
+def short_table(out: Path, stage: str, load: str) -> Short:
+    """Read the short table of a finished run.
 
     Movement, strain and stress are those of one load; each stiffness is that of the first load which
     has it. The stress is the highest level that any implant exceeds in 5 mm³. A ``~`` stands at values
@@ -67,45 +99,40 @@ def headline(out: Path, stage: str, load: str) -> list[tuple[str, ...]]:
         Folder of the study's results.
     stage, load : str
         What to show; intact constructs have no stage.
-
-    Returns
-    -------
-    list of tuple of str
-        A row for each construct in the order of the study, its cells in the order of ``HEADINGS``.
     """
-    variant, results = first_variant(read_table(out / "results.csv"))
-    shown = [row for row in results if row["stage"] in (stage, INTACT_STAGE, "")]
-    failed = {row["construct"] for row in shown if row["status"] != "ok"}
-    sound = headline_rows(row for row in shown if row["construct"] not in failed)
-    picked = [pick(column, sound, load) for column in COLUMNS]
-    pairs = _pairs(out, variant) if any(row["error"] for row in results) else {}
-    tied = [_tied(column, rows, pairs) for column, rows in zip(COLUMNS, picked, strict=True)]
-    table = []
-    for name in dict.fromkeys(row["construct"] for row in shown):
+    rows = list(read_results(out / RESULTS))
+    return Short(_lines(out, rows, stage, load), _legend(rows), _failures(rows))
+
+
+def _lines(
+    out: Path, rows: Sequence[Row], stage: str, load: str
+) -> list[tuple[str, tuple[Printed, ...]]]:
+    shown = [row for row in first_variant(rows) if row.stage in (stage, INTACT_STAGE, "")]
+    failed = {row.construct for row in shown if not row.is_ok}
+    results = Results([row for row in shown if row.construct not in failed])
+    picked = [pick(column, results, stage, load) for column in COLUMNS]
+    has_errors = any(row.error is not None for row in shown)
+    pairs = _pairs(out, shown[0].variant) if has_errors else {}
+    tied = [_tied(column, found, pairs) for column, found in zip(COLUMNS, picked, strict=True)]
+    lines = []
+    for name in dict.fromkeys(row.construct for row in shown):
         if name in failed:
-            table.append((name, "failed", *[""] * (len(COLUMNS) - 1)))
+            lines.append((name, (Printed("failed"), *[Printed("")] * (len(COLUMNS) - 1))))
             continue
         columns = zip(COLUMNS, picked, tied, strict=True)
-        table.append((name, *(_text(c, rows.get(name), name in ties) for c, rows, ties in columns)))
-    return table
+        figures = (_printed(c, found.get(name), name in ties) for c, found, ties in columns)
+        lines.append((name, tuple(figures)))
+    return lines
 
 
-def first_variant(rows: Sequence[dict[str, str]]) -> tuple[str, list[dict[str, str]]]:
-    """Name of the first variant in a table, empty without a design, and its rows."""
-    name = rows[0]["variant"] if rows else ""
-    return name, [row for row in rows if row["variant"] == name]
-
-
-def legend(out: Path) -> list[str]:
-    """What the signs of the short table mean, a line each."""
-    rows = read_table(out / "results.csv")
-    if not any(row["error"] for row in rows):
+def _legend(rows: Sequence[Row]) -> list[str]:
+    if all(row.error is None for row in rows):
         return ["No errors are known, so no difference is: --levels 3 estimates them on three meshes."]
     lines = [
         "± error of the mesh. ~ errors leave open which of these is the smallest (stiffness: the "
         "largest) at its gap."
     ]
-    lent = dict.fromkeys(label_of(row) for row in rows if row["mesh"].startswith("estimated"))
+    lent = dict.fromkeys(row.label for row in rows if row.mesh.startswith("estimated"))
     if lent:
         lines.append(
             f"± of {', '.join(lent)} is estimated from other constructs; results.csv says which."
@@ -113,41 +140,41 @@ def legend(out: Path) -> list[str]:
     return lines
 
 
-def failures(out: Path) -> dict[str, str]:
-    """First reason for which each failed construct, or each failed stage of a construct, failed."""
+def _failures(rows: Sequence[Row]) -> dict[str, str]:
     reasons: dict[str, str] = {}
-    for row in read_table(out / "results.csv"):
-        if row["status"] != "ok":
-            stage = f" at stage {row['stage']}" if row["stage"] else ""
-            reasons.setdefault(label_of(row) + stage, row["reason"])
+    for row in rows:
+        if not row.is_ok:
+            stage = f" at stage {row.stage}" if row.stage else ""
+            reasons.setdefault(row.label + stage, row.reason)
     return reasons
 
 
-def pick(column: Column, rows: Sequence[Row], load: str) -> Picked:
-    """The row of each construct that a column shows."""
-    picked: Picked = {}
-    for row in rows:
-        is_there = row["quantity"] == column.quantity and row["location"] == column.location
-        if is_there and (column.is_stiffness or row["load"] == load):
-            picked.setdefault(str(row["construct"]), row)
-    return picked
+def pick(column: Column, results: Results, stage: str, load: str) -> dict[str, Row]:
+    """The row of each construct that a column shows at a stage."""
+    under = None if column.is_stiffness else load
+    found = {
+        name: results.find(name, column.quantity, column.location, stage, under)
+        for name in results.constructs
+    }
+    return {name: row for name, row in found.items() if row is not None}
 
 
 def _pairs(out: Path, variant: str) -> dict[Pair, bool]:
     """Whether the difference of each two constructs is left open, by their names and the result."""
     return {
-        (frozenset((row["a"], row["b"])), key_of(row)): row["verdict"] in (UNDECIDED, UNKNOWN)
-        for row in read_table(out / "comparisons.csv")
+        (frozenset((row["a"], row["b"])), Key(*(row[name] for name in Key._fields))): row["verdict"]
+        in (UNDECIDED, UNKNOWN)
+        for row in read_if_any(out / "comparisons.csv")
         if row["variant"] == variant
     }
 
 
-def _tied(column: Column, picked: Picked, pairs: Mapping[Pair, bool]) -> set[str]:
+def _tied(column: Column, picked: Mapping[str, Row], pairs: Mapping[Pair, bool]) -> set[str]:
     """Constructs that may as well be the extreme of their gap, and the extreme if there are such."""
-    sizes = {name: size_of(row) for name, row in picked.items() if not is_singular(row)}
+    sizes = {name: row.size for name, row in picked.items() if not row.is_singular}
     tied: set[str] = set()
     for name in sizes:
-        pair = {one: (frozenset((name, one)), key_of(picked[name])) for one in sizes}
+        pair = {one: (frozenset((name, one)), picked[name].key) for one in sizes}
         peers = [one for one in sizes if one == name or pair[one] in pairs]
         extreme = (max if column.is_stiffness else min)(peers, key=lambda one: sizes[one])
         if pairs.get(pair[extreme]):
@@ -155,15 +182,9 @@ def _tied(column: Column, picked: Picked, pairs: Mapping[Pair, bool]) -> set[str
     return tied
 
 
-def _text(column: Column, row: Row | None, is_tied: bool) -> str:
+def _printed(column: Column, row: Row | None, is_tied: bool) -> Printed:
     if row is None:
-        return "–"
-    error = error_of(row)
-    value = "singular" if is_singular(row) else format(number(row), column.style)
-    bound = f"\n±{error:{column.style.lstrip('+')}}" if isfinite(error) else ""
-    return " ".join([value, *filter(None, [str(row.get("part", "")), "~" * is_tied])]) + bound
-
-
-def is_singular(row: Row) -> bool:
-    """Whether three meshes showed that a value has no limit, so that it must not be quoted."""
-    return str(row["mesh"]).startswith("singular")
+        return Printed("–")
+    value = "singular" if row.is_singular else format(row.number, column.style)
+    error = format(row.half, column.style.lstrip("+")) if isfinite(row.half) else ""
+    return Printed(value, error, " ".join(filter(None, (row.part, "~" * is_tied))))

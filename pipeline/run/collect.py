@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import json
-import platform
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
+from typing import Any
 
 from geometries.bone import Defect
 from geometries.constructs import IntactConstruct, NailConstruct, NailPlateConstruct
@@ -14,11 +13,8 @@ from pipeline.measures.dictionary import COLUMNS, QUANTITIES
 from pipeline.run.case import Case
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import Plan
-from pipeline.run.record import CHECKS
-from pipeline.storage.casebook import read_rows, write_index
-from pipeline.storage.files import read_if_any, write_parquet, write_table, write_text
-from pipeline.storage.provenance import versions
-from pipeline.study.config import StudyConfig
+from pipeline.storage.casebook import ROWS, folder_of, write_index
+from pipeline.storage.files import write_table
 from pipeline.study.interfaces import variants
 from pipeline.sweeps.sensitivity import INDICES, SENSITIVITY_COLUMNS, sensitivity_rows
 from pipeline.sweeps.variants import Variant
@@ -26,65 +22,115 @@ from pipeline.tables.added_plate import flag_added_plates
 from pipeline.tables.brackets import BRACKET_COLUMNS, bracket_rows
 from pipeline.tables.comparisons import COMPARISON_COLUMNS, comparison_rows, relate
 from pipeline.tables.measured import PUBLISHED_COLUMNS, published_rows
+from pipeline.tables.rows import FAILED, REQUIRED, Row, read_results, write_results
 
-Row = dict[str, object]
-RESULT_COLUMNS = (
-    "case", "variant", "construct", "interfaces", "site", "gap_mm", "gap_shape", "stage", "load",
-    "quantity", "location", "value", "unit", "error", "extrapolated", "mesh", "percent_of_intact",
-    "percent_of_nail_only", "undecided", "status", "reason", "flags", *CHECKS,
-)  # fmt: skip
-NUMBERS = {
-    "gap_mm", "value", "error", "extrapolated", "percent_of_intact", "percent_of_nail_only", *CHECKS,
-}  # fmt: skip
+Cells = dict[str, object]
 
 
-def write_tables(study: StudyConfig, planned: Plan, outcomes: Sequence[Outcome], out: Path) -> None:
+def rows_of(outcomes: Iterable[Outcome], out: Path) -> list[Row]:
+    """Rows of cases as they were stored, each with its construct and gap."""
+    found: list[Row] = []
+    for outcome in outcomes:
+        common = _common(outcome.case)
+        if outcome.failure:
+            found.append(Row(**common, status=FAILED, reason=outcome.failure))
+            continue
+        stored = read_results(folder_of(out, outcome.case.address) / ROWS, REQUIRED)
+        found += [replace(row, **common) for row in stored]
+    return found
+
+
+def _common(case: Case) -> dict[str, Any]:
+    """What all rows of a case share."""
+    gap = case.own_defect if case.has_site else None
+    return {
+        "case": case.address,
+        "variant": case.variant,
+        "construct": case.name,
+        "interfaces": case.construct.interfaces,
+        "site": gap.site if gap else "",
+        "gap_mm": gap.gap_mm if gap else None,
+        "gap_shape": gap.shape if gap else "",
+    }
+
+
+def related(rows: Iterable[Row], cases: Iterable[Case]) -> list[Row]:
+    """Rows with the columns of percentages within each variant, and the flags that follow from them."""
+    found: list[Row] = []
+    for own, listed in _by_variant(rows, cases):
+        compared = references(own)
+        plated = over_the_same_nail(own, compared["percent_of_nail_only"])
+        found += flag_added_plates(plated, relate(listed, compared))
+    return found
+
+
+def write_tables(planned: Plan, outcomes: Sequence[Outcome], rows: Sequence[Row], out: Path) -> None:
     """Write the tables of a study whose cases have ended; none of an earlier run stays.
 
     They are ``cases.csv``, ``results.csv`` and the same as Parquet, ``comparisons.csv``,
     ``dictionary.csv`` and, where the study asks for them, ``design.csv``, ``sensitivity.csv``,
     ``brackets.csv`` and ``published.csv``.
+
+    Parameters
+    ----------
+    planned : Plan
+        The study's cases.
+    outcomes : sequence of Outcome
+        How each ended.
+    rows : sequence of Row
+        All results, related to each other.
+    out : Path
+        Folder of the run.
     """
-    write_index(out, [_ended(outcome) for outcome in outcomes])
-    table = result_rows(outcomes, out)
-    write_compared(table, [outcome.case for outcome in outcomes], out)
-    write_beside(study, planned, table, out)
-    design = [_point(variant) for variant in planned.variants if variant.name]
-    keys = dict.fromkeys(key for row in design for key in row)
-    _write_if_any(out / "design.csv", design, tuple(keys))
-    found = _sensitivity(study, table, out) if design else []
-    _write_if_any(out / "sensitivity.csv", found, SENSITIVITY_COLUMNS)
-    entries = QUANTITIES | COLUMNS | (INDICES if design else {})
+    write_cases(outcomes, rows, out)
+    compared: list[Cells] = []
+    for cases, own in _by_variant(rows, planned.cases):
+        groups = {case.name: case.own_defect if case.has_site else None for case in cases}
+        compared += comparison_rows(own, groups)
+    write_table(out / "comparisons.csv", compared, COMPARISON_COLUMNS)
+    write_beside(planned, rows, out)
+    _write_design(planned, rows, out)
+    entries = QUANTITIES | COLUMNS | (INDICES if planned.has_design else {})
     dictionary = [{"quantity": name, **asdict(entry)} for name, entry in entries.items()]
     write_table(out / "dictionary.csv", dictionary, ("quantity", "unit", "locations", "definition"))
 
 
-def _sensitivity(study: StudyConfig, table: Sequence[Row], out: Path) -> list[Row]:
-    """Indices of the study's own constructs, without the femurs added as references."""
-    own = {one.name for construct in study.constructs for one, _ in variants(construct)}
-    asked = _as_text(row for row in table if row["construct"] in own)
-    return sensitivity_rows(study, read_if_any(out / "design.csv"), asked)
+def write_cases(outcomes: Iterable[Outcome], rows: Iterable[Row], out: Path) -> None:
+    """Write how cases ended, and their rows."""
+    write_index(out, [_ended(outcome) for outcome in outcomes])
+    write_results(out, rows)
 
 
-def write_beside(study: StudyConfig, planned: Plan, table: Sequence[Row], out: Path) -> None:
+def write_beside(planned: Plan, rows: Iterable[Row], out: Path) -> None:
     """Write the tables that set results beside each other's bounds, and beside measurements."""
-    brackets: list[Row] = []
-    measured: list[Row] = []
+    grouped = _grouped(rows)
+    brackets: list[Cells] = []
+    measured: list[Cells] = []
     for variant in planned.variants:
         if variant.study is not None:
-            own = [row for row in table if row["variant"] == variant.name]
-            point: Row = {"variant": variant.name}
-            brackets += [point | row for row in bracket_rows(variant.study.constructs, own)]
-            measured += [point | row for row in published_rows(study.published, own)]
+            own = grouped.get(variant.name, [])
+            point: Cells = {"variant": variant.name}
+            brackets += [point | cells for cells in bracket_rows(variant.study.constructs, own)]
+            measured += [point | cells for cells in published_rows(planned.study.published, own)]
     _write_if_any(out / "brackets.csv", brackets, ("variant", *BRACKET_COLUMNS))
     _write_if_any(out / "published.csv", measured, ("variant", *PUBLISHED_COLUMNS))
 
 
-def _as_text(table: Iterable[Row]) -> list[dict[str, str]]:
-    return [{key: str(value) for key, value in row.items()} for row in table]
+def _write_design(planned: Plan, rows: Iterable[Row], out: Path) -> None:
+    """Write the points of a design, and what moves the study's own constructs."""
+    design = [_point(variant) for variant in planned.variants if variant.name]
+    keys = dict.fromkeys(key for cells in design for key in cells)
+    _write_if_any(out / "design.csv", design, tuple(keys))
+    found: list[Cells] = []
+    if design:
+        own = {one.name for construct in planned.study.constructs for one, _ in variants(construct)}
+        refused = {variant.name for variant in planned.refused}
+        asked = [row for row in rows if row.construct in own]
+        found = sensitivity_rows(planned.study, refused, asked)
+    _write_if_any(out / "sensitivity.csv", found, SENSITIVITY_COLUMNS)
 
 
-def _ended(outcome: Outcome) -> Row:
+def _ended(outcome: Outcome) -> Cells:
     return {
         "variant": outcome.case.variant,
         "construct": outcome.case.name,
@@ -95,12 +141,12 @@ def _ended(outcome: Outcome) -> Row:
     }
 
 
-def _point(variant: Variant) -> Row:
+def _point(variant: Variant) -> Cells:
     status = "refused" if variant.reason else "ok"
     return {"variant": variant.name, "status": status, "reason": variant.reason, **variant.point}
 
 
-def _write_if_any(path: Path, rows: list[Row], columns: tuple[str, ...]) -> None:
+def _write_if_any(path: Path, rows: list[Cells], columns: tuple[str, ...]) -> None:
     """Write a table that not every study has, or remove that of an earlier run."""
     if rows:
         write_table(path, rows, columns)
@@ -108,38 +154,7 @@ def _write_if_any(path: Path, rows: list[Row], columns: tuple[str, ...]) -> None
         path.unlink(missing_ok=True)
 
 
-def result_rows(outcomes: Sequence[Outcome], out: Path) -> list[Row]:
-    """Rows of the study's table, with each value also as percent of intact and of the nail alone."""
-    table: list[Row] = []
-    for outcome in outcomes:
-        case = outcome.case
-        common: Row = {
-            "case": case.address,
-            "variant": case.variant,
-            "construct": case.name,
-            "interfaces": case.construct.interfaces,
-            "site": case.own_defect.site if case.has_site else "",
-            "gap_mm": case.own_defect.gap_mm if case.has_site else "",
-            "gap_shape": case.own_defect.shape if case.has_site else "",
-        }
-        if outcome.failure:
-            table.append({**common, "status": "failed", "reason": outcome.failure})
-            continue
-        stored = read_rows(out, case.address)
-        table += [{**common, **row, "value": _number(row["value"])} for row in stored]
-    relate_variants(table, [outcome.case for outcome in outcomes])
-    return table
-
-
-def relate_variants(table: Sequence[Row], listed: Sequence[Case]) -> None:
-    """Fill the columns of percentages within each variant, and the flags that follow from them."""
-    for cases, rows in _by_variant(table, listed):
-        compared = references(cases)
-        relate(rows, compared)
-        flag_added_plates(_plated(cases, compared["percent_of_nail_only"]), rows)
-
-
-def _plated(cases: Sequence[Case], alone: Mapping[str, str]) -> dict[str, set[str]]:
+def over_the_same_nail(cases: Sequence[Case], alone: Mapping[str, str]) -> dict[str, set[str]]:
     """Constructs with a plate over the very nail they are compared with, and their empty stages."""
     constructs = {case.name: case.construct for case in cases}
     return {
@@ -151,27 +166,21 @@ def _plated(cases: Sequence[Case], alone: Mapping[str, str]) -> dict[str, set[st
     }
 
 
-def write_compared(table: Sequence[Row], listed: Sequence[Case], out: Path) -> None:
-    """Write the rows of some cases, and what may be said of the differences between them."""
-    compared: list[Row] = []
-    for cases, rows in _by_variant(table, listed):
-        groups = {case.name: case.own_defect if case.has_site else None for case in cases}
-        compared += comparison_rows(rows, groups)
-    write_table(out / "results.csv", table, RESULT_COLUMNS)
-    write_parquet(out / "results.parquet", table, RESULT_COLUMNS, NUMBERS)
-    write_table(out / "comparisons.csv", compared, COMPARISON_COLUMNS)
-
-
-def _by_variant(table: Sequence[Row], listed: Sequence[Case]) -> Iterator[tuple[list[Case], list[Row]]]:
+def _by_variant(rows: Iterable[Row], cases: Iterable[Case]) -> Iterator[tuple[list[Case], list[Row]]]:
     """Cases and rows of each variant."""
-    cases: dict[str, list[Case]] = {}
-    rows: dict[object, list[Row]] = {}
-    for case in listed:
-        cases.setdefault(case.variant, []).append(case)
-    for row in table:
-        rows.setdefault(row["variant"], []).append(row)
-    for variant, own in cases.items():
-        yield own, rows.get(variant, [])
+    listed: dict[str, list[Case]] = {}
+    for case in cases:
+        listed.setdefault(case.variant, []).append(case)
+    grouped = _grouped(rows)
+    for variant, own in listed.items():
+        yield own, grouped.get(variant, [])
+
+
+def _grouped(rows: Iterable[Row]) -> dict[str, list[Row]]:
+    grouped: dict[str, list[Row]] = {}
+    for row in rows:
+        grouped.setdefault(row.variant, []).append(row)
+    return grouped
 
 
 def references(listed: Sequence[Case]) -> dict[str, dict[str, str]]:
@@ -195,32 +204,3 @@ def _first(names: Sequence[str], gaps: Mapping[str, Defect]) -> dict[str, str]:
     """For each construct, the first of some that has the same gap."""
     first = {gaps[name]: name for name in reversed(names)}
     return {name: first[gap] for name, gap in gaps.items() if gap in first}
-
-
-def _number(text: str) -> float | str:
-    """A value; empty in the row of a stage that could not be solved."""
-    return float(text) if text else ""
-
-
-def write_inputs(path: Path, study: StudyConfig, asked: Mapping[str, object], out: Path) -> None:
-    """Write down what a run was asked for: the study file as it is, and all of it resolved.
-
-    Parameters
-    ----------
-    path : Path
-        The study file.
-    study : StudyConfig
-        What was read from it and from changes.
-    asked : mapping
-        Options of the command that change a number.
-    out : Path
-        Folder of the run.
-    """
-    write_text(out / "study.toml", path.read_text(encoding="utf-8-sig"))
-    content = {
-        "study": study.model_dump(mode="json", exclude_unset=True),
-        **asked,
-        "versions": versions(),
-        "platform": platform.platform(),
-    }
-    write_text(out / "inputs.json", json.dumps(content, indent=2) + "\n")

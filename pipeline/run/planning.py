@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -11,6 +11,7 @@ from geometries.defect import gap_levels
 from geometries.errors import StudyError
 from geometries.solids import Geometry
 from pipeline.fem.meshing.forecast import expected_unknowns
+from pipeline.fem.meshing.sizes import LEVELS, Level
 from pipeline.loading.statics import check_places
 from pipeline.run.case import Case
 from pipeline.storage.provenance import mesh_key
@@ -36,10 +37,10 @@ class Planned:
         Numbers that a surgeon would ask for.
     loose : str
         A sentence if nothing but tissue joins the fragments.
-    mesh : str
-        Key of its mesh; cases with the same one share it.
-    unknowns : int
-        About how many it will have.
+    meshes : mapping of str to str
+        Key of its mesh at each level; cases with the same one share it.
+    sizes : mapping of str to int
+        About how many unknowns it will have at each level.
     materials : frozenset of str
         What its parts are made of.
     """
@@ -47,9 +48,19 @@ class Planned:
     case: Case
     facts: dict[str, float]
     loose: str
-    mesh: str
-    unknowns: int
+    meshes: Mapping[Level, str]
+    sizes: Mapping[Level, int]
     materials: frozenset[str]
+
+    @property
+    def mesh(self) -> str:
+        """Key of its mesh."""
+        return self.meshes[self.case.level]
+
+    @property
+    def unknowns(self) -> int:
+        """About how many unknowns it will have."""
+        return self.sizes[self.case.level]
 
     @property
     def solutions(self) -> int:
@@ -82,6 +93,8 @@ class Plan:
 
     Parameters
     ----------
+    study : StudyConfig
+        The study.
     variants : tuple of Variant
         Points of the design; one without a name if there is none. Those that can not be built have a
         reason.
@@ -89,8 +102,14 @@ class Plan:
         Cases of all others.
     """
 
+    study: StudyConfig
     variants: tuple[Variant, ...]
     items: tuple[Planned, ...]
+
+    @property
+    def cases(self) -> list[Case]:
+        """All cases in the order of the study."""
+        return [item.case for item in self.items]
 
     @cached_property
     def distinct(self) -> dict[str, Planned]:
@@ -111,6 +130,16 @@ class Plan:
     def only(self, labels: Collection[str]) -> Plan:
         """The plan of some cases."""
         return replace(self, items=tuple(item for item in self.items if item.case.label in labels))
+
+    def at(self, level: Level) -> Plan:
+        """The same cases on another mesh level; nothing is assembled anew."""
+        items = (replace(item, case=replace(item.case, level=level)) for item in self.items)
+        return replace(self, items=tuple(items))
+
+    @property
+    def elsewhere(self) -> list[Plan]:
+        """The same cases on the two mesh levels that are not the study's own."""
+        return [self.at(level) for level in LEVELS if level != self.study.mesh.level]
 
     @property
     def first(self) -> list[Planned]:
@@ -200,7 +229,7 @@ def plan(study: StudyConfig) -> Plan:
         items += [] if findings else made
     if not items:
         raise StudyError(f"no point of the design can be built; the first: {variants[0].reason}")
-    return Plan(tuple(variants), tuple(items))
+    return Plan(study, tuple(variants), tuple(items))
 
 
 def _assembled(variant: Variant) -> tuple[list[Planned], list[str]]:
@@ -224,8 +253,8 @@ def _planned(case: Case) -> Planned:
         case,
         geometry.facts,
         geometry.loose,
-        mesh_key(geometry, case.level),
-        expected_unknowns(geometry, case.level),
+        {level: mesh_key(geometry, level) for level in LEVELS},
+        {level: expected_unknowns(geometry, level) for level in LEVELS},
         frozenset(part.material for part in geometry.parts),
     )
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import platform
 import shutil
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -17,20 +16,9 @@ from pipeline.run.solving import NO_STAGE, CaseResult
 from pipeline.storage.casebook import FIELDS, LOG, ROWS, SUMMARY, case_folder
 from pipeline.storage.files import write_fields, write_json, write_table
 from pipeline.storage.provenance import versions
+from pipeline.tables.rows import CHECKS, FAILED, OK, Key, Row
 
-CHECKS = ("force_residual", "moment_residual", "energy_residual", "volume_error")
-CASE_COLUMNS = (
-    "stage",
-    "load",
-    "quantity",
-    "location",
-    "value",
-    "unit",
-    *CHECKS,
-    "status",
-    "reason",
-    "flags",
-)
+CASE_COLUMNS = (*Key._fields, "value", "unit", *CHECKS, "status", "reason", "flags")
 
 
 def store_case(
@@ -49,7 +37,8 @@ def store_case(
     """
     with case_folder(out, case.address) as folder:
         with clock("write"):
-            write_table(folder / ROWS, [*_rows(result), *_failed_rows(case, result)], CASE_COLUMNS)
+            rows = (*_rows(result), *_failed_rows(case, result))
+            write_table(folder / ROWS, [row.cells() for row in rows], CASE_COLUMNS)
             if keep != "none":
                 fields = (_kept(one, keep) for one in (result.point_fields, result.cell_fields))
                 write_fields(folder / FIELDS, result.mesh, *fields)
@@ -70,26 +59,30 @@ def keeps(record: Mapping[str, object], keep: str) -> bool:
     return keep == "none" or record.get("fields") in ("all", keep)
 
 
-def _rows(result: CaseResult) -> Iterator[dict[str, object]]:
-    for row in result.rows:
-        balance, fault = row.balance, row.balance.fault()
-        checks = (balance.force, balance.moment, balance.energy, balance.volume)
-        yield {
-            **asdict(row.measure),
-            **dict(zip(CHECKS, checks, strict=True)),
-            "stage": row.stage,
-            "load": row.load,
-            "unit": QUANTITIES[row.measure.quantity].unit,
-            "status": "failed" if fault else "ok",
-            "reason": fault,
-            "flags": "; ".join(row.flags),
-        }
+def _rows(result: CaseResult) -> Iterator[Row]:
+    for one in result.rows:
+        balance, fault = one.balance, one.balance.fault()
+        yield Row(
+            stage=one.stage,
+            load=one.load,
+            quantity=one.measure.quantity,
+            location=one.measure.location,
+            value=one.measure.value,
+            unit=QUANTITIES[one.measure.quantity].unit,
+            status=FAILED if fault else OK,
+            reason=fault,
+            flags="; ".join(one.flags),
+            force_residual=balance.force,
+            moment_residual=balance.moment,
+            energy_residual=balance.energy,
+            volume_error=balance.volume,
+        )
 
 
-def _failed_rows(case: Case, result: CaseResult) -> Iterator[dict[str, object]]:
+def _failed_rows(case: Case, result: CaseResult) -> Iterator[Row]:
     for stage, reason in result.failures.items():
         for load in case.loads:
-            yield {"stage": stage, "load": load.name, "status": "failed", "reason": reason}
+            yield Row(stage=stage, load=load.name, status=FAILED, reason=reason)
 
 
 def _summary(case: Case, result: CaseResult, clock: Clock) -> dict[str, Any]:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.run.case import Case
+from pipeline.run.planning import Plan
 
 Array = NDArray[np.float64]
 
@@ -44,6 +45,11 @@ def spread(cases: Sequence[Case], count: int) -> tuple[str, ...]:
         new = [k for k in left if kinds[k] not in seen]
         chosen.append(max(new or left, key=lambda k: apart[k, chosen].min()))
     return tuple(cases[k].label for k in sorted(chosen))
+
+
+def sample_of(planned: Plan, count: int | None) -> tuple[str, ...]:
+    """Labels of the cases that run on three meshes: so many that span the study, or all."""
+    return spread(planned.cases, count or len(planned.items))
 
 
 def left_out(cases: Sequence[Case], chosen: Collection[str]) -> tuple[str, ...]:

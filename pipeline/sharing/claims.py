@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Literal, Self
 
@@ -12,8 +12,8 @@ from pydantic import Field, ValidationError, field_validator, model_validator
 from geometries.errors import StudyError
 from geometries.parameters import Parameters, Real
 from pipeline.measures.dictionary import BY_SIZE, QUANTITIES, known_quantity
-from pipeline.tables.comparisons import Row, label_of
-from pipeline.tables.lookup import look_up
+from pipeline.tables.lookup import Results
+from pipeline.tables.rows import Row, label_of
 
 CLAIM_COLUMNS = (
     "sentence", "what", "computed", "stated", "allowed", "unit", "result", "reason", "flags",
@@ -165,8 +165,8 @@ def judge(
     ----------
     claims : sequence of Claim
         Those of a claims file.
-    table : sequence of mapping
-        Rows of ``results.csv``.
+    table : sequence of Row
+        All results.
     only : collection of str, optional
         Constructs that were run, if not all: claims of others are not judged and no failure.
 
@@ -178,7 +178,7 @@ def judge(
     return [_row(claim, table, only) for claim in claims]
 
 
-def borne_out(judged: Sequence[Row]) -> bool:
+def borne_out(judged: Sequence[Mapping[str, object]]) -> bool:
     """Whether no claim fails; one that can not be judged does."""
     return all(row["result"] in (HOLDS, NOT_CHOSEN) for row in judged)
 
@@ -193,22 +193,22 @@ def _row(claim: Claim, table: Sequence[Row], only: Collection[str] | None) -> di
         "unit": claim.unit or QUANTITIES[claim.quantity].unit,
         "flags": "",
     }
-    labels = {label_of({"variant": claim.variant, "construct": name}) for name in claim.constructs}
+    labels = {label_of(claim.variant, name) for name in claim.constructs}
     if only is not None and not labels <= set(only):
         return row | {"result": NOT_CHOSEN, "reason": "a construct of it was not run"}
-    return row | _result(claim, [one for one in table if (one.get("variant") or "") == claim.variant])
+    mine = Results([one for one in table if one.variant == claim.variant])
+    return row | _result(claim, mine)
 
 
-def _result(claim: Claim, mine: Sequence[Row]) -> dict[str, object]:
-    """Result of a claim by the rows of its variant."""
-    there = dict.fromkeys(str(one["construct"]) for one in mine)
-    absent = [name for name in claim.constructs if name not in there]
+def _result(claim: Claim, mine: Results) -> dict[str, object]:
+    """Result of a claim by the results of its variant."""
+    absent = [name for name in claim.constructs if name not in mine.constructs]
     if absent:
         whose = f" of variant {claim.variant!r}" if claim.variant else ""
-        known = ", ".join(there) or "nothing"
+        known = ", ".join(mine.constructs) or "nothing"
         reason = f"no results of {absent[0]}{whose}, only of {known}; correct construct or variant"
         return {"result": NOT_JUDGED, "reason": reason}
-    read = [look_up(claim, name, mine) for name in claim.constructs]
+    read = [mine.look_up(claim, name) for name in claim.constructs]
     values = [one.value for one in read if one.value is not None]
     if len(values) < len(read):
         return {"result": NOT_JUDGED, "reason": next(one.reason for one in read if one.reason)}

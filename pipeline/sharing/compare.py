@@ -8,11 +8,10 @@ from functools import cached_property
 from math import inf, isfinite
 from pathlib import Path
 
-from geometries.errors import StudyError
 from pipeline.sharing.tolerances import Tolerances
 from pipeline.storage.casebook import INDEX, SUMMARY, folder_of
-from pipeline.storage.run_folder import RESULTS, Row, listed_cases, read_case, read_rows
-from pipeline.tables.comparisons import label_of
+from pipeline.storage.run_folder import RESULTS, listed_cases, read_case
+from pipeline.tables.rows import Key, Row, read_results
 
 WHERE = ("variant", "construct", "stage", "load")
 DIFFERENCE_COLUMNS = (
@@ -20,15 +19,16 @@ DIFFERENCE_COLUMNS = (
     "difference_percent", "allowed", "meshes", "verdict", "reason",
 )  # fmt: skip
 INSIDE, OUTSIDE = "inside", "outside"
-Key = tuple[str, ...]
-Meshes = dict[Key, str]
+Who = tuple[str, str]  # variant and construct
+Place = tuple[Who, Key]
+Meshes = dict[Who, str]
 
 
 @dataclass(frozen=True)
 class _Run:
     """Rows of a run by what they say, and the hash of each construct's mesh where it is known."""
 
-    rows: dict[Key, Row]
+    rows: dict[Place, Row]
     meshes: Meshes
 
 
@@ -36,9 +36,9 @@ class _Run:
 class _Pair:
     """A row of both runs, or of one of them."""
 
-    key: Key
+    place: Place
     unit: str
-    values: tuple[str, str]
+    values: tuple[float | None, float | None]
     difference: float = inf
     percent: float = inf
     allowed: float = 0.0
@@ -87,8 +87,8 @@ def compare(
     """
     runs = _Runs(_read(a, only), _read(b, only), tolerances or Tolerances())
     found: dict[str, list[_Pair]] = {}
-    for key in dict.fromkeys([*runs.a.rows, *runs.b.rows]):
-        found.setdefault(key[4] or "status", []).append(runs.pair(key))
+    for place in dict.fromkeys([*runs.a.rows, *runs.b.rows]):
+        found.setdefault(place[1].quantity or "status", []).append(runs.pair(place))
     return [_row(quantity, pairs) for quantity, pairs in found.items()]
 
 
@@ -98,31 +98,16 @@ def agree(differences: Sequence[Mapping[str, object]]) -> bool:
 
 
 def _read(folder: Path, only: Collection[str] | None) -> _Run:
-    path = folder / RESULTS
-    rows = read_rows(path, ("construct", "stage", "load", "quantity", "location", "value", "status"))
-    kept = [row for row in rows if only is None or label_of(row) in only]
-    for row in kept:
-        if row["value"]:
-            _number(row["value"], path)
-    keyed = {_key(row): row for row in kept}
-    return _Run(keyed, dict(_meshes(folder)) if (folder / INDEX).is_file() else {})
+    rows = read_results(folder / RESULTS)
+    kept = {_place(row): row for row in rows if only is None or row.label in only}
+    return _Run(kept, dict(_meshes(folder)) if (folder / INDEX).is_file() else {})
 
 
-def _key(row: Row) -> Key:
-    columns = ("construct", "stage", "load", "quantity", "location")
-    return (row.get("variant", ""), *(row[column] for column in columns))
+def _place(row: Row) -> Place:
+    return (row.variant, row.construct), row.key
 
 
-def _number(text: str, path: Path) -> float:
-    try:
-        return float(text)
-    except ValueError:
-        raise StudyError(
-            f"{path}: value = {text[:40]!r}: allowed is a number; give the table as a run wrote it"
-        ) from None
-
-
-def _meshes(folder: Path) -> Iterator[tuple[Key, str]]:
+def _meshes(folder: Path) -> Iterator[tuple[Who, str]]:
     """Hash of each construct's mesh, as the summary of its case has it."""
     for row in listed_cases(folder):
         if (folder_of(folder, row["case"]) / SUMMARY).is_file():
@@ -140,52 +125,45 @@ class _Runs:
     tolerances: Tolerances
 
     @cached_property
-    def largest(self) -> dict[tuple[str, ...], float]:
+    def largest(self) -> dict[tuple[Who, str], float]:
         """Largest size of each quantity in each construct of either run."""
-        largest: dict[tuple[str, ...], float] = {}
-        for key, row in (*self.a.rows.items(), *self.b.rows.items()):
-            size = abs(float(row["value"])) if row["value"] else 0.0
-            largest[_whole(key)] = max(largest.get(_whole(key), 0.0), size)
+        largest: dict[tuple[Who, str], float] = {}
+        for (who, key), row in (*self.a.rows.items(), *self.b.rows.items()):
+            whole = who, key.quantity
+            largest[whole] = max(largest.get(whole, 0.0), abs(row.value or 0.0))
         return largest
 
-    def pair(self, key: Key) -> _Pair:
-        """The two rows of a key; those that failed in both runs are no difference."""
-        a, b = self.a.rows.get(key), self.b.rows.get(key)
+    def pair(self, place: Place) -> _Pair:
+        """The two rows of a place; those that failed in both runs are no difference."""
+        a, b = self.a.rows.get(place), self.b.rows.get(place)
         if a is None or b is None:
-            there = a or b or {}
-            values = (there["value"], "") if b is None else ("", there["value"])
-            which = "a" if b is None else "b"
-            return _Pair(key, there.get("unit", ""), values, reason=f"only {which} has this row")
-        unit, values = a.get("unit", ""), (a["value"], b["value"])
-        if a["status"] != b["status"]:
-            return _Pair(key, unit, values, reason=f"{a['status']} in a, {b['status']} in b")
-        if a["status"] != "ok":
-            return _Pair(key, unit, values, 0.0, 0.0)
-        if not all(values):
-            return _Pair(key, unit, values, reason="a value is missing")
-        return self._judged(key, a, b)
+            there, which = (a, "a") if a is not None else (b or Row(), "b")
+            alone = (there.value, None) if which == "a" else (None, there.value)
+            return _Pair(place, there.unit, alone, reason=f"only {which} has this row")
+        values = a.value, b.value
+        if a.status != b.status:
+            return _Pair(place, a.unit, values, reason=f"{a.status} in a, {b.status} in b")
+        if not a.is_ok:
+            return _Pair(place, a.unit, values, 0.0, 0.0)
+        if None in values:
+            return _Pair(place, a.unit, values, reason="a value is missing")
+        return self._judged(place, a, b)
 
-    def _judged(self, key: Key, a: Row, b: Row) -> _Pair:
-        digest = self.a.meshes.get(key[:2])
-        is_same = digest is not None and digest == self.b.meshes.get(key[:2])
-        is_singular = any(row.get("mesh", "").startswith("singular") for row in (a, b))
-        share = self.tolerances.share(key[4], is_same, is_singular)
-        first, second = float(a["value"]), float(b["value"])
-        larger, difference = max(abs(first), abs(second)), abs(first - second)
+    def _judged(self, place: Place, a: Row, b: Row) -> _Pair:
+        who, quantity = place[0], place[1].quantity
+        digest = self.a.meshes.get(who)
+        is_same = digest is not None and digest == self.b.meshes.get(who)
+        share = self.tolerances.share(quantity, is_same, a.is_singular or b.is_singular)
+        larger, difference = max(abs(a.number), abs(b.number)), abs(a.number - b.number)
         return _Pair(
-            key,
-            a.get("unit", ""),
-            (a["value"], b["value"]),
+            place,
+            a.unit,
+            (a.value, b.value),
             difference,
             100 * difference / larger if larger else 0.0,
-            self.tolerances.allowed(key[4], share, larger, self.largest[_whole(key)]),
+            self.tolerances.allowed(quantity, share, larger, self.largest[who, quantity]),
             "same" if is_same else "not the same",
         )
-
-
-def _whole(key: Key) -> Key:
-    """Variant, construct and quantity of a row."""
-    return (*key[:2], key[4])
 
 
 def _row(quantity: str, pairs: Sequence[_Pair]) -> dict[str, object]:
@@ -193,12 +171,13 @@ def _row(quantity: str, pairs: Sequence[_Pair]) -> dict[str, object]:
     worst = max(pairs, key=lambda pair: pair.excess)
     apart = (worst.difference, worst.percent, worst.allowed) if not worst.reason else ("", "", "")
     return {
-        **dict(zip((*WHERE, "quantity", "location"), worst.key, strict=True)),
+        **dict(zip(("variant", "construct"), worst.place[0], strict=True)),
+        **worst.place[1]._asdict(),
         "quantity": quantity,
         "unit": worst.unit,
         "pairs": len(pairs),
         "outside": outside,
-        **dict(zip(("a", "b"), worst.values, strict=True)),
+        **dict(zip(("a", "b"), ("" if one is None else one for one in worst.values), strict=True)),
         **dict(zip(("difference", "difference_percent", "allowed"), apart, strict=True)),
         "meshes": worst.meshes,
         "verdict": OUTSIDE if outside else INSIDE,

@@ -10,20 +10,22 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from geometries.errors import StudyError
-from pipeline.run.planning import plan
+from pipeline.run.execute import Asked
+from pipeline.run.planning import Plan, plan
 from pipeline.run.sampling import spread
 from pipeline.sharing.claims import CLAIM_COLUMNS, borne_out, judge, load_claims
 from pipeline.sharing.compare import DIFFERENCE_COLUMNS, agree, compare
 from pipeline.sharing.opening import opened
 from pipeline.sharing.tolerances import Tolerances
 from pipeline.storage.files import check_writable, write_table
-from pipeline.storage.run_folder import CLAIMS, INPUTS, RESULTS, STUDY, Inputs, read_inputs, read_rows
+from pipeline.storage.run_folder import CLAIMS, INPUTS, RESULTS, STUDY, Inputs, read_inputs
 from pipeline.study.config import StudyConfig, load_study
+from pipeline.tables.rows import read_results
 
 REPRODUCTION, JUDGED = "reproduction.csv", "claims.csv"
 Rows = list[dict[str, object]]
-Run = Callable[[StudyConfig, Path, Collection[str] | None], None]
-"""Runs a study into a folder: some cases of it by their labels, or all."""
+Run = Callable[[Plan, Path, Asked], None]
+"""Runs the cases of a plan into a folder."""
 
 
 @dataclass(frozen=True)
@@ -79,9 +81,10 @@ def reproduce(bundle: Path, out: Path, run: Run, subset: int | None = None) -> R
         folder = opened(bundle, Path(spare))
         inputs = read_inputs(folder)
         study = load_study(folder / STUDY, inputs.changes)
-        every = [item.case for item in plan(study).items]
-        chosen = () if subset is None else spread(every, subset)
-        run(study, out, chosen or None)
+        planned = plan(study)
+        chosen = () if subset is None else spread(planned.cases, subset)
+        text = (folder / STUDY).read_text(encoding="utf-8-sig")
+        run(planned.only(chosen) if chosen else planned, out, Asked(text, inputs.changes))
         differences = compare(folder, out, Tolerances(), chosen or None)
         claims = judged_claims(folder / CLAIMS, out, chosen or None)
     write_table(out / REPRODUCTION, differences, DIFFERENCE_COLUMNS)
@@ -93,10 +96,7 @@ def judged_claims(claims: Path, out: Path, only: Collection[str] | None = None) 
     """Judge a claims file by the results in a folder; no rows if there is no such file."""
     if not claims.is_file():
         return []
-    table = read_rows(
-        out / RESULTS, ("construct", "stage", "load", "quantity", "location", "value", "status")
-    )
-    return judge(load_claims(claims), table, only)
+    return judge(load_claims(claims), list(read_results(out / RESULTS)), only)
 
 
 def compared(a: Path, b: Path, percent: float | None = None) -> Rows:

@@ -21,7 +21,7 @@ from filelock import FileLock, Timeout
 from geometries.errors import StudyError
 from pipeline.errors import OutputError
 from pipeline.storage.checksums import CHECKSUMS, checksum_lines, digest_of, read_checksums
-from pipeline.storage.files import read_if_any, read_table, write_table, writing
+from pipeline.storage.files import read_if_any, write_table, writing
 
 CASES, INDEX, LOCK = "cases", "cases.csv", ".lock"
 ROWS, FIELDS, SUMMARY, LOG = "rows.csv", "fields.vtu", "summary.json", "log.txt"
@@ -122,27 +122,28 @@ def write_index(out: Path, rows: Sequence[Mapping[str, object]]) -> None:
     write_table(out / INDEX, rows, INDEX_COLUMNS)
 
 
-def case_of(out: Path, construct: str, variant: str = "") -> Path:
+def case_of(out: Path, construct: str, variant: str | None = None) -> Path:
     """Folder of a construct's finished case, of one variant or of the first.
 
     Raises
     ------
     OutputError
-        If the run has no such construct.
+        If that variant has no finished case of it; another variant's is never meant.
     """
-    for row in read_if_any(out / INDEX):
-        is_asked = row["construct"] == construct and variant in ("", row["variant"])
+    rows = read_if_any(out / INDEX)
+    if variant is None:
+        variant = rows[0]["variant"] if rows else ""
+    for row in rows:
+        is_asked = row["construct"] == construct and row["variant"] == variant
         if is_asked and row["status"] != "failed":
             return folder_of(out, row["case"])
-    raise OutputError(f"{out / INDEX}: has no finished case of {construct!r}; run the study again")
+    where = f" in variant {variant}" if variant else ""
+    raise OutputError(
+        f"{out / INDEX}: has no finished case of {construct!r}{where}; run the study again"
+    )
 
 
-def read_rows(out: Path, address: str) -> list[dict[str, str]]:
-    """All measures of a finished case."""
-    return read_table(folder_of(out, address) / ROWS)
-
-
-def read_summary(out: Path, construct: str, variant: str = "") -> dict[str, Any]:
+def read_summary(out: Path, construct: str, variant: str | None = None) -> dict[str, Any]:
     """Record of a construct's finished case, and the construct's name in it."""
     return {**read_record(case_of(out, construct, variant)), "name": construct}
 

@@ -161,17 +161,30 @@ def load_study(path: Path, changes: tuple[str, ...] = ()) -> StudyConfig:
     StudyError
         One line per finding: key, value, what is allowed, what to do.
     """
+    text = text_of(path)
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except FileNotFoundError:
-        raise StudyError(f"{path}: no such file; give the path of a study file") from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise StudyError(f"{path}: can not be read ({error}); give a text file") from None
+        data = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         raise StudyError(f"{path}: not valid TOML: {error}; correct that line") from None
     for change in changes:
         _apply(data, change)
     return parse_study(data, str(path))
+
+
+def text_of(path: Path) -> str:
+    """Text of a study file.
+
+    Raises
+    ------
+    StudyError
+        If it is not there, or no text.
+    """
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise StudyError(f"{path}: no such file; give the path of a study file") from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise StudyError(f"{path}: can not be read ({error}); give a text file") from None
 
 
 def parse_study(data: dict[str, Any], place: str) -> StudyConfig:

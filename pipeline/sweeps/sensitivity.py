@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from math import isfinite
 
@@ -13,11 +13,12 @@ from pipeline.measures.dictionary import Quantity
 from pipeline.study.config import StudyConfig
 from pipeline.study.design import Design, Morris, OneAtATime, Paired, SobolIndices
 from pipeline.sweeps.effects import Array, Index, morris_indices, sobol_indices, surface_indices
-from pipeline.sweeps.outcomes import GROUP_COLUMNS, Block, Row, blocks_of, check_points
+from pipeline.sweeps.outcomes import GROUP_COLUMNS, Block, blocks_of
 from pipeline.sweeps.points import shares
 from pipeline.sweeps.surface import Surface, fit_surface
 from pipeline.sweeps.tornado import tornado
 from pipeline.sweeps.variants import Point, points_of
+from pipeline.tables.rows import Row
 
 SENSITIVITY_COLUMNS = (
     *GROUP_COLUMNS, "factor", "label", "method", "index", "value", "confidence", "at", "q2",
@@ -65,7 +66,7 @@ class _Surfaces:
 
 
 def sensitivity_rows(
-    study: StudyConfig, design_table: Sequence[Row], results: Iterable[Row]
+    study: StudyConfig, refused: Collection[str], results: Iterable[Row]
 ) -> list[dict[str, object]]:
     """Evaluate the sensitivity of a study's results to the factors of its design.
 
@@ -73,8 +74,10 @@ def sensitivity_rows(
     ----------
     study : StudyConfig
         The study with its design.
-    design_table, results : sequence of mapping
-        Rows of ``design.csv`` and ``results.csv`` as read.
+    refused : collection of str
+        Names of its points that can not be built.
+    results : iterable of Row
+        Results at all points.
 
     Returns
     -------
@@ -82,19 +85,13 @@ def sensitivity_rows(
         In the order of ``SENSITIVITY_COLUMNS``. None without a design, or with a paired one, whose
         factors move together so that no effect is that of one. An index that can not be evaluated
         has an empty value and a note.
-
-    Raises
-    ------
-    StudyError
-        If the tables belong to another design.
     """
     design = study.design
     if design is None or isinstance(design, Paired):
         return []
     points = points_of(study)
-    check_points(points, design.factors, design_table)
     rows: list[dict[str, object]] = []
-    for block in blocks_of(points, design.outcomes, design_table, results):
+    for block in blocks_of(points, design.outcomes, refused, results):
         surfaces = _surfaces(design, points, block)
         for column, cells in _cells(design, points, block, surfaces):
             rows.append(_beside(block, column, surfaces) | cells)

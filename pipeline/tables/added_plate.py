@@ -2,37 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import replace
 
 from pipeline.measures.plausibility import BY_ENERGY, plate_doubts
+from pipeline.tables.rows import Key, Row
 
-Row = dict[str, object]
 
-
-def flag_added_plates(plated: Mapping[str, Collection[str]], table: Sequence[Row]) -> None:
+def flag_added_plates(plated: Mapping[str, Collection[str]], rows: Iterable[Row]) -> list[Row]:
     """Add to the flags of stiffness rows of a nail with a plate where the ratio is not plausible.
 
-    Only under pure loads: those that have a stiffness by energy.
+    Only under pure loads: those that have a stiffness by energy. A row without a percentage, whose
+    nail alone failed or is zero, has no ratio to judge.
 
     Parameters
     ----------
     plated : mapping of str to collection of str
         Constructs with a plate over the very nail that ``percent_of_nail_only`` compares them with,
         by name; of each its stages without tissue, in which it is like a test on a bench.
-    table : sequence of dict
-        Rows of all constructs; flags are added in place.
+    rows : iterable of Row
+        Results of one variant, related to each other.
     """
-    rows = [row for row in table if row["construct"] in plated and "percent_of_nail_only" in row]
-    pure = {_key(row) for row in rows if str(row["quantity"]).endswith(BY_ENERGY)}
-    for row in rows:
-        if _key(row) in pure:
-            is_bench = row["stage"] in plated[str(row["construct"])]
-            ratio = float(str(row["percent_of_nail_only"])) / 100
-            doubts = plate_doubts(str(row["quantity"]), ratio, is_bench=is_bench)
-            row["flags"] = "; ".join(filter(None, (str(row["flags"]), *doubts)))
+    listed = list(rows)
+    judged = [row for row in listed if row.construct in plated and row.percent_of_nail_only is not None]
+    pure = {_measured(row) for row in judged if row.quantity.endswith(BY_ENERGY)}
+    flagged = []
+    for row in listed:
+        share = row.percent_of_nail_only
+        if row.construct in plated and share is not None and _measured(row) in pure:
+            is_bench = row.stage in plated[row.construct]
+            doubts = plate_doubts(row.quantity, share / 100, is_bench=is_bench)
+            row = replace(row, flags="; ".join((*row.doubts, *doubts)))
+        flagged.append(row)
+    return flagged
 
 
-def _key(row: Row) -> tuple[object, ...]:
-    """Construct, stage, load and what is measured, however it is."""
-    quantity = str(row["quantity"]).removesuffix(BY_ENERGY)
-    return row["construct"], row["stage"], row["load"], quantity
+def _measured(row: Row) -> tuple[str, Key]:
+    """Construct, and what is measured, however it is."""
+    return row.construct, row.key._replace(quantity=row.quantity.removesuffix(BY_ENERGY), location="")

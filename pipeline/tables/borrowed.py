@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import isfinite
 
-from pipeline.tables.comparisons import label_of
+from pipeline.tables.rows import Row
 
 # What must agree besides kind of construct, quantity and kind of location; each step asks for less.
 STEPS = {
@@ -15,8 +15,7 @@ STEPS = {
     ("load",): "same load, any stage",
     (): "any stage and load",
 }
-Row = dict[str, str]
-Key = tuple[str, ...]
+Pool = tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -51,39 +50,39 @@ class Sample:
     """
 
     kinds: Mapping[str, str]
-    pools: dict[Key, list[Known]] = field(default_factory=dict)
+    pools: dict[Pool, list[Known]] = field(default_factory=dict)
 
     def add(self, row: Row, known: Known) -> None:
         """Take in a result of a sampled construct."""
         for step in STEPS:
             self.pools.setdefault(self._key(row, step), []).append(known)
 
-    def lend(self, row: Row) -> None:
+    def lend(self, row: Row) -> Row:
         """Give a row the largest relative error of the results like it, and say whose it is.
 
         One singular or unbounded result among them leaves the row without an error.
         """
         step = next((step for step in STEPS if self._key(row, step) in self.pools), None)
         if step is None:
-            kind = self.kinds[label_of(row)]
-            row["mesh"] = f"not estimated: no {kind} was sampled that has this result"
-            return
+            kind = self.kinds[row.label]
+            return replace(row, mesh=f"not estimated: no {kind} was sampled that has this result")
         like = self.pools[self._key(row, step)]
         worst = max(like, key=lambda known: (known.is_singular, known.share))
         if worst.is_singular:
-            row["mesh"] = f"singular in {worst.construct}, do not quote"
-        elif not isfinite(worst.share):
-            row["mesh"] = f"not estimated: nothing bounds the error in {worst.construct}"
-        else:
-            names = list(dict.fromkeys(known.construct for known in like))
-            row["error"] = f"{100 * worst.share:.3g}"
-            row["mesh"] = (
-                f"estimated from {len(names)} of {len(self.kinds)} constructs: {', '.join(names)}; "
-                + STEPS[step]
-            )
+            return replace(row, mesh=f"singular in {worst.construct}, do not quote")
+        if not isfinite(worst.share):
+            return replace(row, mesh=f"not estimated: nothing bounds the error in {worst.construct}")
+        names = list(dict.fromkeys(known.construct for known in like))
+        whose = f"{len(names)} of {len(self.kinds)} constructs: {', '.join(names)}; {STEPS[step]}"
+        return replace(row, error=percent(worst.share), mesh=f"estimated from {whose}")
 
-    def _key(self, row: Row, step: Key) -> Key:
+    def _key(self, row: Row, step: Pool) -> Pool:
         """Kind, quantity, location without its numbers, and the cells of the columns of a step."""
-        place = re.sub(r"_\d+", "", row["location"])
-        cells = (f"{column}={row[column]}" for column in step)
-        return (self.kinds[label_of(row)], row["quantity"], place, *cells)
+        place = re.sub(r"_\d+", "", row.location)
+        cells = (f"{column}={getattr(row, column)}" for column in step)
+        return (self.kinds[row.label], row.quantity, place, *cells)
+
+
+def percent(share: float) -> float | None:
+    """An error as it is written down: percent, three digits; None where nothing bounds it."""
+    return float(f"{100 * share:.3g}") if isfinite(share) else None

@@ -2,43 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Iterator, Mapping
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from itertools import combinations
-from math import inf, isfinite
+from math import isfinite
+from typing import Any
 
-from pipeline.measures.dictionary import BY_SIZE, HEADLINE, HIGHEST, PEAK
+from pipeline.measures.dictionary import BY_SIZE, HEADLINE, PEAK
+from pipeline.tables.lookup import highest
+from pipeline.tables.rows import INTACT_STAGE, Key, Row
 
-KEY_COLUMNS = ("stage", "load", "quantity", "location")
 GAP_COLUMNS = ("site", "gap_mm", "gap_shape")
 COMPARISON_COLUMNS = (
-    "variant", "a", "b", *GAP_COLUMNS, *KEY_COLUMNS, "unit", "a_value", "b_value", "difference",
+    "variant", "a", "b", *GAP_COLUMNS, *Key._fields, "unit", "a_value", "b_value", "difference",
     "difference_percent", "combined_error", "verdict", "compared_by", "flags",
 )  # fmt: skip
-INTACT_STAGE = "intact"
 UNDECIDED, UNKNOWN = "undecided", "unknown error"
-Row = Mapping[str, object]
-Key = tuple[object, ...]
-
-
-def number(row: Row) -> float:
-    """Value of a row."""
-    return float(str(row["value"]))
-
-
-def error_of(row: Row) -> float:
-    """Error of a row's value in its own unit; infinite where none is known."""
-    share = str(row.get("error", ""))
-    return abs(number(row)) * float(share) / 100 if share else inf
-
-
-def size_of(row: Row) -> float:
-    """What of a row's value is compared: its size where the sign only says which way."""
-    return abs(number(row)) if row["quantity"] in BY_SIZE else number(row)
-
-
-def key_of(row: Row) -> Key:
-    """What the rows of two constructs must share to be compared."""
-    return tuple(row.get(column) for column in KEY_COLUMNS)
 
 
 def verdict(difference: float, combined: float) -> str:
@@ -50,106 +29,96 @@ def verdict(difference: float, combined: float) -> str:
     return "a lower" if difference > 0 else "a higher"
 
 
-def label_of(row: Row) -> str:
-    """Variant and construct of a row, as one word."""
-    variant = row.get("variant", "")
-    return f"{variant}-{row['construct']}" if variant else str(row["construct"])
-
-
-def relate(table: list[dict[str, object]], references: Mapping[str, Mapping[str, str]]) -> None:
+def relate(rows: Sequence[Row], references: Mapping[str, Mapping[str, str]]) -> list[Row]:
     """Fill the columns of percentages, and name in ``undecided`` those that the errors leave open.
 
     Parameters
     ----------
-    table : list of dict
-        Rows of the study's table; they are changed.
+    rows : sequence of Row
+        Results of one variant.
     references : mapping of str to mapping of str to str
         For each column of percentages, what each construct is compared with.
     """
-    sound = {(row["construct"], *key_of(row)): row for row in table if row["status"] == "ok"}
-    for row in table:
-        doubts = []
-        for column, reference in references.items():
-            base = _base(row, reference, sound)
-            if base is None:
-                continue
-            row[column] = 100 * number(row) / number(base)
-            if base is not row:
-                said = verdict(number(row) - number(base), error_of(row) + error_of(base))
-                doubts += {UNDECIDED: [column], UNKNOWN: [f"{column} ({UNKNOWN})"]}.get(said, [])
-        row["undecided"] = "; ".join(doubts)
+    sound = {(row.construct, row.key): row for row in rows if row.is_ok}
+    return [_related(row, references, sound) for row in rows]
 
 
-def _base(row: Row, reference: Mapping[str, str], sound: Mapping[Key, Row]) -> Row | None:
+def _related(
+    row: Row, references: Mapping[str, Mapping[str, str]], sound: Mapping[tuple[str, Key], Row]
+) -> Row:
+    shares: dict[str, Any] = {}
+    doubts = []
+    for column, reference in references.items():
+        base = _base(row, reference.get(row.construct), sound)
+        if base is None:
+            continue
+        shares[column] = 100 * row.number / base.number
+        if base is not row:
+            said = verdict(row.number - base.number, row.half + base.half)
+            doubts += {UNDECIDED: [column], UNKNOWN: [f"{column} ({UNKNOWN})"]}.get(said, [])
+    if not shares:
+        return row
+    return replace(row, undecided="; ".join(doubts), **shares)
+
+
+def _base(row: Row, name: str | None, sound: Mapping[tuple[str, Key], Row]) -> Row | None:
     """The value that a row is a percentage of; the intact femur has but one stage."""
-    name = reference.get(str(row["construct"]))
-    if name is None or row["status"] != "ok":
+    if name is None or not row.is_ok:
         return None
-    found = (sound.get((name, *key_of({**row, "stage": one}))) for one in (row["stage"], INTACT_STAGE))
-    return next((base for base in found if base is not None and number(base)), None)
+    stages = (row.stage, INTACT_STAGE)
+    found = (sound.get((name, row.key._replace(stage=stage))) for stage in stages)
+    return next((base for base in found if base is not None and base.number), None)
 
 
-def comparison_rows(
-    table: Iterable[Row], groups: Mapping[str, Hashable]
-) -> Iterator[dict[str, object]]:
+def comparison_rows(rows: Iterable[Row], groups: Mapping[str, Hashable]) -> Iterator[dict[str, object]]:
     """Compare the headline quantities of each two constructs of a group, without any order of merit.
 
     Parameters
     ----------
-    table : iterable of mapping
-        Rows of the study's table.
+    rows : iterable of Row
+        Results of one variant.
     groups : mapping of str to hashable
         What constructs must share to be compared: their gap.
     """
     found: dict[str, dict[Key, Row]] = {}
-    for row in headline_rows(table):
-        if row["construct"] in groups:
-            found.setdefault(str(row["construct"]), {})[key_of(row)] = row
+    for row in headline_rows(rows):
+        if row.construct in groups:
+            found.setdefault(row.construct, {})[row.key] = row
     for a, b in combinations(found, 2):
         if groups[a] == groups[b]:
             shared = (key for key in found[a] if key in found[b])
             yield from (_compared(found[a][key], found[b][key]) for key in shared)
 
 
-def headline_rows(table: Iterable[Row]) -> list[Row]:
+def headline_rows(rows: Iterable[Row]) -> list[Row]:
     """Sound rows of the headline quantities, and the highest stress of any implant besides."""
-    rows = [row for row in table if row["status"] == "ok" and row["quantity"] in HEADLINE]
-    parts: dict[Key, list[Row]] = {}
+    listed = [row for row in rows if row.is_ok and row.quantity in HEADLINE]
+    return [*listed, *highest_rows(listed)]
+
+
+def highest_rows(rows: Iterable[Row]) -> list[Row]:
+    """Highest stress of any implant, of each variant, construct, stage and load among sound rows."""
+    parts: dict[tuple[str, str, str, str], list[Row]] = {}
     for row in rows:
-        if row["quantity"] == PEAK:
-            parts.setdefault((row["construct"], *key_of({**row, "location": HIGHEST})), []).append(row)
-    return [*rows, *map(_highest, parts.values())]
-
-
-def _highest(parts: list[Row]) -> Row:
-    """Row of the part of highest value, with an error that holds for the highest of any part.
-
-    That lies between the largest lower and the largest upper bound; an unknown error bounds nothing.
-    """
-    top = max(parts, key=number)
-    value = number(top)
-    upper = max(number(part) + error_of(part) for part in parts)
-    lower = max(number(part) - error_of(part) for part in parts)
-    error = max(upper - value, value - lower)
-    share = f"{100 * error / value:.3g}" if value and isfinite(error) else ""
-    return {**top, "location": HIGHEST, "part": top["location"], "error": share}
+        if row.quantity == PEAK:
+            parts.setdefault((row.variant, row.construct, row.stage, row.load), []).append(row)
+    return [highest(own) for own in parts.values()]
 
 
 def _compared(a: Row, b: Row) -> dict[str, object]:
-    values = number(a), number(b)
-    first, second = size_of(a), size_of(b)
-    difference, combined = second - first, error_of(a) + error_of(b)
-    how = "size" if a["quantity"] in BY_SIZE else "value"
-    unlike = ", of unlike sign" if values[0] * values[1] < 0 else ""
-    flags = [f"{name}: {row['flags']}" for name, row in (("a", a), ("b", b)) if row.get("flags")]
+    difference, combined = b.size - a.size, a.half + b.half
+    how = "size" if a.quantity in BY_SIZE else "value"
+    unlike = ", of unlike sign" if a.number * b.number < 0 else ""
+    flags = [f"{name}: {row.flags}" for name, row in (("a", a), ("b", b)) if row.flags]
+    cells = a.cells()
     return {
-        **{column: a.get(column, "") for column in ("variant", *GAP_COLUMNS, *KEY_COLUMNS, "unit")},
-        "a": a["construct"],
-        "b": b["construct"],
-        "a_value": values[0],
-        "b_value": values[1],
+        **{column: cells[column] for column in ("variant", *GAP_COLUMNS, *Key._fields, "unit")},
+        "a": a.construct,
+        "b": b.construct,
+        "a_value": a.number,
+        "b_value": b.number,
         "difference": difference,
-        "difference_percent": 100 * difference / abs(first) if first else "",
+        "difference_percent": 100 * difference / abs(a.size) if a.size else "",
         "combined_error": combined if isfinite(combined) else "",
         "verdict": verdict(difference, combined),
         "compared_by": how + unlike,

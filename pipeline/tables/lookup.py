@@ -1,14 +1,15 @@
-"""One result of a study, looked up in its table, or the sentence why it is not there."""
+"""One result of a study, looked up among its rows, or the sentence why it is not there."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from math import inf
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from math import inf, isfinite
 from typing import Protocol
 
 from pipeline.measures.dictionary import HIGHEST, PEAK
-from pipeline.tables.comparisons import INTACT_STAGE, Row, error_of, number
+from pipeline.tables.rows import INTACT_STAGE, Row
 
 
 class Asked(Protocol):
@@ -41,45 +42,90 @@ class Reading:
     error: float = inf
 
 
-def look_up(asked: Asked, construct: str, table: Sequence[Row]) -> Reading:
-    """One construct's result.
+@dataclass(frozen=True, eq=False)
+class Results:
+    """Results of one variant, by what is asked of them.
 
     Parameters
     ----------
-    asked : Asked
-        Which. The stress that is compared has a location ``highest`` besides: that of any implant.
-    construct : str
-        Whose.
-    table : sequence of mapping
-        Rows of ``results.csv``, of one variant if the study has several.
+    rows : sequence of Row
+        Rows of that variant, in the order of the table.
     """
-    stages = ("", asked.stage, INTACT_STAGE)  # none where a whole case failed
-    own = [row for row in table if row["construct"] == construct]
-    of_load = [
-        row
-        for row in own
-        if (row.get("stage") or "") in stages and (row.get("load") or asked.load) == asked.load
-    ]
-    failed = [str(row["reason"]) for row in of_load if row["status"] != "ok"]
-    if failed:
-        return Reading(None, f"{construct} failed: {failed[0]}")
-    found = [row for row in of_load if row["quantity"] == asked.quantity]
-    wanted = _at(asked, found)
-    if wanted:
-        row = max(wanted, key=number)
-        return Reading(number(row), flags=str(row.get("flags") or ""), error=error_of(row))
-    places = ", ".join(dict.fromkeys(str(row["location"]) for row in found)) or "nowhere"
-    return Reading(
-        None,
-        f"{construct} has {asked.quantity} under {asked.load} at: {places}; correct the location, "
-        "quantity or load",
-    )
 
+    rows: Sequence[Row]
 
-def _at(asked: Asked, found: list[Row]) -> list[Row]:
-    """The row at the location that is asked for; all of which the highest is meant."""
-    if asked.quantity == PEAK and asked.location == HIGHEST:
+    @cached_property
+    def constructs(self) -> list[str]:
+        """Names of its constructs in the order of the table."""
+        return list(dict.fromkeys(row.construct for row in self.rows))
+
+    def find(
+        self, construct: str, quantity: str, location: str | None, stage: str, load: str | None
+    ) -> Row | None:
+        """One construct's sound result.
+
+        Parameters
+        ----------
+        construct, quantity, stage : str
+            Whose and which. Where there is no gap there is but one stage.
+        location : str or None
+            Where it is read; None is its only place. The stress that is compared has a location
+            ``highest`` besides: that of any implant.
+        load : str or None
+            Under which load; None is the first that has it.
+        """
+        own = [
+            row
+            for row in self._sound.get((construct, quantity), ())
+            if row.stage in (stage, INTACT_STAGE) and load in (None, row.load)
+        ]
+        if location is None:
+            return own[0] if len(own) == 1 else None
+        if quantity == PEAK and location == HIGHEST:
+            under = [row for row in own if row.load == own[0].load]
+            return highest(under) if under else None
+        return next((row for row in own if row.location == location), None)
+
+    @cached_property
+    def _sound(self) -> dict[tuple[str, str], list[Row]]:
+        found: dict[tuple[str, str], list[Row]] = {}
+        for row in self.rows:
+            if row.is_ok:
+                found.setdefault((row.construct, row.quantity), []).append(row)
         return found
-    if asked.location is None:
-        return found if len(found) == 1 else []
-    return [row for row in found if row["location"] == asked.location][:1]
+
+    def look_up(self, asked: Asked, construct: str) -> Reading:
+        """One construct's result, or why there is none."""
+        stages = ("", asked.stage, INTACT_STAGE)  # none where a whole case failed
+        of_load = [
+            row
+            for row in self.rows
+            if row.construct == construct and row.stage in stages and row.load in ("", asked.load)
+        ]
+        failed = [row.reason for row in of_load if not row.is_ok]
+        if failed:
+            return Reading(None, f"{construct} failed: {failed[0]}")
+        row = self.find(construct, asked.quantity, asked.location, asked.stage, asked.load)
+        if row is not None:
+            return Reading(row.number, flags=row.flags, error=row.half)
+        there = dict.fromkeys(one.location for one in of_load if one.quantity == asked.quantity)
+        return Reading(
+            None,
+            f"{construct} has {asked.quantity} under {asked.load} at: {', '.join(there) or 'nowhere'}; "
+            "correct the location, quantity or load",
+        )
+
+
+def highest(parts: Iterable[Row]) -> Row:
+    """Row of the part of highest value, with an error that holds for the highest of any part.
+
+    That lies between the largest lower and the largest upper bound; an unknown error bounds nothing.
+    """
+    parts = list(parts)
+    top = max(parts, key=lambda part: part.number)
+    upper = max(part.number + part.half for part in parts)
+    lower = max(part.number - part.half for part in parts)
+    error = max(upper - top.number, top.number - lower)
+    is_known = bool(top.number) and isfinite(error)
+    share = float(f"{100 * error / top.number:.3g}") if is_known else None
+    return replace(top, location=HIGHEST, part=top.location, error=share)

@@ -2,28 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from math import inf, isfinite
 
 from pipeline.study.published import Published
-from pipeline.tables.lookup import Reading, look_up
+from pipeline.tables.lookup import Reading, Results
+from pipeline.tables.rows import Row
 
 PUBLISHED_COLUMNS = (
     "name", "what", "model", "model_error", "measured", "spread", "ratio", "unit", "standing", "reason",
     "flags", "source", "differs",
 )  # fmt: skip
-Row = Mapping[str, object]
 
 
-def published_rows(entries: Iterable[Published], table: Sequence[Row]) -> list[dict[str, object]]:
+def published_rows(entries: Iterable[Published], rows: Sequence[Row]) -> list[dict[str, object]]:
     """Set each published measurement beside the study's result.
 
     Parameters
     ----------
     entries : iterable of Published
         Those of the study file.
-    table : sequence of mapping
-        Rows of ``results.csv``.
+    rows : sequence of Row
+        Results of one variant.
 
     Returns
     -------
@@ -31,7 +31,8 @@ def published_rows(entries: Iterable[Published], table: Sequence[Row]) -> list[d
         A row for each entry in the order of ``PUBLISHED_COLUMNS``; without a sound result the model's
         cell is empty and the reason says why. Nothing is passed or failed.
     """
-    return [_row(entry, _model(entry, table)) for entry in entries]
+    results = Results(rows)
+    return [_row(entry, _model(entry, results)) for entry in entries]
 
 
 def _row(entry: Published, model: Reading) -> dict[str, object]:
@@ -64,12 +65,12 @@ def _standing(entry: Published, value: float) -> str:
     return f"{'inside' if inside else 'outside'} the spread"
 
 
-def _model(entry: Published, table: Sequence[Row]) -> Reading:
+def _model(entry: Published, results: Results) -> Reading:
     """The study's own result in the form of the measurement."""
-    own = look_up(entry, entry.of, table)
+    own = results.look_up(entry, entry.of)
     if entry.against is None or own.value is None:
         return own
-    other = look_up(entry, entry.against, table)
+    other = results.look_up(entry, entry.against)
     if other.value is None:
         return other
     if other.value == 0:

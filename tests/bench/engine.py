@@ -11,7 +11,8 @@ import tomllib
 from pathlib import Path
 
 from pipeline.run.engine import Job, Place, pool, results
-from pipeline.run.study import Running, run_study
+from pipeline.run.execute import Options, execute
+from pipeline.run.planning import plan
 from pipeline.study.config import parse_study
 
 STUBS, CASES = 1000, 24
@@ -44,8 +45,8 @@ def seconds_of(workers: int) -> float:
     study["design"] = {"kind": "grid", "factors": [factor]}
     with tempfile.TemporaryDirectory() as out:
         started = time.perf_counter()
-        running = Running(Place(workers=workers, threads=1), keep="none")
-        ended = list(run_study(parse_study(study, "bench"), Path(out), running))
+        options = Options(Place(workers=workers, threads=1), keep="none", pages=False)
+        ended = execute(plan(parse_study(study, "bench")), Path(out), options).outcomes
     assert len(ended) == CASES
     assert not [one.failure for one in ended if one.failure]
     return time.perf_counter() - started

@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 
 from pipeline.output.credibility import credibility_page
-from pipeline.run.collect import RESULT_COLUMNS
 from pipeline.storage.casebook import write_index
 from pipeline.storage.files import write_json, write_table
 from pipeline.study.config import StudyConfig, load_study
+from pipeline.tables.rows import COLUMNS as RESULT_COLUMNS
 
 FACTORS = (  # ASME V&V 40-2018, table 5-1 as reproduced elsewhere; our hyphens and spelling
     "Software quality assurance", "Numerical code verification", "Discretisation error",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import struct
 import zipfile
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -23,10 +24,11 @@ from pipeline.output.exports import Print, export
 from pipeline.output.latex import escaped, long_table, table
 from pipeline.output.panels import save
 from pipeline.output.spreadsheet import write_sheets
-from pipeline.run.collect import RESULT_COLUMNS
 from pipeline.storage.files import read_table, write_table
 from pipeline.study.config import parse_study
 from pipeline.tables.comparisons import COMPARISON_COLUMNS
+from pipeline.tables.rows import COLUMNS as RESULT_COLUMNS
+from pipeline.tables.rows import Row, read_results
 from tests.designs import fabricate, share, study_of
 from tests.runs import inputs, write_run
 
@@ -158,8 +160,12 @@ def test_figures_come_in_every_format_at_the_resolution(run: Path, out: Path, tm
     assert (figures / "stiffness.pdf").read_bytes().startswith(b"%PDF-")
     assert b"/CreationDate" not in (figures / "stiffness.pdf").read_bytes()
     assert width_of(figures / "stiffness.png") == 7 * 300
-    (page,) = dots.draw_chart(dots.CHARTS[1], read_table(run / "results.csv"), ["atrophic"], "axial")
+    (page,) = dots.draw_chart(dots.CHARTS[1], results_of(run), ["atrophic"], "axial")
     assert width_of(save(page, tmp_path / "finer.png", 600)) == 7 * 600
+
+
+def results_of(run: Path) -> list[Row]:
+    return list(read_results(run / "results.csv"))
 
 
 def width_of(png: Path) -> int:
@@ -168,7 +174,7 @@ def width_of(png: Path) -> int:
 
 
 def test_charts_show_every_sound_value_where_it_is(run: Path):
-    rows = read_table(run / "results.csv")
+    rows = results_of(run)
     movement, stiffness, _ = dots.CHARTS
     (page,) = dots.draw_chart(movement, rows, ["empty", "atrophic", "woven"], "axial")
     lines = [line for axes in page.axes for line in axes.lines if line.get_marker() in dots.MARKS]
@@ -193,8 +199,8 @@ def test_captions_name_load_and_what_is_left_out(out: Path):
 
 
 def test_many_constructs_take_more_pages(run: Path):
-    rows = [row for row in read_table(run / "results.csv") if row["construct"] == "nail-10"]
-    many = [row | {"construct": f"n{number:02d}"} for number in range(61) for row in rows]
+    rows = [row for row in results_of(run) if row.construct == "nail-10"]
+    many = [replace(row, construct=f"n{number:02d}") for number in range(61) for row in rows]
     pages = list(dots.draw_chart(dots.CHARTS[0], many, ["atrophic"], "axial"))
     assert [len(page.axes[0].get_yticks()) for page in pages] == [30, 30, 1]
 

@@ -59,7 +59,7 @@ def test_missing_points_are_said_in_the_figure(demo: dict[str, Any], tmp_path: P
     study = study_of(demo, kind="morris", **KINDS["morris"])
     fabricate(study, tmp_path, _bent, {"v003": "failed"})
     svg = draw_indices(tmp_path, "woven", "axial")[1].read_text(encoding="utf-8")
-    assert "v003 failed" in svg
+    assert "no result (v003)" in svg
 
 
 def test_the_shown_location_and_load_come_first(demo: dict[str, Any], tmp_path: Path):

@@ -6,10 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.output.tables import HEADINGS, headline, legend
-from pipeline.run.collect import RESULT_COLUMNS
+from pipeline.output.tables import HEADINGS, short_table
 from pipeline.storage.files import write_table
 from pipeline.tables.comparisons import COMPARISON_COLUMNS, comparison_rows
+from pipeline.tables.rows import COLUMNS as RESULT_COLUMNS
+from pipeline.tables.rows import read_results
 
 Values = dict[str, tuple[float, str]]
 SHEAR = {"quantity": "gap_shear_movement", "location": "far"}
@@ -29,7 +30,14 @@ def rows(values: Values, **other: str) -> list[dict[str, object]]:
 
 def write_tables(out: Path, table: list[dict[str, object]], gaps: dict[str, str]) -> None:
     write_table(out / "results.csv", table, RESULT_COLUMNS)
-    write_table(out / "comparisons.csv", comparison_rows(table, gaps), COMPARISON_COLUMNS)
+    rows = list(read_results(out / "results.csv"))
+    write_table(out / "comparisons.csv", comparison_rows(rows, gaps), COMPARISON_COLUMNS)
+
+
+def headline(out: Path, stage: str = "woven", load: str = "axial") -> list[tuple[str, ...]]:
+    """Name and printed cells of each construct."""
+    lines = short_table(out, stage, load).lines
+    return [(name, *(cell.text for cell in cells)) for name, cells in lines]
 
 
 def printed(out: Path, table: list[dict[str, object]]) -> list[str]:
@@ -98,7 +106,7 @@ def test_the_highest_stress_names_its_part(tmp_path: Path):
 def test_one_line_says_what_the_signs_mean(tmp_path: Path, error: str, words: str):
     table = rows({"a": (0.50, error), "b": (0.50, error)}, **SHEAR)
     assert ("~" in "".join(printed(tmp_path, table))) == bool(error)
-    (line,) = legend(tmp_path)
+    (line,) = short_table(tmp_path, "woven", "axial").legend
     assert line.partition(". ")[2].startswith(words) or line.startswith(words)
     assert len(line) <= 132
 
@@ -108,4 +116,8 @@ def test_a_line_more_names_whose_errors_are_estimated(tmp_path: Path):
     for row in table[1:]:
         row["mesh"] = "estimated from 1 of 3 constructs: a; same stage and load"
     write_tables(tmp_path, table, {})
-    assert legend(tmp_path)[1].startswith("± of b, c is estimated from other constructs")
+    assert (
+        short_table(tmp_path, "woven", "axial")
+        .legend[1]
+        .startswith("± of b, c is estimated from other constructs")
+    )

@@ -12,18 +12,19 @@ from threadpoolctl import threadpool_limits
 from pipeline.cli import running
 from pipeline.cli.terminal import verdict
 from pipeline.errors import SolveError
-from pipeline.output.tables import failures, headline
+from pipeline.output.tables import short_table
 from pipeline.run.case import Case
 from pipeline.run.clock import Clock
-from pipeline.run.collect import result_rows, write_compared
+from pipeline.run.collect import related, rows_of, write_cases, write_tables
 from pipeline.run.jobs import Outcome, complete_case
-from pipeline.run.planning import cases
+from pipeline.run.planning import cases, plan
 from pipeline.run.record import CASE_COLUMNS
 from pipeline.run.solving import run_case
-from pipeline.storage.casebook import case_folder, folder_of, read_summary, write_index
+from pipeline.storage.casebook import case_folder, folder_of, read_summary
 from pipeline.storage.files import read_table, write_table
 from pipeline.study.config import StudyConfig, load_study, parse_study
 from pipeline.tables.brackets import bracket_rows
+from pipeline.tables.rows import Row
 
 REASON = "cortex_proximal, nail can slide medially (a mechanism); allowed is none: add bolts"
 # Short, with a wide canal: few cells. The proximal half is held by nothing but tissue.
@@ -59,8 +60,7 @@ def ended(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Outcome]:
     assert case.name == "broken"
     with threadpool_limits(1):  # as in a worker; more threads would wait for each other
         outcome = complete_case(case, out)
-    write_compared(result_rows([outcome], out), [case], out)
-    write_index(out, [{"construct": case.name, "case": case.address}])
+    write_cases([outcome], related(rows_of([outcome], out), [case]), out)
     return out, outcome
 
 
@@ -90,7 +90,8 @@ def test_the_command_ends_with_exit_code_1_and_says_which_stage(
     capsys: pytest.CaptureFixture[str],
 ):
     out, outcome = ended
-    monkeypatch.setattr("pipeline.run.levels.run_study", lambda *_: [outcome])
+    monkeypatch.setattr(running, "plan", lambda study: plan(study).only(("broken",)))
+    monkeypatch.setattr("pipeline.run.execute.complete", lambda *_: [outcome])
     with pytest.raises(typer.Exit) as exit_:
         running.run(out / "study.toml", out, 1, [f"show.stage={stage}"])
     assert exit_.value.exit_code == 1
@@ -99,8 +100,8 @@ def test_the_command_ends_with_exit_code_1_and_says_which_stage(
     assert "broken at stage empty failed: " in said
     assert "1 of 1 cases failed in some stages; results.csv says why." in said
     assert (out / "figures" / "broken.png").exists()
-    (row,) = headline(out, stage, "pull")
-    assert (row[1] == "failed") == is_lost
+    ((_, (first, *_)),) = short_table(out, stage, "pull").lines
+    assert (first.value == "failed") == is_lost
 
 
 # --- Without a mesh ----------------------------------------------------------------------------------
@@ -127,18 +128,19 @@ def several() -> StudyConfig:
 def _stored(out: Path, case: Case, values: dict[str, float]) -> Outcome:
     """Write the rows of a case: a value for each stage that was solved, a reason for the others."""
     with case_folder(out, case.address) as folder:
-        rows: list[dict[str, object]] = []
-        for stage in ("empty", "woven"):
-            row = {"stage": stage, "load": "twist"}
-            sound = {"quantity": "torsional_stiffness", "location": "sections", "status": "ok"}
-            lost = {"status": "failed", "reason": REASON}
-            rows.append(row | (sound | {"value": values[stage]} if stage in values else lost))
-        write_table(folder / "rows.csv", rows, CASE_COLUMNS)
+        rows = [
+            Row(stage=stage, load="twist", quantity="torsional_stiffness", location="sections",
+                value=values[stage])
+            if stage in values
+            else Row(stage=stage, load="twist", status="failed", reason=REASON)
+            for stage in ("empty", "woven")
+        ]  # fmt: skip
+        write_table(folder / "rows.csv", [row.cells() for row in rows], CASE_COLUMNS)
     return Outcome(case, "", 1.0, tuple({"empty", "woven"} - set(values)))
 
 
 @pytest.fixture
-def table(tmp_path: Path, several: StudyConfig) -> list[dict[str, object]]:
+def table(tmp_path: Path, several: StudyConfig) -> list[Row]:
     """Rows of a nail that lost its empty stage, and of a bracket that lost it once."""
     values = {
         "nail": {"woven": 2.0},
@@ -146,33 +148,35 @@ def table(tmp_path: Path, several: StudyConfig) -> list[dict[str, object]]:
         "own-filler": {"empty": 0.5, "woven": 4.0},
         "own-bonded": {"empty": 0.75, "woven": 8.0},
     }
-    listed = [case for case in cases(several) if case.name in values]
-    outcomes = [_stored(tmp_path, case, values[case.name]) for case in listed]
-    rows = result_rows(outcomes, tmp_path)
-    write_compared(rows, listed, tmp_path)
+    planned = plan(several).only(values)
+    outcomes = [_stored(tmp_path, case, values[case.name]) for case in planned.cases]
+    rows = related(rows_of(outcomes, tmp_path), planned.cases)
+    write_tables(planned, outcomes, rows, tmp_path)
     return rows
 
 
-def test_percents_skip_a_lost_stage(table: list[dict[str, object]]) -> None:
-    found = {(row["construct"], row["stage"]): row.get("percent_of_nail_only") for row in table}
+def test_percents_skip_a_lost_stage(table: list[Row]) -> None:
+    found = {(row.construct, row.stage): row.percent_of_nail_only for row in table}
     assert found["own-void", "woven"] == pytest.approx(150.0)
     assert found["own-void", "empty"] is None
     assert found["own-filler", "empty"] is None  # the reference lost that stage
 
 
-def test_a_bracket_spans_what_was_solved(several: StudyConfig, table: list[dict[str, object]]) -> None:
+def test_a_bracket_spans_what_was_solved(several: StudyConfig, table: list[Row]) -> None:
     spans = {row["stage"]: row["span"] for row in bracket_rows(several.constructs, table)}
     assert spans == pytest.approx({"empty": 0.25, "woven": 5.0})
 
 
 @pytest.mark.usefixtures("table")
 def test_short_table_and_reasons_name_the_lost_stage(tmp_path: Path) -> None:
-    assert failures(tmp_path) == {"nail at stage empty": REASON, "own-void at stage empty": REASON}
-    torsion = {
-        stage: [row[6] for row in headline(tmp_path, stage, "twist")] for stage in ("empty", "woven")
+    assert short_table(tmp_path, "woven", "twist").failures == {
+        "nail at stage empty": REASON,
+        "own-void at stage empty": REASON,
     }
+    lines = {stage: short_table(tmp_path, stage, "twist").lines for stage in ("empty", "woven")}
+    torsion = {stage: [cells[5].text for _, cells in found] for stage, found in lines.items()}
     assert torsion == {"empty": ["", "", "0.50", "0.75"], "woven": ["2.00", "3.00", "4.00", "8.00"]}
-    assert [row[1] for row in headline(tmp_path, "empty", "twist")][:2] == ["failed", "failed"]
+    assert [cells[0].text for _, cells in lines["empty"]][:2] == ["failed", "failed"]
 
 
 def test_a_case_without_any_solution_is_a_failed_case(

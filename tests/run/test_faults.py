@@ -21,7 +21,8 @@ import pytest
 
 from pipeline.errors import OutputError
 from pipeline.run.engine import Place
-from pipeline.run.study import Running, run_study
+from pipeline.run.execute import Options, execute
+from pipeline.run.planning import plan
 from pipeline.storage.casebook import CASES, CHECKSUMS, FIELDS, INDEX, ROWS, SUMMARY, locked
 from pipeline.storage.files import read_table
 from pipeline.study.config import load_study
@@ -136,7 +137,8 @@ def test_what_is_not_as_it_was_written_is_run_again(study: Path, sound: Path, tm
     for name, harm in HARM.items():
         harm(out / CASES / where[name])
     (out / CASES / ".draft-of-a-killed-run").mkdir()
-    ended = list(run_study(load_study(study), out, Running(Place(workers=2))))
+    options = Options(Place(workers=2), pages=False)
+    ended = execute(plan(load_study(study)), out, options).outcomes
     assert {one.case.name for one in ended if one.reused} == STILL_SOUND
     assert len(ended) == 6
     assert same_tables(out, sound)
@@ -258,7 +260,8 @@ def test_ctrl_c_keeps_what_is_finished(tmp_path: Path):
     )
     assert found
     assert 0 < int(found[1]) < MANY
-    ended = list(run_study(load_study(study), out, Running(Place(workers=2))))
+    options = Options(Place(workers=2), pages=False)
+    ended = execute(plan(load_study(study)), out, options).outcomes
     assert int(found[1]) <= sum(one.reused for one in ended) < MANY
     assert len(ended) == MANY
     assert not [one for one in ended if one.failure]
@@ -273,5 +276,5 @@ with locked(Path({str(tmp_path)!r})): print('held', flush=True); sys.stdin.read(
     assert holder.stdout is not None
     holder.stdout.readline()
     with pytest.raises(OutputError, match="another run is at work"):
-        list(run_study(load_study(study), tmp_path, Running()))
+        execute(plan(load_study(study)), tmp_path, Options())
     holder.communicate()

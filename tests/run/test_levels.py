@@ -11,41 +11,15 @@ import typer
 
 from geometries.errors import StudyError
 from geometries.materials import MATERIALS
+from geometries.solids import Geometry
 from pipeline.cli.running import run
-from pipeline.run.collect import RESULT_COLUMNS
-from pipeline.run.levels import LEVELS, at_level, level_folders, other_levels, write_errors
-from pipeline.run.planning import plan
-from pipeline.storage.casebook import write_index
-from pipeline.storage.files import read_table, write_json, write_table
-from pipeline.study.config import StudyConfig, load_study, parse_study
+from pipeline.run.case import Case
+from pipeline.run.jobs import Outcome
+from pipeline.run.planning import cases, plan
+from pipeline.storage.files import read_table
+from pipeline.study.config import parse_study
 
-CELLS = {"fine": 64_000, "default": 8_000, "coarse": 1_000}  # sizes 1 : 2 : 4
-
-
-@pytest.fixture
-def study(tmp_path: Path, bench_study: str) -> StudyConfig:
-    (tmp_path / "tubes.toml").write_text(bench_study, encoding="utf-8")
-    return load_study(tmp_path / "tubes.toml", ("mesh.level=default",))
-
-
-def table(study: StudyConfig, out: Path, values: dict[str, tuple[str, str, str]]) -> None:
-    """Results of a construct on the three levels, by quantity: fine, default, coarse."""
-    for k, (level, folder) in enumerate(level_folders(study, out).items()):
-        (folder / "cases" / "0a").mkdir(parents=True)
-        write_index(folder, [{"construct": "thin", "case": "0a"}])
-        write_json(folder / "cases" / "0a" / "summary.json", {"facts": {"cells": CELLS[level]}})
-        common = {
-            "variant": "",
-            "construct": "thin",
-            "stage": "",
-            "load": "pull",
-            "location": "sections",
-        }
-        rows = [
-            {**common, "quantity": name, "value": three[k], "status": "ok" if three[k] else "failed"}
-            for name, three in values.items()
-        ]
-        write_table(folder / "results.csv", rows, RESULT_COLUMNS)
+ROOT = Path(__file__).parents[2]
 
 
 def by_construct(path: Path) -> list[dict[tuple[str, ...], dict[str, str]]]:
@@ -57,60 +31,50 @@ def by_construct(path: Path) -> list[dict[tuple[str, ...], dict[str, str]]]:
     return list(found.values())
 
 
-def test_every_value_gets_its_index_and_its_verdict(study: StudyConfig, tmp_path: Path):
-    # Second order by construction: f = 10 + 0.2 h², h = 1, 2, 4; so the value at the middle level is
-    # 0.8 off, and 1.25 * 0.8 / 10.8 = 9.26 %.
-    values = {
-        "axial_stiffness": ("10.2", "10.8", "13.2"),
-        "von_mises_5mm3": ("300", "200", "100"),
-        "gap_axial_movement": ("1.0", "1.1", "0.9"),
-        "gap_shear_movement": ("2", "2", "2"),
-        "proximal_movement": ("1.0", "", "1.2"),
-    }
-    table(study, tmp_path, values)
-    write_errors(study, tmp_path, ("thin", "thick"))
-    found = {row["quantity"]: row for row in read_table(tmp_path / "results.csv")}
-    assert found["axial_stiffness"]["mesh"] == "converging, order 2"
-    assert float(found["axial_stiffness"]["extrapolated"]) == pytest.approx(10, rel=1e-6)
-    assert float(found["axial_stiffness"]["error"]) == pytest.approx(100 * 1.25 * 0.8 / 10.8, rel=1e-2)
-    assert found["von_mises_5mm3"]["mesh"] == "singular, do not quote"
-    assert found["von_mises_5mm3"]["error"] == ""
-    assert found["gap_axial_movement"]["mesh"] == "oscillatory"
-    assert (found["gap_shear_movement"]["mesh"], found["gap_shear_movement"]["error"]) == ("exact", "0")
-    assert (found["proximal_movement"]["mesh"], found["proximal_movement"]["error"]) == ("", "")
-    assert [found[name]["extrapolated"] for name in list(values)[1:]] == ["", "", "2", ""]
-
-
-def test_what_should_be_zero_has_no_error(study: StudyConfig, tmp_path: Path):
-    # Shear under pure torsion: digits of round-off beside the shear of another load.
-    table(study, tmp_path, {"gap_shear_movement": ("3.1", "3.2", "3.6")})
-    for k, folder in enumerate(level_folders(study, tmp_path).values()):
-        rows = read_table(folder / "results.csv")
-        rows.append({**rows[0], "load": "twist", "value": ("2e-10", "-1e-10", "7e-10")[k]})
-        write_table(folder / "results.csv", rows, RESULT_COLUMNS)
-    write_errors(study, tmp_path, ("thin",))
-    pull, twist = read_table(tmp_path / "results.csv")
-    assert pull["mesh"].startswith("converging")
-    assert (twist["mesh"], twist["error"]) == ("round-off", "")
-
-
-def test_each_level_has_a_folder_and_the_own_one_is_the_study_s(study: StudyConfig, tmp_path: Path):
-    folders = level_folders(study, tmp_path)
-    assert tuple(folders) == LEVELS == ("fine", "default", "coarse")
-    assert folders["default"] == tmp_path
-    assert at_level(study, "fine").mesh.level == "fine"
-    assert at_level(study, "default") == study
-
-
 def test_the_other_levels_are_forecast_for_the_sample_alone(demo: dict[str, Any]):
     """By definition: what the plans of these levels say of these cases."""
-    study = parse_study(demo, "demo")
-    fine, default = other_levels(study, ("plate",))
+    planned = plan(parse_study(demo, "demo"))
+    default, fine = (one.forecast for one in planned.only(("plate",)).elsewhere)
     alone = [one for one in demo["constructs"] if one["name"] == "plate"]
-    own = plan(at_level(parse_study({**demo, "constructs": alone}, "demo"), "fine")).only(("plate",))
-    assert study.mesh.level == "coarse"
+    changed = {**demo, "constructs": alone, "mesh": {"level": "fine"}}
+    own = plan(parse_study(changed, "demo")).only(("plate",))
+    assert planned.study.mesh.level == "coarse"
     assert fine == own.forecast
     assert 0 < default.hours < fine.hours
+
+
+def test_a_case_at_another_level_is_the_case_that_would_be_planned_there(demo: dict[str, Any]):
+    """Or its address would be another, and a finished case of it never found again."""
+    planned = plan(parse_study(demo, "demo")).at("fine")
+    afresh = plan(parse_study({**demo, "mesh": {"level": "fine"}}, "demo"))
+    assert [item.case.address for item in planned.items] == [item.case.address for item in afresh.items]
+    assert [(item.mesh, item.unknowns) for item in planned.items] == [
+        (item.mesh, item.unknowns) for item in afresh.items
+    ]
+
+
+@pytest.mark.parametrize("levels", [1, 3])
+def test_each_geometry_is_assembled_once(
+    demo: dict[str, Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, levels: int
+):
+    """By count: of a run on three levels too, whose cases a stand-in for the workers completes."""
+    assembled: list[str] = []
+    real = Case.geometry
+
+    def counted(case: Case) -> Geometry:
+        assembled.append(case.label)
+        return real(case)
+
+    monkeypatch.setattr(Case, "geometry", counted)
+    monkeypatch.setattr(
+        "pipeline.run.execute.complete",
+        lambda planned, *_: [Outcome(case, "no mesh", 0.0) for case in planned.cases],
+    )
+    (tmp_path / "demo.toml").write_text((ROOT / "configs" / "demo.toml").read_text())
+    with pytest.raises(typer.Exit):
+        run(tmp_path / "demo.toml", tmp_path / "out", 1, levels=levels, quiet=True)
+    names = [case.label for case in cases(parse_study(demo, "demo"))]
+    assert sorted(assembled) == sorted(names)
 
 
 def test_the_command_fills_the_error_column(tmp_path: Path, bench_study: str):

@@ -20,11 +20,11 @@ from geometries.assembly import assemble
 from geometries.errors import StudyError
 from pipeline.errors import MeshError, OutputError
 from pipeline.fem.meshing import mesher
-from pipeline.run.collect import result_rows
+from pipeline.run.collect import related, rows_of
+from pipeline.run.execute import Options, execute
 from pipeline.run.jobs import Outcome, complete_case
 from pipeline.run.planning import cases, plan
 from pipeline.run.record import CASE_COLUMNS
-from pipeline.run.study import Running, run_study
 from pipeline.storage.casebook import case_folder, case_of, read_summary
 from pipeline.storage.files import check_writable, read_table, write_table
 from pipeline.study.config import load_study, parse_study
@@ -216,7 +216,7 @@ def test_run_refuses_before_any_file_when_gmsh_is_missing(
     path.write_text(bench_study, encoding="utf-8")
     monkeypatch.setitem(sys.modules, "gmsh", None)
     with pytest.raises(MeshError):
-        list(run_study(load_study(path), tmp_path / "out", Running()))
+        execute(plan(load_study(path)), tmp_path / "out", Options())
     assert not (tmp_path / "out").exists()
 
 
@@ -225,8 +225,12 @@ def test_the_longest_case_is_begun_first(tmp_path: Path, bench_study: str) -> No
     study = tomllib.loads(bench_study)
     short = study["constructs"][0]
     study["constructs"] = [short, {**short, "name": "long", "length_mm": 4 * short["length_mm"]}]
-    ended = list(run_study(parse_study(study, "bench"), tmp_path / "out", Running(keep="none")))
-    assert [outcome.case.name for outcome in ended] == ["long", short["name"]]
+    planned = plan(parse_study(study, "bench"))
+    ended: list[str] = []
+    options = Options(keep="none", pages=False)
+    finished = execute(planned, tmp_path / "out", options, lambda _, one: ended.append(one.case.name))
+    assert ended == ["long", short["name"]]
+    assert [one.case.name for one in finished.outcomes] == [short["name"], "long"]
 
 
 def test_a_case_that_can_not_be_meshed_is_a_failed_row(
@@ -239,8 +243,8 @@ def test_a_case_that_can_not_be_meshed_is_a_failed_row(
     monkeypatch.setattr("pipeline.run.solving.build_mesh", fail)
     outcome = complete_case(case, tmp_path)
     assert outcome.failure == "no mesh after 4 attempts"
-    rows = result_rows([outcome], tmp_path)
-    assert [(row["status"], row["construct"]) for row in rows] == [("failed", case.name)]
+    rows = rows_of([outcome], tmp_path)
+    assert [(row.status, row.construct) for row in rows] == [("failed", case.name)]
 
 
 def test_a_row_that_fails_a_balance_check_says_so(
@@ -251,9 +255,9 @@ def test_a_row_that_fails_a_balance_check_says_so(
     monkeypatch.setattr("pipeline.measures.quality.BALANCE_TOLERANCE", 0.0)
     case = cases(load_study(path))[0]
     outcome = complete_case(case, tmp_path)
-    rows = result_rows([outcome], tmp_path)
-    assert {row["status"] for row in rows} == {"failed"}
-    assert all("balance" in str(row["reason"]) for row in rows)
+    rows = rows_of([outcome], tmp_path)
+    assert {row.status for row in rows} == {"failed"}
+    assert all("balance" in row.reason for row in rows)
 
 
 def test_every_defect_gets_an_intact_reference(demo: dict[str, Any]) -> None:
@@ -279,11 +283,11 @@ def test_percent_columns_compare_like_with_like(tmp_path: Path, demo: dict[str, 
                 "status": "ok",
             }
             write_table(folder / "rows.csv", [row], CASE_COLUMNS)
-    rows = result_rows([Outcome(chosen[name], "", 1.0) for name in stored], tmp_path)
-    plate = rows[2]
-    assert plate["percent_of_intact"] == pytest.approx(20.0)
-    assert plate["percent_of_nail_only"] == pytest.approx(200.0)
-    assert "percent_of_nail_only" not in rows[0]
+    outcomes = [Outcome(chosen[name], "", 1.0) for name in stored]
+    intact, _, plate = related(rows_of(outcomes, tmp_path), [one.case for one in outcomes])
+    assert plate.percent_of_intact == pytest.approx(20.0)
+    assert plate.percent_of_nail_only == pytest.approx(200.0)
+    assert intact.percent_of_nail_only is None
 
 
 def test_case_identity_follows_its_inputs(demo: dict[str, Any]) -> None:

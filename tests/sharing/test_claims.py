@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -9,9 +10,10 @@ import pytest
 
 from geometries.errors import StudyError
 from pipeline.sharing.claims import CLAIM_COLUMNS, Claim, borne_out, judge, load_claims
+from pipeline.tables.rows import Row
 from tests.runs import CONSTRUCTS, rows_of
 
-TABLE = [row for name in CONSTRUCTS for row in rows_of(name, {})]
+TABLE = [Row(**row) for name in CONSTRUCTS for row in rows_of(name, {})]
 LOWERS: dict[str, Any] = {
     "sentence": "Adding the plate lowers shear at the far cortex by 60 ± 5 %.",
     "kind": "change_percent", "value": -60, "tolerance": 5, "unit": "%",
@@ -91,9 +93,10 @@ def test_a_location_may_be_left_out_where_there_is_but_one():
         ({"construct": "plate"}, TABLE, "no results of plate, only of nail-10, nail-10-plate; correct"),
         ({"load": "walking"}, TABLE, "nail-10-plate has gap_shear_movement under walking at: nowhere"),
         ({"variant": "v007"}, TABLE, "no results of nail-10-plate of variant 'v007', only of nothing"),
-        ({}, [*TABLE, {"construct": "nail-10", "status": "failed", "reason": "no mesh"}],
+        ({}, [*TABLE, Row(construct="nail-10", status="failed", reason="no mesh")],
          "nail-10 failed: no mesh"),
-        ({}, [TABLE[7], TABLE[0] | {"value": 0.0}], "nail-10 has 0, which nothing can be divided by"),
+        ({}, [TABLE[7], replace(TABLE[0], value=0.0)],
+         "nail-10 has 0, which nothing can be divided by"),
     ],
 )  # fmt: skip
 def test_a_claim_without_a_result_fails_and_says_why(changes: Any, table: Any, reason: str):
@@ -104,7 +107,7 @@ def test_a_claim_without_a_result_fails_and_says_why(changes: Any, table: Any, r
 
 
 def test_a_variant_is_judged_by_its_own_rows():
-    table = [row | {"variant": name, "value": row["value"] * factor}
+    table = [replace(row, variant=name, value=row.number * factor)
              for name, factor in (("v1", 1.0), ("v2", 3.0)) for row in TABLE]  # fmt: skip
     own = claim(**ALONE | {"value": 0.517, "tolerance": 0.01, "variant": "v1"})
     other = claim(**ALONE | {"value": 0.517, "tolerance": 0.01, "variant": "v2"})
@@ -118,7 +121,7 @@ def test_a_claim_on_what_was_not_run_is_no_failure():
 
 
 def test_doubts_of_either_result_are_passed_on():
-    table = [row | {"flags": "nail touches"} for row in TABLE]
+    table = [replace(row, flags="nail touches") for row in TABLE]
     assert only(claim(), table)["flags"] == "nail touches"
 
 

@@ -123,7 +123,7 @@ def test_a_row_of_one_run_alone_is_outside(tmp_path: Path, first: bool):
     row = found["von_mises_5mm3"]
     assert row["reason"] == f"only {'a' if first else 'b'} has this row"
     assert (row["outside"], row["location"], row["difference"]) == (2, "bolt_1", "")
-    assert row["a" if first else "b"] == "301.5"
+    assert row["a" if first else "b"] == 301.5
 
 
 def test_a_failure_of_one_run_alone_is_outside(tmp_path: Path):

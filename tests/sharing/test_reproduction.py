@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection
 from pathlib import Path
 from typing import Any
 
@@ -13,12 +12,13 @@ from typer.testing import CliRunner
 from geometries.errors import StudyError
 from pipeline import cli
 from pipeline.cli import sharing
+from pipeline.run.execute import Asked
+from pipeline.run.planning import Plan
 from pipeline.sharing.bundle import bundle
 from pipeline.sharing.opening import opened
 from pipeline.sharing.reproduction import Run, reproduce
 from pipeline.storage.files import read_table
-from pipeline.study.config import StudyConfig
-from tests.runs import CHANGES, CONSTRUCTS, VALUES, write_run
+from tests.runs import CHANGES, CONSTRUCTS, DEMO, VALUES, write_run
 from tests.sharing.test_claims import LOWERS, written
 
 SHEAR = ("nail-10", "atrophic", "axial", "gap_shear_movement", "far")
@@ -41,11 +41,12 @@ class Engine:
 
     def __init__(self, changed: Any = None) -> None:
         self.changed = changed
-        self.asked: list[tuple[StudyConfig, Collection[str] | None]] = []
+        self.asked: list[tuple[Plan, Asked]] = []
 
-    def __call__(self, study: StudyConfig, out: Path, only: Collection[str] | None) -> None:
-        self.asked.append((study, only))
-        write_run(out, self.changed, mesh="another", only=only)
+    def __call__(self, planned: Plan, out: Path, asked: Asked) -> None:
+        self.asked.append((planned, asked))
+        names = [case.name for case in planned.cases]
+        write_run(out, self.changed, mesh="another", only=names)
 
 
 @pytest.fixture
@@ -61,8 +62,10 @@ def test_the_same_numbers_reproduce_a_study(packed: Path, tmp_path: Path):
     found = reproduce(packed, tmp_path / "out", engine)
     assert found.succeeded
     assert [row["result"] for row in found.claims] == ["holds", "holds"]
-    ((study, only),) = engine.asked
-    assert only is None
+    ((planned, asked),) = engine.asked
+    study = planned.study
+    assert set(CONSTRUCTS) < {case.name for case in planned.cases}
+    assert asked == Asked(DEMO.read_text(encoding="utf-8"), CHANGES)
     assert study.defect.gap_mm == 4.0  # the changes that were recorded
     assert study.mesh.level == "default"
     assert CHANGES == ("defect.gap_mm=4", "mesh.level=default")
@@ -102,7 +105,7 @@ def test_a_subset_leaves_out_rows_and_claims_of_the_others(
     engine = Engine()
     found = reproduce(packed, tmp_path / "out", engine, subset=1)
     assert asked == [1]
-    assert engine.asked[0][1] == ("nail-10",) == found.chosen
+    assert [case.name for case in engine.asked[0][0].cases] == ["nail-10"] == [*found.chosen]
     assert found.succeeded
     assert [row["result"] for row in found.claims] == ["not in the subset", "holds"]
     assert sum(int(str(row["pairs"])) for row in found.differences) == len(VALUES)

@@ -7,8 +7,9 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from pipeline.run.collect import NUMBERS, RESULT_COLUMNS
 from pipeline.storage.files import read_table, write_parquet, write_table
+from pipeline.tables.rows import COLUMNS as RESULT_COLUMNS
+from pipeline.tables.rows import NUMBERS
 
 ROWS: list[dict[str, object]] = [
     {"construct": "nail-10", "value": -1.25e-7, "unit": "N·m/deg", "status": "ok", "gap_mm": 3.5},

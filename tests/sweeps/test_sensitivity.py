@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from geometries.errors import StudyError
 from pipeline.storage.files import read_table
 from pipeline.study.config import parse_study
 from pipeline.sweeps.sensitivity import SENSITIVITY_COLUMNS, sensitivity_rows
 from pipeline.sweeps.surface import fit_surface
+from pipeline.tables.rows import Row
 from tests.designs import KEYS, fabricate, factors, share, study_of
 
 Values = Mapping[str, float]
@@ -145,7 +145,7 @@ def test_methods_that_need_every_point_say_which_are_missing(
     assert {row["value"] for row in rows} == {""}
     (note,) = {row["note"] for row in rows}
     assert "2 of " in note
-    assert "v002 refused, v009 failed" in note
+    assert "v002 refused, v009" in note
     assert "needs all of them" in note
     assert {row["factor"] for row in rows} == set(KEYS)
 
@@ -274,7 +274,7 @@ def test_a_surface_leaves_out_failed_points_and_says_so(demo: dict[str, Any], tm
     kept = len(read_table(tmp_path / "design.csv"))
     assert {row["points"] for row in rows} == {str(kept - 1)}
     (note,) = {row["note"] for row in rows}
-    assert f"1 of {kept} points has no result (v004 failed), left out" in note
+    assert f"1 of {kept} points has no result (v004), left out" in note
     assert "surface is read beyond the constraints" in note
     assert float(rows[0]["q2"]) == pytest.approx(1, abs=1e-6)
 
@@ -286,14 +286,14 @@ def test_only_outcomes_that_are_asked_for_and_the_highest_stress(demo: dict[str,
     study = study_of(demo, kind="latin_hypercube", samples=16, seed=1, outcomes=["von_mises_5mm3"])
     assert fabricate(study, tmp_path, _linear) == [], "the stiffness of the table is no outcome here"
     table = read_table(tmp_path / "design.csv")
-    common = {"construct": "nail-10", "stage": "woven", "load": "axial", "unit": "MPa", "status": "ok"}
+    common = {"construct": "nail-10", "stage": "woven", "load": "axial", "unit": "MPa"}
     results = [
-        {**common, "variant": row["variant"], "quantity": "von_mises_5mm3", "location": part,
-         "value": str(float(row[KEYS[0]]) + more), "case": "0"}
+        Row(variant=row["variant"], quantity="von_mises_5mm3", location=part,
+            value=float(row[KEYS[0]]) + more, **common)
         for row in table
         for part, more in (("nail", 0.0), ("bolt_1", 3.0))
     ]  # fmt: skip
-    rows = sensitivity_rows(study, table, results)
+    rows = sensitivity_rows(study, (), results)
     assert {row["location"] for row in rows} == {"nail", "bolt_1", "highest"}
     assert all(set(row) <= set(SENSITIVITY_COLUMNS) for row in rows)
     highest = [r["value"] for r in rows if r["location"] == "highest" and r["index"] == "S1"]
@@ -308,13 +308,3 @@ def test_no_rows_without_a_design_or_where_factors_move_together(demo: dict[str,
 
 def _linear_of_one(values: Values) -> float:
     return values[KEYS[0]]
-
-
-def test_tables_of_another_design_are_refused(demo: dict[str, Any], tmp_path: Path):
-    design = {"kind": "latin_hypercube", "samples": 8}
-    fabricate(study_of(demo, seed=1, **design), tmp_path, _linear)
-    tables = read_table(tmp_path / "design.csv"), read_table(tmp_path / "results.csv")
-    with pytest.raises(StudyError, match=r"design.csv, v001: femur.length_mm = .* run the study again"):
-        sensitivity_rows(study_of(demo, seed=2, **design), *tables)
-    with pytest.raises(StudyError, match=r"design.csv has 7 points, allowed the 8"):
-        sensitivity_rows(study_of(demo, seed=1, **design), tables[0][1:], tables[1])

@@ -18,13 +18,13 @@ from geometries.constructs import (
 from geometries.errors import StudyError
 from geometries.parameters import Nail
 from geometries.plating import Plate
-from pipeline.run import collect
 from pipeline.run.collect import write_tables
 from pipeline.run.planning import plan
 from pipeline.storage.files import read_table
 from pipeline.study.config import parse_study
 from pipeline.study.interfaces import variants
 from pipeline.tables.brackets import BRACKET_COLUMNS, bracket_rows
+from pipeline.tables.rows import Row
 
 NAIL, PLATE = Nail(canal="bracket"), Plate(on_bone="bracket")
 ASKED = [
@@ -107,11 +107,8 @@ def test_a_construct_with_the_name_of_a_variant_is_refused(asking: dict[str, Any
 COMMON = {"stage": "woven", "load": "axial", "quantity": "q", "location": "far", "unit": "mm"}
 
 
-def rows_of(values: dict[str, float], status: str = "ok", **other: str) -> list[dict[str, object]]:
-    return [
-        {"variant": "", "construct": name, "status": status, "value": value, **COMMON, **other}
-        for name, value in values.items()
-    ]
+def rows_of(values: dict[str, float], **other: Any) -> list[Row]:
+    return [Row(construct=name, value=value, **(COMMON | other)) for name, value in values.items()]
 
 
 def test_bracket_table_names_the_ends_of_the_span():
@@ -132,7 +129,7 @@ def test_bracket_table_names_the_ends_of_the_span():
 
 def test_each_end_of_the_span_has_its_own_error():
     # By hand: 2 % of 7 and 5 % of 4; without one the cell is empty.
-    table = rows_of({"n-void": 7.0}, error="2") + rows_of({"n-bonded": 4.0}, error="5")
+    table = rows_of({"n-void": 7.0}, error=2.0) + rows_of({"n-bonded": 4.0}, error=5.0)
     (alone,) = bracket_rows([one for one, _ in ASKED], table)
     assert (alone["lowest_error"], alone["highest_error"]) == pytest.approx((0.2, 0.14))
     (alone,) = bracket_rows([one for one, _ in ASKED], rows_of({"n-void": 7.0, "n-bonded": 4.0}))
@@ -153,15 +150,10 @@ def test_failed_and_single_values_make_no_bracket():
     assert bracket_rows(listed, rows_of({"other": 1.0, "another": 2.0})) == []
 
 
-def test_tables_leave_no_bracket_of_an_earlier_run(
-    tmp_path: Path, asking: dict[str, Any], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    study = parse_study(asking, "test")
-    table = rows_of({"n-void": 1.0, "n-bonded": 2.5})
-    monkeypatch.setattr(collect, "result_rows", lambda *_: table)
-    write_tables(study, plan(study), [], tmp_path)
+def test_tables_leave_no_bracket_of_an_earlier_run(tmp_path: Path, asking: dict[str, Any]) -> None:
+    planned = plan(parse_study(asking, "test"))
+    write_tables(planned, [], rows_of({"n-void": 1.0, "n-bonded": 2.5}), tmp_path)
     (row,) = read_table(tmp_path / "brackets.csv")
     assert (row["construct"], row["lowest_with"], row["span"]) == ("n", "canal void", "1.5")
-    table.clear()
-    write_tables(study, plan(study), [], tmp_path)
+    write_tables(planned, [], [], tmp_path)
     assert not (tmp_path / "brackets.csv").exists()

@@ -14,6 +14,7 @@ from pipeline.storage.files import read_table, write_table
 from pipeline.study.config import load_study, parse_study
 from pipeline.study.published import Published
 from pipeline.tables.measured import PUBLISHED_COLUMNS, published_rows
+from pipeline.tables.rows import Row
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 WORDS = {"source": "invented for this test alone", "differs": "there was no such test at all"}
@@ -28,9 +29,9 @@ def entry(**changes: Any) -> Published:
     return Published.model_validate(ENTRY | changes)
 
 
-def row(construct: str, value: float | str, **changes: str) -> dict[str, object]:
+def row(construct: str, value: float | None, **changes: Any) -> Row:
     common = {"stage": "woven", "load": "push", "quantity": "axial_stiffness", "location": "sections"}
-    return {"construct": construct, "value": value, "status": "ok", "flags": "", **common, **changes}
+    return Row(construct=construct, value=value, **(common | changes))
 
 
 TABLE = [
@@ -40,7 +41,7 @@ TABLE = [
 ]  # fmt: skip
 
 
-def only(one: Published, table: list[dict[str, object]] = TABLE) -> dict[str, object]:
+def only(one: Published, table: list[Row] = TABLE) -> dict[str, object]:
     (found,) = published_rows([one], table)
     assert tuple(found) == PUBLISHED_COLUMNS
     return found
@@ -70,11 +71,11 @@ def test_a_measurement_is_set_beside_the_same_result(changes: Any, model: float,
 @pytest.mark.parametrize(
     ("changes", "errors", "expected"),
     [
-        (ALONE, ("", "3"), 21.0),
-        ({}, ("2", "3"), 0.05 * 2.8),
-        ({"form": "change", "unit": "%"}, ("2", "3"), 0.05 * 280),
-        ({}, ("", "3"), ""),
-        (ALONE, ("2", ""), ""),
+        (ALONE, (None, 3), 21.0),
+        ({}, (2, 3), 0.05 * 2.8),
+        ({"form": "change", "unit": "%"}, (2, 3), 0.05 * 280),
+        ({}, (None, 3), ""),
+        (ALONE, (2, None), ""),
     ],
 )
 def test_the_mesh_s_error_goes_with_the_model_s_number(changes: Any, errors: Any, expected: Any):
@@ -121,9 +122,9 @@ def test_constructs_without_a_gap_are_read_at_their_only_stage():
 @pytest.mark.parametrize(
     ("table", "reason"),
     [
-        ([TABLE[4], {"construct": "over", "status": "failed", "reason": "no mesh"}],
+        ([TABLE[4], Row(construct="over", status="failed", reason="no mesh")],
          "over failed: no mesh"),
-        ([row("over", 700.0), row("alone", "", quantity="", status="failed", reason="a mechanism")],
+        ([row("over", 700.0), row("alone", None, quantity="", status="failed", reason="a mechanism")],
          "alone failed: a mechanism"),
         ([row("over", 700.0)], "alone has axial_stiffness under push at: nowhere"),
         ([row("over", 7.0, location="near"), row("over", 8.0, location="far"), TABLE[4]],
@@ -138,8 +139,8 @@ def test_without_a_sound_result_the_cell_is_empty_and_says_why(table: Any, reaso
 
 
 def test_another_stage_s_or_load_s_failure_does_not_count():
-    failed = [row("alone", "", stage="empty", status="failed", reason="loose"),
-              row("alone", "", load="twist", status="failed", reason="unbalanced")]  # fmt: skip
+    failed = [row("alone", None, stage="empty", status="failed", reason="loose"),
+              row("alone", None, load="twist", status="failed", reason="unbalanced")]  # fmt: skip
     assert only(entry(), [*failed, *TABLE])["model"] == pytest.approx(2.8)
 
 

@@ -18,8 +18,10 @@ from pipeline.measures.plausibility import (
     plate_doubts,
 )
 from pipeline.measures.readings import Readings
+from pipeline.run.collect import over_the_same_nail
 from pipeline.run.solving import Measured, measure, part_elasticity
 from pipeline.tables.added_plate import flag_added_plates
+from pipeline.tables.rows import Row
 from tests.verification.helpers import Solved, case_of, geometry_of, solved
 
 PURE: list[dict[str, Any]] = [
@@ -139,13 +141,13 @@ def plated_rows(nail: dict[str, Any], stage: str, names: tuple[str, ...]) -> lis
     """Flags of rows at seven times the nail alone, of a nail of 10 mm, with a plate over this nail."""
     plated = case_of({"kind": "nail_plate", "name": "both", "nail": nail}, "coarse", ("empty", "woven"))
     bare = case_of({"kind": "nail", "name": "bare", "nail": {"diameter_mm": 10.0}}, "coarse")
-    table: list[dict[str, object]] = [
-        {"construct": "both", "stage": stage, "load": "frontal", "quantity": name, "flags": "old",
-         "percent_of_nail_only": 700.0}
+    table = [
+        Row(construct="both", stage=stage, load="frontal", quantity=name, flags="old",
+            percent_of_nail_only=700.0)
         for name in names
     ]  # fmt: skip
-    flag_added_plates([bare, plated], {plated.name: bare.name}, table)
-    return [str(row["flags"]) for row in table]
+    plated_over = over_the_same_nail([bare, plated], {plated.name: bare.name})
+    return [row.flags for row in flag_added_plates(plated_over, table)]
 
 
 BOTH = ("bending_stiffness", "bending_stiffness_by_energy")

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from math import floor, isfinite, log10
 
-from pipeline.output.tables import is_singular
-from pipeline.tables.comparisons import error_of
+from pipeline.tables import rows
 
-Row = dict[str, str]
+Texts = dict[str, str]
 DIGITS = 3  # significant; the mesh's error is rarely known to more
 MINUS = "\N{MINUS SIGN}"
 LARGE, SMALL = 1e7, 1e-4  # beyond them as a power of ten
@@ -64,7 +64,7 @@ class Entry:
 
     table: str
     number: int
-    row: Row
+    row: Texts
 
     def cell(self, column: str) -> Cell:
         """One of its cells."""
@@ -74,23 +74,27 @@ class Entry:
         """Raw text of one of its cells."""
         return self.row[column]
 
+    @cached_property
+    def result(self) -> rows.Row:
+        """What it says, where its table is that of the results."""
+        return rows.parse(self.row, self.number)
+
     @property
     def value(self) -> float:
         """Its value."""
-        return float(self.row["value"])
+        return self.result.number
 
     @property
     def half(self) -> float | None:
         """Error of the value in its own unit; None where it is not known."""
-        error = error_of(self.row)
-        return error if isfinite(error) else None
+        return self.result.half if isfinite(self.result.half) else None
 
     @property
     def is_singular(self) -> bool:
         """Whether the value grows with every finer mesh, and must not be quoted."""
-        return is_singular(self.row)
+        return self.result.is_singular
 
 
-def numbered(table: str, rows: list[Row]) -> list[Entry]:
+def numbered(table: str, texts: list[Texts]) -> list[Entry]:
     """All rows of a table with their numbers."""
-    return [Entry(table, number, row) for number, row in enumerate(rows)]
+    return [Entry(table, number, row) for number, row in enumerate(texts)]

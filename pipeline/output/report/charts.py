@@ -10,7 +10,7 @@ from pipeline.measures.dictionary import HIGHEST, PEAK, QUANTITIES
 from pipeline.output.graphs import Cloud, Limit, Mark, Series, intervals, scatter, stacks
 from pipeline.output.report.cells import Entry, shown
 from pipeline.output.report.run import NO_GAP, Run
-from pipeline.tables.comparisons import INTACT_STAGE
+from pipeline.tables.rows import INTACT_STAGE
 
 STIFFNESSES = ("axial_stiffness", "torsional_stiffness", "bending_stiffness")
 KINDS = {"nail": "nail", "stem": "stem", "plate": "plate", "bolt": "bolts", "screw": "screws"}

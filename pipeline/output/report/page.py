@@ -9,7 +9,7 @@ from pipeline.output.credibility import BALANCES, FORM
 from pipeline.output.pages import write_page
 from pipeline.output.report import sorting, tables, viewer
 from pipeline.output.report.answer import answer_of
-from pipeline.output.report.cells import Row
+from pipeline.output.report.cells import Texts
 from pipeline.output.report.charts import charts, words_of
 from pipeline.output.report.pictures import indices, pictures
 from pipeline.output.report.run import NO_GAP, Run
@@ -138,7 +138,7 @@ def _grounds(run: Run) -> dict[str, object]:
     }
 
 
-def _checked(out: Path, cases: Iterable[Row]) -> Iterator[Row]:
+def _checked(out: Path, cases: Iterable[Texts]) -> Iterator[Texts]:
     """Cases with what their checksums say, until a page would take too long to make."""
     left = MOST_PROVED
     for case in cases:

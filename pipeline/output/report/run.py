@@ -8,13 +8,13 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from pipeline.measures.dictionary import HEADLINE, HIGHEST, PEAK
-from pipeline.output.report.cells import Entry, Row, numbered
+from pipeline.measures.dictionary import HEADLINE
+from pipeline.output.report.cells import Entry, Texts, numbered
 from pipeline.storage.casebook import FIELDS, folder_of
 from pipeline.storage.files import read_if_any, stream_table
 from pipeline.storage.run_folder import RESULTS, each_row, listed_cases, read_case
 from pipeline.study.config import StudyConfig
-from pipeline.tables.comparisons import INTACT_STAGE
+from pipeline.tables.lookup import Results
 
 READ = (
     "case", "variant", "construct", "site", "gap_mm", "stage", "load", "quantity", "location", "value",
@@ -91,7 +91,7 @@ class Run:
         ]
 
     @cached_property
-    def design(self) -> list[Row]:
+    def design(self) -> list[Texts]:
         """Points of the design; none without one."""
         return read_if_any(self.out / "design.csv")
 
@@ -116,7 +116,7 @@ class Run:
         return [entry for entry in listed if entry["variant"] == self.variant]
 
     @cached_property
-    def cases(self) -> list[Row]:
+    def cases(self) -> list[Texts]:
         """How each case ended, and where it lies."""
         return listed_cases(self.out)
 
@@ -157,18 +157,16 @@ class Run:
         load : str or None
             Load; the first that has the quantity if None.
         """
-        own = [
-            entry
-            for entry in self._sound.get((construct, quantity), ())
-            if entry["stage"] in (stage, INTACT_STAGE) and load in (None, entry["load"])
-        ]
-        if quantity == PEAK and location == HIGHEST:
-            return max(own, key=lambda entry: entry.value, default=None)
-        return next((entry for entry in own if entry["location"] == location), None)
+        row = self._lookup.find(construct, quantity, location, stage, load)
+        return None if row is None else self._placed[row.place]
 
     @cached_property
-    def _sound(self) -> dict[tuple[str, str], list[Entry]]:
-        return by_result(entry for entry in self.first if entry["status"] == "ok")
+    def _lookup(self) -> Results:
+        return Results([entry.result for entry in self.first])
+
+    @cached_property
+    def _placed(self) -> dict[int, Entry]:
+        return {entry.number: entry for entry in self.first}
 
     @cached_property
     def failed(self) -> list[Entry]:
@@ -197,11 +195,3 @@ class Run:
             name: f"{rows[name]['site']}, {rows[name]['gap_mm']} mm" if rows[name]["site"] else NO_GAP
             for name in names
         }
-
-
-def by_result(entries: Iterable[Entry]) -> dict[tuple[str, str], list[Entry]]:
-    """Rows by construct and quantity."""
-    groups: dict[tuple[str, str], list[Entry]] = {}
-    for entry in entries:
-        groups.setdefault((entry["construct"], entry["quantity"]), []).append(entry)
-    return groups

@@ -11,7 +11,7 @@ from pipeline.output.credibility import BALANCES
 from pipeline.output.report.cells import Cell, Entry
 from pipeline.output.report.run import MOST_ROWS, Run
 from pipeline.output.tables import COLUMNS
-from pipeline.tables.comparisons import INTACT_STAGE
+from pipeline.tables.rows import INTACT_STAGE
 
 MOST_BOUNDS = 300  # of the table of bracketed interfaces
 MAIN = {(column.quantity, column.location) for column in COLUMNS}

@@ -4,20 +4,23 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from pipeline.measures.dictionary import QUANTITIES
 from pipeline.output.indices import draw_indices
 from pipeline.run.case import Case
-from pipeline.run.collect import relate_variants, write_compared, write_inputs, write_tables
+from pipeline.run.collect import related, rows_of, write_tables
+from pipeline.run.execute import Asked, write_inputs
 from pipeline.run.jobs import Outcome
-from pipeline.run.planning import Plan, cases
-from pipeline.run.record import CASE_COLUMNS, CHECKS
+from pipeline.run.planning import Plan, Planned, cases
+from pipeline.run.record import CASE_COLUMNS
 from pipeline.storage.casebook import LOG, ROWS, SUMMARY, case_folder
-from pipeline.storage.files import read_table, write_json, write_table
+from pipeline.storage.files import write_json, write_table
 from pipeline.study.config import StudyConfig, load_study
 from pipeline.sweeps.variants import variants_of
+from pipeline.tables import rows
 
 STUDY = """
 schema_version = 1
@@ -93,16 +96,14 @@ def write_large(folder: Path, points: int = 250) -> tuple[StudyConfig, Path]:
     out.mkdir(parents=True)
     file.write_text(STUDY.format(points=points), encoding="utf-8")
     study = load_study(file)
-    write_inputs(file, study, {"changes": [], "levels": 3, "error_cases": 2}, out)
-    planned = Plan(variants_of(study), ())  # assembling is slow
-    listed = [case for one in planned.variants if one.study for case in cases(one.study, one.name)]
+    variants = variants_of(study)
+    listed = [case for one in variants if one.study for case in cases(one.study, one.name)]
+    items = (Planned(case, {}, "", {}, {}, frozenset()) for case in listed)  # assembling is slow
+    planned = Plan(study, variants, tuple(items))
+    write_inputs(planned, Asked(file.read_text(encoding="utf-8"), (), 3, 2), out)
     outcomes = [_ended(number, case, out, chance) for number, case in enumerate(listed)]
-    write_tables(study, planned, outcomes, out)
-    table: list[dict[str, object]] = [
-        {**row, **_error(row, chance)} for row in read_table(out / "results.csv")
-    ]
-    relate_variants(table, listed)
-    write_compared(table, listed, out)
+    found = [_with_error(row, chance) for row in rows_of(outcomes, out)]
+    write_tables(planned, outcomes, related(found, listed), out)
     draw_indices(out, *study.shown)
     return study, out
 
@@ -131,7 +132,7 @@ def _rows(case: Case, chance: random.Random) -> Iterator[Row]:
                     "stage": stage, "load": load.name, "quantity": quantity, "location": at,
                     "value": chance.uniform(0.1, 900.0), "unit": QUANTITIES[quantity].unit,
                     "status": "ok",
-                    **{name: chance.uniform(1e-13, 1e-9) for name in CHECKS},
+                    **{name: chance.uniform(1e-13, 1e-9) for name in rows.CHECKS},
                     "flags": "" if chance.randrange(FLAGGED) else DOUBT,
                 }  # fmt: skip
 
@@ -146,7 +147,8 @@ def _summary(case: Case) -> Row:
     }  # fmt: skip
 
 
-def _error(row: Row, chance: random.Random) -> Row:
-    if row["status"] != "ok":
-        return {}
-    return {"error": f"{chance.uniform(0.5, 9.0):.3g}", "mesh": "estimated from others of its kind"}
+def _with_error(row: rows.Row, chance: random.Random) -> rows.Row:
+    if not row.is_ok:
+        return row
+    error = float(f"{chance.uniform(0.5, 9.0):.3g}")
+    return replace(row, error=error, mesh="estimated from others of its kind")

@@ -12,13 +12,15 @@ import numpy as np
 import pyvista as pv
 from PIL import Image
 
-from pipeline.run.collect import RESULT_COLUMNS, write_beside
+from pipeline.run.collect import write_beside
 from pipeline.run.planning import Plan
 from pipeline.storage.checksums import checksum_lines, digest_of
 from pipeline.storage.files import write_table
 from pipeline.study.config import StudyConfig, parse_study
 from pipeline.sweeps.variants import variants_of
 from pipeline.tables.comparisons import COMPARISON_COLUMNS, comparison_rows
+from pipeline.tables.rows import COLUMNS as RESULT_COLUMNS
+from pipeline.tables.rows import read_results
 
 HOSTILE = '<img src=x onerror="alert(1)">$\\frac{1}{0}$</script>'
 NAMES = ("nail-10", "exchange-nail-12", "plate")
@@ -97,7 +99,8 @@ def write_run(study: StudyConfig, out: Path, rows: list[Row], failed: Mapping[st
     )]  # fmt: skip
     names = list(dict.fromkeys(row["construct"] for row in rows))
     write_table(out / "results.csv", rows, RESULT_COLUMNS)
-    compared = comparison_rows(rows, dict.fromkeys(names, "one gap"))
+    results = list(read_results(out / "results.csv"))
+    compared = comparison_rows(results, dict.fromkeys(names, "one gap"))
     write_table(out / "comparisons.csv", compared, COMPARISON_COLUMNS)
     listed = [
         {
@@ -153,8 +156,9 @@ def write_set_beside(demo: Mapping[str, Any], out: Path, rows: list[Row]) -> tup
         published=[STIFFNESS | SOURCE | one for one in MEASURED],
         constructs=[*demo["constructs"], OWN],
     )
-    planned = Plan(variants_of(study), ())  # assembling is slow
-    write_beside(study, planned, rows, write_run(study, out, rows))
+    planned = Plan(study, variants_of(study), ())  # assembling is slow
+    write_run(study, out, rows)
+    write_beside(planned, list(read_results(out / "results.csv")), out)
     return study, out
 
 

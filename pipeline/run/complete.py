@@ -1,0 +1,111 @@
+"""Cases run side by side, those that are finished left alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Literal
+
+from pipeline.errors import EngineError, OutputError
+from pipeline.run.engine import Job, Lost, Place, pool, results
+from pipeline.run.jobs import MESHES, Outcome, complete_case, share_mesh
+from pipeline.run.planning import Plan, Planned
+from pipeline.run.record import keeps
+from pipeline.storage.casebook import discard_case, discard_drafts, fault_of, folder_of, read_record
+
+MESH_OF = "mesh-"
+Keep = Literal["all", "shown", "none"]
+
+
+def complete(planned: Plan, out: Path, place: Place, keep: Keep = "all") -> Iterator[Outcome]:
+    """Run all cases of a plan that are not finished in a folder; yield each as it ends.
+
+    Parameters
+    ----------
+    planned : Plan
+        Cases to run.
+    out : Path
+        Folder of the run, which the caller has locked.
+    place : Place
+        Where they run.
+    keep : {"all", "shown", "none"}
+        Fields that are stored; those shown are of the study's shown stage and load.
+
+    Raises
+    ------
+    OutputError
+        If a case can not be written.
+    EngineError
+        If there is no scheduler.
+    """
+    kept = ":".join(planned.study.shown) if keep == "shown" else keep
+    discard_drafts(out)
+    waiting: dict[str, Planned] = {}
+    for address, item in planned.distinct.items():
+        finished = _finished(item, out, kept)
+        if finished is None:
+            waiting[address] = item
+        else:
+            yield from _alike(planned, finished)
+    for outcome in _run(planned, waiting, out, place, kept) if waiting else ():
+        yield from _alike(planned, outcome)
+    _discard_meshes(out)
+
+
+def _alike(planned: Plan, outcome: Outcome) -> Iterator[Outcome]:
+    """All cases at an address, each as it ended."""
+    return (replace(outcome, case=case) for case in planned.alike[outcome.case.address])
+
+
+def _finished(item: Planned, out: Path, keep: str) -> Outcome | None:
+    """How a case ended in an earlier run; None if it must run, and nothing of it then stays."""
+    address = item.case.address
+    if not fault_of(out, address):
+        record = read_record(folder_of(out, address))
+        if keeps(record, keep):
+            seconds = sum(record["seconds"].values())
+            return Outcome(item.case, "", seconds, tuple(record["failed_stages"]), reused=True)
+    discard_case(out, address)
+    return None
+
+
+def _run(
+    planned: Plan, waiting: Mapping[str, Planned], out: Path, place: Place, keep: str
+) -> Iterator[Outcome]:
+    """Hand cases to workers, the longest first; yield each as it ends."""
+    place = place.for_jobs(len(waiting))
+    with pool(place) as client:
+        for key, ended in results(client, place, _jobs(planned, waiting, out, keep)):
+            if isinstance(ended, OutputError | EngineError):
+                raise ended
+            if isinstance(ended, Outcome):
+                yield ended
+            elif isinstance(ended, Lost) and key in waiting:
+                yield Outcome(waiting[key].case, ended.reason, 0.0)
+
+
+def _jobs(planned: Plan, waiting: Mapping[str, Planned], out: Path, keep: str) -> Iterator[Job]:
+    """A job for each case, those that share a mesh behind the job that makes it."""
+    for key, group in sorted(planned.meshes.items(), key=_work, reverse=True):
+        sharing = [item.case for item in group if item.case.address in waiting]
+        after = ""
+        if len(sharing) > 1:
+            after = MESH_OF + key
+            yield Job(after, share_mesh, (sharing[0], out, sharing[0].label))
+        for case in sharing:
+            yield Job(case.address, complete_case, (case, out, keep, case.label), after)
+
+
+def _work(mesh: tuple[str, list[Planned]]) -> float:
+    """What a worker must do for a case of this mesh; a long one begun last would keep all waiting."""
+    first = mesh[1][0]
+    return first.unknowns * first.solutions
+
+
+def _discard_meshes(out: Path) -> None:
+    """Remove shared meshes: they serve one run."""
+    for file in (out / MESHES).glob("*"):
+        file.unlink()
+    if (out / MESHES).is_dir():
+        (out / MESHES).rmdir()

@@ -1,0 +1,218 @@
+"""The one orchestrator: from a plan to finished cases, tables and pages."""
+
+from __future__ import annotations
+
+import json
+import platform
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
+from pathlib import Path
+
+from pipeline.caution import CAUTION
+from pipeline.errors import StoppedError
+from pipeline.fem.meshing.mesher import require_gmsh
+from pipeline.fem.meshing.sizes import Level
+from pipeline.output.credibility import credibility_page
+from pipeline.output.figures import draw_study
+from pipeline.output.indices import draw_indices
+from pipeline.output.report.page import report_page
+from pipeline.run.collect import related, rows_of, write_cases, write_tables
+from pipeline.run.complete import Keep, complete
+from pipeline.run.engine import Place
+from pipeline.run.jobs import Outcome
+from pipeline.run.planning import Plan
+from pipeline.storage.casebook import folder_of, locked, read_record
+from pipeline.storage.files import check_writable, write_text
+from pipeline.storage.provenance import in_words, versions
+from pipeline.tables.errors import LEVELS, Sampled, sound_values, with_errors
+from pipeline.tables.rows import Row
+
+Told = Callable[[Level, Outcome], None]
+"""Is told of each case as it ends, and on which mesh level."""
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What a person asked for; it is written down beside the results.
+
+    Parameters
+    ----------
+    text : str
+        The study file as it is.
+    changes : tuple of str
+        Changes to it, each ``key=value``.
+    levels : int
+        Meshes of each construct, 1 or 3.
+    error_cases : int, optional
+        How many constructs run on three, if not all.
+    """
+
+    text: str = ""
+    changes: tuple[str, ...] = ()
+    levels: int = 1
+    error_cases: int | None = None
+
+
+@dataclass(frozen=True)
+class Options:
+    """How a study is run; none of it changes a number of its own mesh level.
+
+    Parameters
+    ----------
+    place : Place
+        Where cases run.
+    keep : str
+        Fields that are stored: "all", "none", or those "shown".
+    sample : tuple of str
+        Labels of the cases that run on all three mesh levels; without any, no error is known.
+    pages : bool
+        Whether pictures and pages are made besides the tables.
+    asked : Asked
+        What was asked for.
+    """
+
+    place: Place = field(default_factory=Place)
+    keep: Keep = "all"
+    sample: tuple[str, ...] = ()
+    pages: bool = True
+    asked: Asked = field(default_factory=Asked)
+
+
+@dataclass(frozen=True)
+class Finished:
+    """A run that has ended.
+
+    Parameters
+    ----------
+    out : Path
+        Its folder.
+    outcomes : tuple of Outcome
+        How each case of the study's own mesh level ended, in the order of the study.
+    rows : tuple of Row
+        All results, as ``results.csv`` has them.
+    """
+
+    out: Path
+    outcomes: tuple[Outcome, ...]
+    rows: tuple[Row, ...]
+
+
+def execute(planned: Plan, out: Path, options: Options, told: Told = lambda *_: None) -> Finished:
+    """Run all cases of a plan that are not finished yet; write tables, then pages.
+
+    Parameters
+    ----------
+    planned : Plan
+        Cases to run.
+    out : Path
+        Folder for the results; those of other mesh levels come below it.
+    options : Options
+        How.
+    told : callable
+        Is told of each case as it ends.
+
+    Raises
+    ------
+    StudyError
+        If gmsh is missing, `out` can not be written or is in use, there is no scheduler, or somebody
+        stopped the run.
+    """
+    require_gmsh()
+    check_writable(out)
+    own = planned.study.mesh.level
+    plans = {own: planned}
+    if options.sample:
+        elsewhere = planned.only(options.sample).elsewhere
+        plans |= {plan.items[0].case.level: plan for plan in elsewhere}
+    with locked(out):
+        write_inputs(planned, options.asked, out)
+        ended = _complete(plans, out, options, told)
+        rows_at = {level: rows_of(ended[level], _folder(out, own, level)) for level in plans}
+        rows = rows_at[own]
+        if options.sample:
+            rows = with_errors(rows, _sampled(planned, rows_at, options.sample, out))
+        rows = related(rows, planned.cases)
+        write_tables(planned, ended[own], rows, out)
+        for level, plan in plans.items():
+            if level != own:
+                write_cases(ended[level], related(rows_at[level], plan.cases), _folder(out, own, level))
+        if options.pages:
+            _make_pages(planned, ended[own], options.keep, out)
+    return Finished(out, tuple(ended[own]), tuple(rows))
+
+
+def _folder(out: Path, own: Level, level: Level) -> Path:
+    return out if level == own else out / "levels" / level
+
+
+def _complete(
+    plans: Mapping[Level, Plan], out: Path, options: Options, told: Told
+) -> dict[Level, list[Outcome]]:
+    """Run the cases of each level; how they ended, in the order of the study."""
+    own = next(iter(plans))
+    ended: dict[Level, list[Outcome]] = {}
+    done = 0
+    total = sum(len(plan.items) for plan in plans.values())
+    try:
+        for level, plan in plans.items():
+            folder = _folder(out, own, level)
+            folder.mkdir(parents=True, exist_ok=True)
+            found: dict[str, Outcome] = {}
+            for outcome in complete(plan, folder, options.place, options.keep):
+                found[outcome.case.label] = outcome
+                done += 1
+                told(level, outcome)
+            ended[level] = [found[case.label] for case in plan.cases]
+    except KeyboardInterrupt:
+        raise StoppedError(
+            f"stopped after {done} of {total} cases; they are kept: run the same command again to go on"
+        ) from None
+    return ended
+
+
+def _sampled(
+    planned: Plan, rows_at: Mapping[Level, Sequence[Row]], sample: Sequence[str], out: Path
+) -> Sampled:
+    """What the three meshes of a sample say."""
+    own = planned.study.mesh.level
+    cases = [item.case for item in planned.only(sample).items]
+    sizes = {}
+    for case in cases:
+        folders = [
+            folder_of(_folder(out, own, level), replace(case, level=level).address) for level in LEVELS
+        ]
+        if all(folder.is_dir() for folder in folders):
+            fine, middle, coarse = (_cell_size(folder) for folder in folders)
+            sizes[case.label] = (fine, middle, coarse)
+    kinds = {case.label: case.construct.kind for case in planned.cases}
+    values = {level: sound_values(rows) for level, rows in rows_at.items()}
+    return Sampled(own, values, sizes, kinds, frozenset(sample))
+
+
+def _cell_size(folder: Path) -> float:
+    """Cell size of a finished case's mesh, relative to the cube root of its volume."""
+    return float(read_record(folder)["facts"]["cells"]) ** (-1 / 3)
+
+
+def write_inputs(planned: Plan, asked: Asked, out: Path) -> None:
+    """Write down what a run was asked for: the study file as it is, and all of it resolved."""
+    options = asdict(asked)
+    write_text(out / "study.toml", options.pop("text"))
+    content = {
+        "study": planned.study.model_dump(mode="json", exclude_unset=True),
+        **options,
+        "versions": versions(),
+        "platform": platform.platform(),
+    }
+    write_text(out / "inputs.json", json.dumps(content, indent=2) + "\n")
+
+
+def _make_pages(planned: Plan, outcomes: Iterable[Outcome], keep: str, out: Path) -> None:
+    """Make pictures and pages from the folder; of a design those of its first variant."""
+    study, first = planned.study, planned.items[0].case.variant
+    if keep != "none":
+        solved = [one.case.name for one in outcomes if not one.failure and one.case.variant == first]
+        draw_study(out, solved, *study.shown)
+    draw_indices(out, *study.shown)
+    credibility_page(study, out, in_words(), CAUTION)
+    report_page(study, out, in_words(), CAUTION)
