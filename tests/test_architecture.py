@@ -243,6 +243,15 @@ def test_functions_take_few_arguments():
     ])  # fmt: skip
 
 
+def test_no_two_classes_share_a_name():
+    places: dict[str, list[str]] = {}
+    for name, tree in TREES.items():
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                places.setdefault(node.name, []).append(name)
+    _report([f"{one} is in {', '.join(found)}" for one, found in places.items() if len(found) > 1])
+
+
 def test_everything_public_has_a_docstring():
     _report([
         f"{place} has no docstring"

@@ -21,7 +21,7 @@ from pipeline.study.design import Design, unknown_keys
 from pipeline.study.interfaces import variants
 from pipeline.study.keys import set_at
 from pipeline.study.published import Published, unknown_names
-from pipeline.study.question import Outcome, Question
+from pipeline.study.question import PrimaryOutcome, Question
 from pipeline.study.question import unknown_names as unknown_in_question
 from pipeline.study.stages import Stage
 from pipeline.study.units import did_you_mean, limits_of
@@ -82,11 +82,11 @@ class StudyConfig(Parameters):
         return stage, self.show.load or self.loads[0].name
 
     @property
-    def asked(self) -> Outcome:
+    def asked(self) -> PrimaryOutcome:
         """The primary outcome, what is left out filled in with what is shown."""
         stage, load = self.shown
         question = self.question
-        return Outcome(
+        return PrimaryOutcome(
             question.quantity, question.location, question.stage or stage, question.load or load
         )
 
