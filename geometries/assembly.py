@@ -9,7 +9,7 @@ from math import hypot
 from geometries.bone import Defect, Femur
 from geometries.bow import Bow, sagitta
 from geometries.clearance import check_apart
-from geometries.constructs import Construct, IntactConstruct, Specimen
+from geometries.constructs import Construct, Specimen
 from geometries.defect import bone_ends, gap_centre, gap_levels, tissue_parts
 from geometries.errors import StudyError
 from geometries.femur import bone_parts
@@ -39,13 +39,6 @@ THIN_FILLING = 0.5
 BONE: tuple[Role, ...] = ("cortex", "cancellous")
 
 
-def implants_of(construct: Construct) -> tuple[Nail | Stem | None, list[Plate]]:
-    """Nail or stem of a construct, None where there is none, and its plates, the main one first."""
-    rod = getattr(construct, "nail", None) or getattr(construct, "stem", None)
-    plates = [getattr(construct, key, None) for key in ("plate", "second")]
-    return rod, [plate for plate in plates if plate is not None]
-
-
 def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
     """Build a construct's geometry after checking its clearances.
 
@@ -71,8 +64,8 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
     if isinstance(construct, Specimen):
         return _specimen(construct)
     defect = construct.defect or defect
-    rod, plates = implants_of(construct)
-    for one in plates if plates else (None,):
+    rod, plates = construct.rod, construct.plates
+    for one in plates or (None,):
         check_clearances(construct.name, femur, defect, rod, one)
     findings, loose = unheld(femur, defect, rod, plates)
     if findings:
@@ -81,11 +74,10 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
     ends, levels = bone_ends(femur, defect), gap_levels(femur, defect)
     centre, length = gap_centre(femur, defect), femur.length_mm
     sections = (SECTION_INSET_MM, length - SECTION_INSET_MM)
-    is_intact = isinstance(construct, IntactConstruct)
 
     built = _in_canal(rod, femur, levels)
     parts = built.under + bone_parts(femur, rod, ends, sections)
-    parts += tissue_parts(femur, rod, defect, femur.cortical if is_intact else "tissue")
+    parts += tissue_parts(femur, rod, defect, "tissue" if construct.has_gap else femur.cortical)
     parts += built.over
     pins, beams = built.pins, built.beams
     plated: list[list[Part]] = []
@@ -118,7 +110,7 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
         sections=sections,
         gap=GapFrame(*ends, bone.outer.at(centre), plates[0].azimuth_deg if plates else 0.0, femur.bow),
         facts=_facts(femur, defect, rod, plates),
-        loose="" if is_intact else loose,
+        loose=loose if construct.has_gap else "",
         pins=tuple(_bent(pin, femur.bow) for pin in pins),
         bow=femur.bow,
         beams=tuple(beams),
@@ -157,7 +149,7 @@ def _void(rod: Nail | Stem | None, femur: Femur) -> tuple[float, float, float] |
         canal = canal_profile(femur)
         holes = eccentric_hole(femur, rod).circles
         largest = max([largest, *(r for _, _, z, r in holes if r > canal.at(z) + SAME_MM)])
-    width = rod.reaming_mm / 2
+    width = rod.clearance_mm
     if rod.canal != "void" and not is_centred(rod):
         width *= THIN_FILLING  # curved cells must fit between two surfaces that are not parallel
     return rod.diameter_mm / 2, largest, width
@@ -172,7 +164,7 @@ def _bent(pin: Pin, bow: Bow | None) -> Pin:
 
 
 def _facts(
-    femur: Femur, defect: Defect, rod: Nail | Stem | None, plates: list[Plate]
+    femur: Femur, defect: Defect, rod: Nail | Stem | None, plates: tuple[Plate, ...]
 ) -> dict[str, float]:
     """Numbers that a surgeon would ask for before looking at results."""
     gap, centre = gap_levels(femur, defect), gap_centre(femur, defect)
@@ -180,7 +172,7 @@ def _facts(
     clearance = reach - rod.diameter_mm / 2 if isinstance(rod, Nail) else 0.0
     if isinstance(rod, Nail) and not is_centred(rod):
         x, y, radius = eccentric_hole(femur, rod).at(centre)
-        reach, clearance = hypot(x, y) + radius, rod.reaming_mm / 2
+        reach, clearance = hypot(x, y) + radius, rod.clearance_mm
     facts = {"gap_centre_mm": centre, "cortex_at_gap_mm": outer_profile(femur).at(centre) - reach}
     if isinstance(rod, Nail):
         levels, fit = bolt_levels(rod), fit_span(rod, femur)

@@ -93,10 +93,7 @@ def _cortex_findings(femur: Femur, rod: Nail | Stem | None) -> Iterator[str]:
         left = [outer.at(z) - hypot(*axis_at(rod, z)) - radius for z in passed]
         thinnest = min(thinnest, *left)
     if thinnest < LEAST_CORTEX_MM:
-        remedy = {
-            Nail: "choose a thinner nail, less reaming_mm or smaller offsets",
-            Stem: "choose a thinner stem or less mantle_mm",
-        }.get(type(rod), "thicken the femur")  # type: ignore[arg-type]
+        remedy = "thicken the femur" if rod is None else rod.thinner
         yield (
             f"cortex: {thinnest:.1f} mm is left at its thinnest; allowed {LEAST_CORTEX_MM:g} mm or "
             f"more: {remedy}"
@@ -202,8 +199,7 @@ def _screw_findings(
     femur: Femur, defect: Defect, rod: Nail | Stem | None, plate: Plate
 ) -> Iterator[str]:
     """Screws against what stands in the canal, against its bolts, and in the cortex."""
-    bone = walls(femur, rod)
-    name = "stem" if isinstance(rod, Stem) else "nail"
+    bone, name = walls(femur, rod), "" if rod is None else rod.noun
     canal = rods(rod, femur.length_mm)
     radius = plate.screws.diameter_mm / 2
     for screw in screws(plate, canal, bone, gap_centre(femur, defect)):

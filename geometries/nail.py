@@ -113,7 +113,7 @@ def canal_part(nail: Nail, femur: Femur, gap: tuple[float, float]) -> Part | Non
         return None
     low, high = nail.distal_end_mm, nail.distal_end_mm + nail.length_mm
     surface = along_nail(nail, low - SLOT_BEYOND_MM, high + SLOT_BEYOND_MM, nail.diameter_mm)
-    clearance = nail.reaming_mm / 2
+    clearance = nail.clearance_mm
     if nail.canal == "filler":
         pieces = less(rings(outer_profile(femur), None, low, high), surface)
         return Part("canal", "canal", "marrow", pieces, clearance)

@@ -7,7 +7,7 @@ read for.
 from __future__ import annotations
 
 from math import degrees
-from typing import Annotated, Literal, Self
+from typing import Annotated, ClassVar, Literal, Self, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, Strict, model_validator
 
@@ -17,6 +17,7 @@ Metal = Literal["titanium", "steel", "cobalt"]
 BORE_GRAZE_MM = 0.1  # a bolt wider than the bore by less runs in the bore's wall, as thin as a razor
 Aside = Annotated[Real, Field(ge=-12, le=12)]
 Offset = tuple[Aside, Aside]
+BRACKET = "bracket"  # the value of a key that asks for all its others, as bounds
 
 
 class Parameters(BaseModel):
@@ -25,14 +26,35 @@ class Parameters(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
+class Implant(Parameters):
+    """What is put into the bone or onto it; how the two meet is the value of one of its keys."""
+
+    noun: ClassVar[str]
+    meets: ClassVar[str]  # that key; its values stand in order, the most compliant first
+
+    @property
+    def interface(self) -> str:
+        """How it meets the bone, in words for every table."""
+        return f"{self.noun} {getattr(self, self.meets)}"
+
+    @property
+    def interfaces(self) -> tuple[str, ...]:
+        """The same of all its surfaces, and what sets them apart."""
+        return (self.interface,)
+
+    def at_bounds(self) -> dict[str, Self]:
+        """Copies at each bound, the most compliant first; none unless it asks for a bracket."""
+        if getattr(self, self.meets) != BRACKET:
+            return {}
+        values = get_args(type(self).model_fields[self.meets].annotation)
+        return {one: self.model_copy(update={self.meets: one}) for one in values if one != BRACKET}
+
+
 class Bolts(Parameters):
     """Interlocking bolts of a nail, tied in nail and bone."""
 
     diameter_mm: Real = Field(
-        5.0,
-        ge=3.5,
-        le=6.5,
-        description="Bolt diameter, mm. 4.5 to 6 usual; from memory.",
+        5.0, ge=3.5, le=6.5, description="Bolt diameter, mm. 4.5 to 6 usual; from memory."
     )
     azimuth_deg: Real = Field(
         0.0,
@@ -54,33 +76,25 @@ class Bolts(Parameters):
         15.0, ge=8, le=60, description="From the nail's end to the first bolt, mm. From memory."
     )
     spacing_mm: Real = Field(
-        20.0,
-        ge=10,
-        le=60,
-        description="From one bolt to the next, mm. From memory.",
+        20.0, ge=10, le=60, description="From one bolt to the next, mm. From memory."
     )
 
 
-class Nail(Parameters):
+class Nail(Implant):
     """A straight intramedullary nail, hollow or solid, in a reamed canal."""
 
+    noun = "nail"
+    meets = "canal"
+    thinner: ClassVar[str] = "choose a thinner nail, less reaming_mm or smaller offsets"
+
     diameter_mm: Real = Field(
-        10.0,
-        ge=8,
-        le=15,
-        description="Outer diameter, mm. 9 to 14 usual; from memory.",
+        10.0, ge=8, le=15, description="Outer diameter, mm. 9 to 14 usual; from memory."
     )
     cannulation_mm: Real = Field(
-        5.0,
-        ge=0,
-        le=12,
-        description="Inner diameter, mm; 0 is solid. 4 to 5.5 usual; from memory.",
+        5.0, ge=0, le=12, description="Inner diameter, mm; 0 is solid. 4 to 5.5 usual; from memory."
     )
     length_mm: Real = Field(
-        360.0,
-        ge=160,
-        le=440,
-        description="Length, mm. 300 to 440 usual; from memory.",
+        360.0, ge=160, le=440, description="Length, mm. 300 to 440 usual; from memory."
     )
     distal_end_mm: Real = Field(
         35.0,
@@ -152,6 +166,27 @@ class Nail(Parameters):
     bolts: Bolts = Field(Bolts(), description="Interlocking bolts.")
 
     @property
+    def interface(self) -> str:
+        """What lies between nail and bone."""
+        return f"canal {self.canal}"
+
+    @property
+    def interfaces(self) -> tuple[str, ...]:
+        """What lies in the canal, how the bolts hold, and whether the nail is broken."""
+        words = [self.interface, "bolts tied"]
+        if self.bolts.play_mm > 0:
+            turn, slide = self.free_play
+            words.append(f"their play of ±{turn:.1f}° and ±{slide:.2f} mm left out")
+        if self.break_mm is not None:
+            words.append("nail broken")
+        return tuple(words)
+
+    @property
+    def clearance_mm(self) -> float:
+        """Room that reaming leaves round it, mm."""
+        return self.reaming_mm / 2
+
+    @property
     def free_play(self) -> tuple[float, float]:
         """How far the fragments turn, degrees, and slide, mm, either way before the bolts bear.
 
@@ -209,8 +244,12 @@ class ExchangeNail(Nail):
     )
 
 
-class Stem(Parameters):
+class Stem(Implant):
     """The stem of a hip prosthesis in the proximal canal, a cone on the shaft axis."""
+
+    noun = "stem"
+    meets = "fixation"
+    thinner: ClassVar[str] = "choose a thinner stem or less mantle_mm"
 
     tip_diameter_mm: Real = Field(
         11.0, ge=8, le=14, description="Diameter at the tip, mm. 10 to 14 usual; from memory."
@@ -241,6 +280,11 @@ class Stem(Parameters):
         "cement; from memory.",
     )
     material: Metal = Field("cobalt", description="Alloy.")
+
+    @property
+    def clearance_mm(self) -> float:
+        """Room that reaming leaves round it, mm: what its bed fills."""
+        return self.mantle_mm
 
     @model_validator(mode="after")
     def _tapers(self) -> Self:

@@ -6,7 +6,7 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from geometries.parameters import Metal, Parameters, Real, Whole
+from geometries.parameters import Implant, Metal, Parameters, Real, Whole
 
 
 class Screws(Parameters):
@@ -42,8 +42,11 @@ class Screws(Parameters):
         return self
 
 
-class Plate(Parameters):
+class Plate(Implant):
     """A bone plate that follows the flare of the shaft, held off the bone by locking screws."""
+
+    noun = "plate"
+    meets = "on_bone"
 
     hole_count: Whole = Field(
         10,
@@ -126,6 +129,8 @@ class Plate(Parameters):
 
 class SecondPlate(Plate):
     """A smaller plate beside the first; the same model with other defaults."""
+
+    noun = "second plate"
 
     hole_count: Whole = Field(
         8, ge=4, le=18, multiple_of=2, description="Number of holes. From memory."

@@ -110,10 +110,8 @@ class Walls:
 
 def walls(femur: Femur, rod: Nail | Stem | None) -> Walls:
     """Radii of the bone with what stands in it."""
-    reamed = 0.0
-    if rod is not None:
-        reamed = rod.reaming_mm / 2 if isinstance(rod, Nail) else rod.mantle_mm
-    return Walls(outer_profile(femur), reamed_profile(femur, rod), reamed)
+    room = 0.0 if rod is None else rod.clearance_mm
+    return Walls(outer_profile(femur), reamed_profile(femur, rod), room)
 
 
 def reamed(femur: Femur, rod: Nail | Stem | None) -> tuple[Profile | None, tuple[Tool, ...]]:

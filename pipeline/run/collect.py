@@ -19,7 +19,6 @@ from pipeline.storage.casebook import read_rows, write_index
 from pipeline.storage.files import read_if_any, write_parquet, write_table, write_text
 from pipeline.storage.provenance import versions
 from pipeline.study.config import StudyConfig
-from pipeline.study.interfaces import variants
 from pipeline.sweeps.sensitivity import INDICES, SENSITIVITY_COLUMNS, sensitivity_rows
 from pipeline.sweeps.variants import Variant
 from pipeline.tables.added_plate import flag_added_plates
@@ -61,7 +60,7 @@ def write_tables(study: StudyConfig, planned: Plan, outcomes: Sequence[Outcome],
 
 def _sensitivity(study: StudyConfig, table: Sequence[Row], out: Path) -> list[Row]:
     """Indices of the study's own constructs, without the femurs added as references."""
-    own = {one.name for construct in study.constructs for one, _ in variants(construct)}
+    own = {one.name for construct in study.constructs for one, _ in construct.at_bounds()}
     asked = _as_text(row for row in table if row["construct"] in own)
     return sensitivity_rows(study, read_if_any(out / "design.csv"), asked)
 

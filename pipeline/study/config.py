@@ -18,7 +18,6 @@ from pipeline.loading.loads import Load
 from pipeline.loading.statics import check_points
 from pipeline.measures.dictionary import Scheme
 from pipeline.study.design import Design, unknown_keys
-from pipeline.study.interfaces import variants
 from pipeline.study.keys import set_at
 from pipeline.study.published import Published, unknown_names
 from pipeline.study.question import PrimaryOutcome, Question
@@ -94,7 +93,7 @@ class StudyConfig(Parameters):
     def _names(self) -> dict[str, list[str]]:
         groups: dict[str, Iterable[Any]] = {
             "stage": self.stages, "load": self.loads, "published": self.published,
-            "construct": [variant for one in self.constructs for variant, _ in variants(one)],
+            "construct": [variant for one in self.constructs for variant, _ in one.at_bounds()],
         }  # fmt: skip
         return {key: [item.name for item in items] for key, items in groups.items()}
 

@@ -7,7 +7,6 @@ from math import isfinite
 from operator import itemgetter
 
 from geometries.constructs import Construct
-from pipeline.study.interfaces import variants
 from pipeline.tables.comparisons import error_of
 
 KEY_COLUMNS = ("stage", "load", "quantity", "location", "unit")
@@ -35,7 +34,7 @@ def bracket_rows(
     names = {
         variant.name: (construct.name, words)
         for construct in constructs
-        for variant, words in variants(construct)
+        for variant, words in construct.at_bounds()
         if words
     }
     found: dict[tuple[object, ...], list[tuple[float, str, object]]] = {}

@@ -6,11 +6,9 @@ import re
 from collections.abc import Iterator
 
 from geometries.bone import Femur
-from geometries.constructs import IntactConstruct, Specimen
 from geometries.materials import MATERIALS, Material
 from pipeline.run.planning import Plan
 from pipeline.study.config import StudyConfig
-from pipeline.study.interfaces import variants
 from pipeline.study.stages import Stage
 from pipeline.writing.implants import gap_words
 from pipeline.writing.words import Sources, listed
@@ -20,7 +18,7 @@ YEAR = re.compile(r"\b(19|20)\d\d\b|\bDOI\b")  # what tells a description with a
 
 def femur_words(study: StudyConfig, sources: Sources) -> str:
     """Dimensions of the femur, with the sources of those left as they are; empty without one."""
-    if all(isinstance(one, Specimen) for one in study.constructs):
+    if not any(one.has_femur for one in study.constructs):
         return ""
     femur = study.femur
     bow = f"bowed with a radius of {femur.bow_radius_mm:g} mm" if femur.bow_radius_mm else "straight"
@@ -47,7 +45,7 @@ def tissue_words(study: StudyConfig, sources: Sources) -> str:
     """Every gap of the study, and the tissues that fill it; empty without a gap."""
     gaps: dict[str, list[str]] = {}
     for one in study.constructs:
-        if not isinstance(one, Specimen | IntactConstruct):
+        if one.has_gap:
             gaps.setdefault(gap_words(one.defect or study.defect), []).append(one.name)
     if not gaps:
         return ""
@@ -83,7 +81,7 @@ def interface_words(study: StudyConfig) -> str:
     """How surfaces meet, and in which constructs; empty without implants."""
     found: dict[str, list[str]] = {}
     for construct in study.constructs:
-        for one, _ in variants(construct):
+        for one, _ in construct.at_bounds():
             found.setdefault(one.interfaces, []).append(one.name)
     found.pop("none", None)
     if not found:
