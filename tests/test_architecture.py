@@ -44,7 +44,7 @@ FLOORS = {  # inside geometries: a module may import those of a lower number, no
     **dict.fromkeys(("profiles", "constructs"), 3),
     **dict.fromkeys(("bone", "plating", "rods"), 2),
     **dict.fromkeys(("parameters", "waves", "slices"), 1),
-    **dict.fromkeys(("solids", "materials", "errors"), 0),
+    **dict.fromkeys(("solids", "materials", "errors", "sources"), 0),
     **dict.fromkeys(("readout", "tools"), -1),
     **dict.fromkeys(("faces", "bow"), -2),
     "frame": -3,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from pipeline.loading.activities import PEAKS
 from pipeline.loading.loads import (
     Bending,
     EndForce,
@@ -18,11 +19,6 @@ from pipeline.loading.loads import (
 )
 from pipeline.writing.words import Sources, amount, listed
 
-# Where the numbers of walking and stairs come from; pipeline/loading/activities.py says it beside them.
-ACTIVITIES = (
-    "Heller et al. 2005, J Biomech 38:1155 (DOI 10.1016/j.jbiomech.2004.05.022), numbers from memory; "
-    "size of the hip contact as in Bergmann et al. 2001, J Biomech 34:859"
-)
 HELD = {
     "distal_end": "the distal end held",
     "hip_knee": "the distal end held and the head guided along the line from hip to knee, so that the "
@@ -63,7 +59,7 @@ def _of_a_body(load: Stance | Walking | Stairs, sources: Sources) -> str:
     muscles = listed(f"the {name.replace('_', ' ')}" for name in load.muscles)
     with_muscles = f"with the pull of {muscles}" if load.muscles else "without muscles"
     force = f"the peak hip contact force of {what} {with_muscles}"
-    return f"{force}, {_weight(load)}{sources.cite(ACTIVITIES)}"
+    return f"{force}, {_weight(load)}{sources.cite(PEAKS[load.kind].source)}"
 
 
 def _weight(load: Weighted) -> str:

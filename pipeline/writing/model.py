@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 
 from geometries.bone import Femur
 from geometries.materials import MATERIALS, Material
+from geometries.sources import source_of
 from pipeline.run.planning import Plan
 from pipeline.study.config import StudyConfig
 from pipeline.study.stages import Stage
 from pipeline.writing.implants import gap_words
 from pipeline.writing.words import Sources, listed
-
-YEAR = re.compile(r"\b(19|20)\d\d\b|\bDOI\b")  # what tells a description with a source from another
 
 
 def femur_words(study: StudyConfig, sources: Sources) -> str:
@@ -34,11 +32,11 @@ def femur_words(study: StudyConfig, sources: Sources) -> str:
 
 
 def _default_sources(femur: Femur) -> Iterator[str]:
-    """What is said beside the dimensions that the study leaves as they are, where it names a source."""
-    for key, info in type(femur).model_fields.items():
-        words = info.description or ""
-        if key.endswith("_mm") and getattr(femur, key) == info.default and YEAR.search(words):
-            yield f"femur.{key}: {words}"
+    """Published sources of the dimensions that the study leaves as they are, and what these are."""
+    for key, info in Femur.model_fields.items():
+        source, is_default = source_of(Femur, key), getattr(femur, key) == info.default
+        if key.endswith("_mm") and is_default and source and source.is_published:
+            yield f"femur.{key}: {source.after(info.description or '')}"
 
 
 def tissue_words(study: StudyConfig, sources: Sources) -> str:
