@@ -162,10 +162,7 @@ class Specimen(Compared):
         description="Tubes from the outside inwards, each touching the next.",
     )
     section_inset_mm: Real = Field(
-        20.0,
-        gt=0,
-        le=500,
-        description="Reference sections this far inside either end, mm.",
+        20.0, gt=0, le=500, description="Reference sections this far inside either end, mm."
     )
 
     @model_validator(mode="after")

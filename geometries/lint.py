@@ -14,7 +14,7 @@ from geometries.parameters import Nail, Stem
 from geometries.plate import ROD_CLEARANCE_MM, Screw, in_the_way, plate_span, screw_levels, screws
 from geometries.plating import Plate
 from geometries.profiles import Profile, outer_profile, reamed_profile, stem_bed, walls
-from geometries.rods import SAME_MM, axis_at, centre_at, is_centred, radius_at, rods
+from geometries.rods import SAME_MM, axis_at, centre_at, radius_at, rods
 from geometries.solids import radial
 
 BONE_BEYOND_NAIL_MM = 15.0
@@ -86,8 +86,8 @@ def _cortex_findings(femur: Femur, rod: Nail | Stem | None) -> Iterator[str]:
     outer, inner = outer_profile(femur), reamed_profile(femur, rod)
     heights = sorted({*outer.heights, *inner.heights})
     thinnest = min(outer.at(z) - inner.at(z) for z in heights)
-    if isinstance(rod, Nail) and not is_centred(rod):
-        radius = (rod.diameter_mm + rod.reaming_mm) / 2
+    if isinstance(rod, Nail) and not rod.is_centred:
+        radius = rod.bore_mm / 2
         low = rod.distal_end_mm  # the bore goes on beyond the nail's top, out of the bone's
         passed = [low, *(z for z in heights if z > low)]
         left = [outer.at(z) - hypot(*axis_at(rod, z)) - radius for z in passed]
@@ -101,7 +101,7 @@ def _cortex_findings(femur: Femur, rod: Nail | Stem | None) -> Iterator[str]:
 
 
 def _nail_findings(femur: Femur, defect: Defect, nail: Nail) -> Iterator[str]:
-    low, high = nail.distal_end_mm, nail.distal_end_mm + nail.length_mm
+    low, high = nail.ends_mm
     gap = gap_levels(femur, defect)
     if high > femur.length_mm - BONE_BEYOND_NAIL_MM:
         yield (

@@ -92,5 +92,5 @@ def _joints(
 def _tied(femur: Femur, nail: Nail) -> tuple[float, float] | None:
     """Heights between which something in the canal ties the nail to the bone, mm."""
     if nail.canal == "filler":
-        return nail.distal_end_mm, nail.distal_end_mm + nail.length_mm
+        return nail.ends_mm
     return fit_span(nail, femur) if nail.canal == "bonded" else None

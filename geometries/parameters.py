@@ -29,15 +29,14 @@ class Parameters(BaseModel):
 
 
 class Implant(Parameters):
-    """What is put into the bone or onto it; how the two meet is the value of one of its keys."""
+    """What is put into or onto the bone; a key, its most compliant value first, says how they meet."""
 
-    noun: ClassVar[str]
-    meets: ClassVar[str]  # that key; its values stand in order, the most compliant first
+    surface: ClassVar[tuple[str, str]]  # what tables call it, and the key
 
     @property
     def interface(self) -> str:
         """How it meets the bone, in words for every table."""
-        return f"{self.noun} {getattr(self, self.meets)}"
+        return f"{self.surface[0]} {getattr(self, self.surface[1])}"
 
     @property
     def interfaces(self) -> tuple[str, ...]:
@@ -46,10 +45,11 @@ class Implant(Parameters):
 
     def at_bounds(self) -> dict[str, Self]:
         """Copies at each bound, the most compliant first; none unless it asks for a bracket."""
-        if getattr(self, self.meets) != BRACKET:
+        _, key = self.surface
+        if getattr(self, key) != BRACKET:
             return {}
-        values = get_args(type(self).model_fields[self.meets].annotation)
-        return {one: self.model_copy(update={self.meets: one}) for one in values if one != BRACKET}
+        values = get_args(type(self).model_fields[key].annotation)
+        return {one: self.model_copy(update={key: one}) for one in values if one != BRACKET}
 
 
 class Bolts(Parameters):
@@ -85,8 +85,8 @@ class Bolts(Parameters):
 class Nail(Implant):
     """A straight intramedullary nail, hollow or solid, in a reamed canal."""
 
-    noun = "nail"
-    meets = "canal"
+    surface = ("canal", "canal")
+    noun: ClassVar[str] = "nail"
     thinner: ClassVar[str] = "choose a thinner nail, less reaming_mm or smaller offsets"
 
     diameter_mm: FromMemory[Real] = Field(
@@ -163,11 +163,6 @@ class Nail(Implant):
     bolts: Bolts = Field(Bolts(), description="Interlocking bolts.")
 
     @property
-    def interface(self) -> str:
-        """What lies between nail and bone."""
-        return f"canal {self.canal}"
-
-    @property
     def interfaces(self) -> tuple[str, ...]:
         """What lies in the canal, how the bolts hold, and whether the nail is broken."""
         words = [self.interface, "bolts tied"]
@@ -177,6 +172,21 @@ class Nail(Implant):
         if self.break_mm is not None:
             words.append("nail broken")
         return tuple(words)
+
+    @property
+    def ends_mm(self) -> tuple[float, float]:
+        """Heights of its distal and its proximal end above the knee end, mm."""
+        return self.distal_end_mm, self.distal_end_mm + self.length_mm
+
+    @property
+    def is_centred(self) -> bool:
+        """Whether it stands on the shaft axis."""
+        return self.distal_offset_mm == (0.0, 0.0) == self.proximal_offset_mm
+
+    @property
+    def bore_mm(self) -> float:
+        """Diameter to which the canal is reamed for it, mm."""
+        return self.diameter_mm + self.reaming_mm
 
     @property
     def clearance_mm(self) -> float:
@@ -241,8 +251,8 @@ class ExchangeNail(Nail):
 class Stem(Implant):
     """The stem of a hip prosthesis in the proximal canal, a cone on the shaft axis."""
 
-    noun = "stem"
-    meets = "fixation"
+    surface = ("stem", "fixation")
+    noun: ClassVar[str] = "stem"
     thinner: ClassVar[str] = "choose a thinner stem or less mantle_mm"
 
     tip_diameter_mm: FromMemory[Real] = Field(

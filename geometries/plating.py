@@ -42,8 +42,7 @@ class Screws(Parameters):
 class Plate(Implant):
     """A bone plate that follows the flare of the shaft, held off the bone by locking screws."""
 
-    noun = "plate"
-    meets = "on_bone"
+    surface = ("plate", "on_bone")
 
     hole_count: FromMemory[Whole] = Field(
         10,
@@ -115,7 +114,7 @@ class Plate(Implant):
 class SecondPlate(Plate):
     """A smaller plate beside the first; the same model with other defaults."""
 
-    noun = "second plate"
+    surface = ("second plate", "on_bone")
 
     hole_count: FromMemory[Whole] = Field(8, ge=4, le=18, multiple_of=2, description="Number of holes.")
     width_mm: FromMemory[Real] = Field(11.0, ge=8, le=20, description="Width, mm: small 11.")
