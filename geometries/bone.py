@@ -200,16 +200,13 @@ class Defect(Parameters):
     @property
     def shape(self) -> str:
         """What sets it apart from a flat transverse gap, in words; empty for one."""
-        words = []
-        if self.oblique_deg:
-            words.append(f"oblique {self.oblique_deg:g}°")
-        if self.wedge_mm:
-            words.append(f"wedge {self.wedge_mm:g} mm")
-        if self.rough_mm:
-            words.append(f"rough {self.rough_mm:g} mm")
-        if self.bridge_percent:
-            words.append(f"{self.bridge_percent:g} % bridged")
-        return ", ".join(words)
+        sizes = {
+            f"oblique {self.oblique_deg:g}°": self.oblique_deg,
+            f"wedge {self.wedge_mm:g} mm": self.wedge_mm,
+            f"rough {self.rough_mm:g} mm": self.rough_mm,
+            f"{self.bridge_percent:g} % bridged": self.bridge_percent,
+        }
+        return ", ".join(words for words, size in sizes.items() if size)
 
     @model_validator(mode="after")
     def _not_too_steep(self) -> Self:

@@ -107,11 +107,9 @@ class Gates:
 
     def _sentences(self, quantity: str, value: float, ideal: float) -> Iterator[str]:
         unit = QUANTITIES[quantity].unit
-        free_nail = None
+        found = [against_beam(value, ideal, unit, is_bone=self.is_bone)]
         if quantity == "torsional_stiffness" and self.beam.free_nail is not None:
             free_nail = radians(1 / self.beam.free_nail) / 1000
-        found = [against_beam(value, ideal, unit, is_bone=self.is_bone)]
-        if free_nail is not None:
             found.append(against_free_nail(value, free_nail, unit, self.canal))
         found += [band.doubt(value, unit) for band in self.bands if band.quantity == quantity]
         yield from filter(None, found)
