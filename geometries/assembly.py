@@ -9,7 +9,7 @@ from math import hypot
 from geometries.bone import Defect, Femur
 from geometries.bow import Bow, sagitta
 from geometries.clearance import check_apart
-from geometries.constructs import Construct, IntactConstruct, Specimen
+from geometries.constructs import Construct, Layer, Specimen
 from geometries.defect import bone_ends, gap_centre, gap_levels, tissue_parts
 from geometries.errors import StudyError
 from geometries.femur import bone_parts
@@ -30,20 +30,13 @@ from geometries.plate import (
 from geometries.plating import Plate
 from geometries.profiles import canal_profile, eccentric_hole, outer_profile, reamed_profile, walls
 from geometries.readout import Beam, GapFrame, Pin
-from geometries.rods import SAME_MM, is_centred, rods
+from geometries.rods import SAME_MM, rods
 from geometries.solids import Contact, Geometry, Part, Patch, Piece, Prism, Role, Tool, cylinder
 from geometries.stem import bed_part, stem_beam, stem_part
 
 SECTION_INSET_MM = 15.0
 THIN_FILLING = 0.5
 BONE: tuple[Role, ...] = ("cortex", "cancellous")
-
-
-def implants_of(construct: Construct) -> tuple[Nail | Stem | None, list[Plate]]:
-    """Nail or stem of a construct, None where there is none, and its plates, the main one first."""
-    rod = getattr(construct, "nail", None) or getattr(construct, "stem", None)
-    plates = [getattr(construct, key, None) for key in ("plate", "second")]
-    return rod, [plate for plate in plates if plate is not None]
 
 
 def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
@@ -71,8 +64,8 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
     if isinstance(construct, Specimen):
         return _specimen(construct)
     defect = construct.defect or defect
-    rod, plates = implants_of(construct)
-    for one in plates if plates else (None,):
+    rod, plates = construct.rod, construct.plates
+    for one in plates or (None,):
         check_clearances(construct.name, femur, defect, rod, one)
     findings, loose = unheld(femur, defect, rod, plates)
     if findings:
@@ -81,11 +74,10 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
     ends, levels = bone_ends(femur, defect), gap_levels(femur, defect)
     centre, length = gap_centre(femur, defect), femur.length_mm
     sections = (SECTION_INSET_MM, length - SECTION_INSET_MM)
-    is_intact = isinstance(construct, IntactConstruct)
 
     built = _in_canal(rod, femur, levels)
     parts = built.under + bone_parts(femur, rod, ends, sections)
-    parts += tissue_parts(femur, rod, defect, femur.cortical if is_intact else "tissue")
+    parts += tissue_parts(femur, rod, defect, "tissue" if construct.has_gap else femur.cortical)
     parts += built.over
     pins, beams = built.pins, built.beams
     plated: list[list[Part]] = []
@@ -99,7 +91,8 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
         parts = parts if pad is None else [pad, *parts]
         pins += screw_pins(plate, placed, bone, label)
         beams.append(plate_beam(plate, label))
-    bolted = [[part] for part in parts if part.role == "bolt" and not is_centred(rod)]
+    is_beside = isinstance(rod, Nail) and not rod.is_centred
+    bolted = [[part] for part in parts if part.role == "bolt" and is_beside]
     check_apart(construct.name, plated, bolted)
     parts += [part for one in plated for part in one]
 
@@ -118,7 +111,7 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
         sections=sections,
         gap=GapFrame(*ends, bone.outer.at(centre), plates[0].azimuth_deg if plates else 0.0, femur.bow),
         facts=_facts(femur, defect, rod, plates),
-        loose="" if is_intact else loose,
+        loose=loose if construct.has_gap else "",
         pins=tuple(_bent(pin, femur.bow) for pin in pins),
         bow=femur.bow,
         beams=tuple(beams),
@@ -152,13 +145,13 @@ def _void(rod: Nail | Stem | None, femur: Femur) -> tuple[float, float, float] |
     """Radii between nail and bore, or the widest hole that touches it, and the clearance."""
     if not isinstance(rod, Nail):
         return None
-    largest = (rod.diameter_mm + rod.reaming_mm) / 2
-    if not is_centred(rod):
+    largest = rod.bore_mm / 2
+    if not rod.is_centred:
         canal = canal_profile(femur)
         holes = eccentric_hole(femur, rod).circles
         largest = max([largest, *(r for _, _, z, r in holes if r > canal.at(z) + SAME_MM)])
-    width = rod.reaming_mm / 2
-    if rod.canal != "void" and not is_centred(rod):
+    width = rod.clearance_mm
+    if rod.canal != "void" and not rod.is_centred:
         width *= THIN_FILLING  # curved cells must fit between two surfaces that are not parallel
     return rod.diameter_mm / 2, largest, width
 
@@ -172,19 +165,19 @@ def _bent(pin: Pin, bow: Bow | None) -> Pin:
 
 
 def _facts(
-    femur: Femur, defect: Defect, rod: Nail | Stem | None, plates: list[Plate]
+    femur: Femur, defect: Defect, rod: Nail | Stem | None, plates: tuple[Plate, ...]
 ) -> dict[str, float]:
     """Numbers that a surgeon would ask for before looking at results."""
     gap, centre = gap_levels(femur, defect), gap_centre(femur, defect)
     reach = reamed_profile(femur, rod).at(centre)
     clearance = reach - rod.diameter_mm / 2 if isinstance(rod, Nail) else 0.0
-    if isinstance(rod, Nail) and not is_centred(rod):
+    if isinstance(rod, Nail) and not rod.is_centred:
         x, y, radius = eccentric_hole(femur, rod).at(centre)
-        reach, clearance = hypot(x, y) + radius, rod.reaming_mm / 2
+        reach, clearance = hypot(x, y) + radius, rod.clearance_mm
     facts = {"gap_centre_mm": centre, "cortex_at_gap_mm": outer_profile(femur).at(centre) - reach}
     if isinstance(rod, Nail):
         levels, fit = bolt_levels(rod), fit_span(rod, femur)
-        if rod.distal_end_mm < centre < rod.distal_end_mm + rod.length_mm:
+        if rod.ends_mm[0] < centre < rod.ends_mm[1]:
             facts["nail_clearance_at_gap_mm"] = clearance
         facts["canal_fit_mm"] = fit[1] - fit[0] if fit else 0.0
         if femur.bow_radius_mm is not None or rod.bow_radius_mm is not None:
@@ -211,28 +204,10 @@ def _specimen(specimen: Specimen) -> Geometry:
     levels = (0.0, inset, length - inset, length)
     parts = []
     for number, layer in enumerate(specimen.layers, start=1):
-        pieces = []
-        for low, high in pairwise(levels):
-            outside = cylinder((0.0, 0.0, low), (0.0, 0.0, high - low), layer.outer_diameter_mm)
-            cuts: tuple[Tool, ...] = ()
-            if layer.inner_diameter_mm > 0:
-                cuts = (cylinder((0.0, 0.0, low), (0.0, 0.0, high - low), layer.inner_diameter_mm),)
-            if layer.slot_mm is not None:
-                reach, low_, high_ = layer.outer_diameter_mm, low - 1.0, high + 1.0
-                outline = ((0.0, low_), (reach, low_), (reach, high_), (0.0, high_))
-                cuts = (*cuts, Prism(outline, 90.0, layer.slot_mm))
-            pieces.append(Piece(outside, cuts))
+        role: Role = "cortex" if layer.material in ("cortical", "cancellous") else "nail"
+        pieces = tuple(_tube(layer, low, high) for low, high in pairwise(levels))
         wall = (layer.outer_diameter_mm - layer.inner_diameter_mm) / 2
-        is_bone = layer.material in ("cortical", "cancellous")
-        parts.append(
-            Part(
-                f"layer_{number}",
-                "cortex" if is_bone else "nail",
-                layer.material,
-                tuple(pieces),
-                wall,
-            )
-        )
+        parts.append(Part(f"layer_{number}", role, layer.material, pieces, wall))
     roles: tuple[Role, ...] = ("cortex", "nail")
     names = ("distal_end", "distal_section", "proximal_section", "proximal_end")
     return Geometry(
@@ -243,3 +218,16 @@ def _specimen(specimen: Specimen) -> Geometry:
         gap=None,
         facts={},
     )
+
+
+def _tube(layer: Layer, low: float, high: float) -> Piece:
+    """A stretch of a tube between two heights."""
+    base, axis, reach = (0.0, 0.0, low), (0.0, 0.0, high - low), layer.outer_diameter_mm
+    cuts: tuple[Tool, ...] = ()
+    if layer.inner_diameter_mm > 0:
+        cuts = (cylinder(base, axis, layer.inner_diameter_mm),)
+    if layer.slot_mm is not None:
+        start, end = low - 1.0, high + 1.0
+        outline = ((0.0, start), (reach, start), (reach, end), (0.0, end))
+        cuts = (*cuts, Prism(outline, 90.0, layer.slot_mm))
+    return Piece(cylinder(base, axis, reach), cuts)

@@ -2,85 +2,72 @@
 
 from __future__ import annotations
 
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
 from geometries.bow import Bow
 from geometries.parameters import Parameters, Real, Whole
+from geometries.sources import FromMemory, Practice, Source
 
+KARAKAS = Source("Karakas & Harma 2008; default from memory")
+NOBLE = Source("Noble 1988 as quoted by Cho 2015, DOI 10.1155/2015/730538")
+REILLY = Source("Reilly & Burstein 1975, from memory")
 STEEPEST = 5.0  # wavelengths of a rough face over its height; steeper ones do not mesh well
 
 
 class Femur(Parameters):
     """A femur of revolution: tubular shaft, flared ends, cancellous cores."""
 
-    length_mm: Real = Field(
-        430.0,
-        ge=380,
-        le=490,
-        description="Femur length, mm. Men 448, women 419 on average "
-        "(Karakas & Harma 2008); default from memory.",
+    length_mm: Annotated[Real, KARAKAS] = Field(
+        430.0, ge=380, le=490, description="Femur length, mm. Men 448, women 419 on average."
     )
-    shaft_diameter_mm: Real = Field(
-        27.0,
-        ge=24,
-        le=32,
-        description="Outer diameter at mid-shaft, mm. 26.5 (men), 25.6 (women) "
-        "in Karakas & Harma 2008; default from memory.",
+    shaft_diameter_mm: Annotated[Real, KARAKAS] = Field(
+        27.0, ge=24, le=32, description="Outer diameter at mid-shaft, mm. Men 26.5, women 25.6."
     )
-    canal_diameter_mm: Real = Field(
+    canal_diameter_mm: Annotated[Real, Source("DOI 10.1155/2015/459612")] = Field(
         10.5,
         ge=8,
         le=15,
-        description="Canal diameter at the isthmus, mm. 10.49 ± 1.52 in 204 CT "
-        "scans (DOI 10.1155/2015/459612).",
+        description="Canal diameter at the isthmus, mm. 10.49 ± 1.52 in 204 CT scans.",
     )
-    distal_diameter_mm: Real = Field(
-        36.0,
-        ge=32,
-        le=45,
-        description="Outer diameter a quarter of the length above the knee, mm. From memory.",
+    distal_diameter_mm: FromMemory[Real] = Field(
+        36.0, ge=32, le=45, description="Outer diameter a quarter of the length above the knee, mm."
     )
-    distal_cortex_mm: Real = Field(
-        4.5, ge=2.5, le=6, description="Cortical thickness at the same level, mm. From memory."
+    distal_cortex_mm: FromMemory[Real] = Field(
+        4.5, ge=2.5, le=6, description="Cortical thickness at the same level, mm."
     )
-    proximal_diameter_mm: Real = Field(
-        42.0, ge=32, le=50, description="Outer diameter at the proximal end, mm. From memory."
+    proximal_diameter_mm: FromMemory[Real] = Field(
+        42.0, ge=32, le=50, description="Outer diameter at the proximal end, mm."
     )
-    head_offset_mm: Real = Field(
-        42.0,
-        ge=24,
-        le=61,
-        description="Medial offset of the head centre, mm. 43.0 ± 6.8, Noble "
-        "1988 as quoted by Cho 2015 (DOI 10.1155/2015/730538).",
+    head_offset_mm: Annotated[Real, NOBLE] = Field(
+        42.0, ge=24, le=61, description="Medial offset of the head centre, mm. 43.0 ± 6.8."
     )
-    head_below_top_mm: Real = Field(
+    head_below_top_mm: Annotated[Real, NOBLE] = Field(
         23.0,
         ge=18,
         le=30,
-        description="Head centre below the top of the femur, mm: half of a "
-        "46.1 mm head (Noble 1988 as quoted by Cho 2015).",
+        description="Head centre below the top of the femur, mm: half of a 46.1 mm head.",
     )
 
-    cortex: Literal["isotropic", "transverse"] = Field(
+    cortex: Annotated[Literal["isotropic", "transverse"], REILLY] = Field(
         "isotropic",
         description="Cortical bone: isotropic (17 000 MPa, 0.3) is up to twice too stiff in torsion; "
-        "transverse has other constants across the shaft (Reilly & Burstein 1975, from memory).",
+        "transverse has other constants across the shaft.",
     )
 
-    quality: Literal["normal", "osteoporotic"] = Field(
+    quality: FromMemory[Literal["normal", "osteoporotic"]] = Field(
         "normal",
         description="Bone quality: osteoporotic has 0.66 of the cortical and 0.34 of the cancellous "
-        "moduli (from memory).",
+        "moduli.",
     )
 
-    bow_radius_mm: Real | None = Field(
+    bow_radius_mm: FromMemory[Real | None] = Field(
         None,
         ge=700,
         le=2000,
-        description="Radius of the antecurvature, mm; none is straight. 943 on average in 1232 femurs, "
-        "700 to 1400 usual; from memory.",
+        description="Radius of the antecurvature, mm; none is straight. 943 on average in 1232 "
+        "femurs, 700 to 1400 usual.",
     )
 
     @property
@@ -125,19 +112,19 @@ class Defect(Parameters):
     It is transverse between flat bone ends unless it is said to be oblique, wedged, rough or bridged.
     """
 
-    site_percent: Real = Field(
+    site_percent: Practice[Real] = Field(
         50.0,
         ge=20,
         le=80,
-        description="Centre of the gap, percent of femur length from the hip: "
-        "45 to 55 mid-shaft, 68 to 80 distal metadiaphysis (common practice, no source).",
+        description="Centre of the gap, percent of femur length from the hip: 45 to 55 mid-shaft, 68 "
+        "to 80 distal metadiaphysis.",
     )
-    gap_mm: Real = Field(
+    gap_mm: Practice[Real] = Field(
         3.0,
         ge=0.5,
         le=60,
-        description="Distance between the bone ends along the shaft, mm: 0.5 to 1 stiff, 2 to 5 "
-        "lax, 20 to 60 segmental (common practice, no source).",
+        description="Distance between the bone ends along the shaft, mm: 0.5 to 1 stiff, 2 to 5 lax, "
+        "20 to 60 segmental.",
     )
     oblique_deg: Real = Field(
         0.0, ge=0, le=60, description="Tilt of both bone ends against the cross-section, degrees."
@@ -155,25 +142,22 @@ class Defect(Parameters):
         description="How much wider the gap is at the surface on its open side, mm; on the other side "
         "it is gap_mm wide.",
     )
-    wedge_azimuth_deg: Real = Field(
-        180.0, ge=-180, le=180, description="Open side of a wedge, degrees: 180 medial. From memory."
+    wedge_azimuth_deg: FromMemory[Real] = Field(
+        180.0, ge=-180, le=180, description="Open side of a wedge, degrees: 180 medial."
     )
     rough_mm: Real = Field(
         0.0, ge=0, le=2, description="Largest departure of a bone end from its plane, mm."
     )
-    rough_wavelength_mm: Real = Field(
-        8.0, ge=4, le=12, description="Wavelength of the roughness, mm. From memory."
+    rough_wavelength_mm: FromMemory[Real] = Field(
+        8.0, ge=4, le=12, description="Wavelength of the roughness, mm."
     )
-    rough_faces: Literal["matching", "unlike"] = Field(
+    rough_faces: Practice[Literal["matching", "unlike"]] = Field(
         "matching",
         description="Whether the two rough ends fit each other as broken, or are unlike as after "
-        "resorption (common practice, no source).",
+        "resorption.",
     )
-    rough_seed: Whole = Field(
-        1,
-        ge=0,
-        le=1_000_000,
-        description="Chooses one roughness among all (common practice, no source).",
+    rough_seed: Practice[Whole] = Field(
+        1, ge=0, le=1_000_000, description="Chooses one roughness among all."
     )
     bridge_percent: Real = Field(
         0.0,
@@ -182,26 +166,23 @@ class Defect(Parameters):
         description="Share of the cortex round the gap that bone has bridged, percent: 25 is one of "
         "the four cortices.",
     )
-    bridge_azimuth_deg: Real = Field(
-        180.0, ge=-180, le=180, description="Middle of the bridge, degrees: 180 medial. From memory."
+    bridge_azimuth_deg: FromMemory[Real] = Field(
+        180.0, ge=-180, le=180, description="Middle of the bridge, degrees: 180 medial."
     )
-    fill: Literal["cortex", "canal"] = Field(
+    fill: Practice[Literal["cortex", "canal"]] = Field(
         "cortex",
         description="What the tissue fills between the bone ends: the cortex's cross-section, or the "
-        "canal too, up to a nail if there is one (common practice, no source).",
+        "canal too, up to a nail if there is one.",
     )
-    cuff_mm: Real = Field(
+    cuff_mm: FromMemory[Real] = Field(
         0.0,
         ge=0,
         le=8,
-        description="Thickness of a callus cuff round the bone ends, mm: 0 atrophic, 4 hypertrophic. "
-        "It bonds to whatever implant it meets. From memory.",
+        description="Thickness of a callus cuff round the bone ends, mm, which bonds to whatever "
+        "implant it meets: 0 atrophic, 4 hypertrophic.",
     )
-    cuff_length_mm: Real = Field(
-        20.0,
-        ge=2,
-        le=60,
-        description="Length of the cuff beyond the gap, both sides in sum, mm. From memory.",
+    cuff_length_mm: FromMemory[Real] = Field(
+        20.0, ge=2, le=60, description="Length of the cuff beyond the gap, both sides in sum, mm."
     )
 
     @property
@@ -219,16 +200,13 @@ class Defect(Parameters):
     @property
     def shape(self) -> str:
         """What sets it apart from a flat transverse gap, in words; empty for one."""
-        words = []
-        if self.oblique_deg:
-            words.append(f"oblique {self.oblique_deg:g}°")
-        if self.wedge_mm:
-            words.append(f"wedge {self.wedge_mm:g} mm")
-        if self.rough_mm:
-            words.append(f"rough {self.rough_mm:g} mm")
-        if self.bridge_percent:
-            words.append(f"{self.bridge_percent:g} % bridged")
-        return ", ".join(words)
+        sizes = {
+            f"oblique {self.oblique_deg:g}°": self.oblique_deg,
+            f"wedge {self.wedge_mm:g} mm": self.wedge_mm,
+            f"rough {self.rough_mm:g} mm": self.rough_mm,
+            f"{self.bridge_percent:g} % bridged": self.bridge_percent,
+        }
+        return ", ".join(words for words, size in sizes.items() if size)
 
     @model_validator(mode="after")
     def _not_too_steep(self) -> Self:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self
+from itertools import product
+from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import Field, model_validator
 
 from geometries.bone import Defect
-from geometries.parameters import ExchangeNail, Nail, Parameters, Real, Stem
+from geometries.parameters import ExchangeNail, Implant, Nail, Parameters, Real, Stem
 from geometries.plating import Plate, SecondPlate
 
 
@@ -45,34 +46,60 @@ class Named(Parameters):
 
 
 class Compared(Named):
-    """What every construct has besides: a defect, if it differs from the study's."""
+    """What every construct has besides: a defect, if it differs from the study's.
+
+    Its implants are those of its fields that are one. A construct has one rod in its canal at most.
+    """
+
+    has_femur: ClassVar[bool] = True  # and with it a level of the gap
+    has_gap: ClassVar[bool] = True  # for the tissue stages
 
     defect: Defect | None = Field(None, description="Defect of this construct alone.")
 
     @property
+    def implants(self) -> dict[str, Implant]:
+        """Its implants by their keys."""
+        return {key: one for key, one in self if isinstance(one, Implant)}
+
+    @property
+    def rod(self) -> Nail | Stem | None:
+        """The nail or stem in its canal; None without one."""
+        return next((one for one in self.implants.values() if isinstance(one, Nail | Stem)), None)
+
+    @property
+    def plates(self) -> tuple[Plate, ...]:
+        """Its plates, the main one first."""
+        return tuple(one for one in self.implants.values() if isinstance(one, Plate))
+
+    @property
     def interfaces(self) -> str:
         """How its surfaces meet, in words for every table."""
-        found = (getattr(self, key, None) for key in ("nail", "stem", "plate", "second"))
-        nail, stem, plate, second = found
-        words = []
-        if nail is not None:
-            words += [f"canal {nail.canal}", "bolts tied"]
-            if nail.bolts.play_mm > 0:
-                turn, slide = nail.free_play
-                words.append(f"their play of ±{turn:.1f}° and ±{slide:.2f} mm left out")
-            if nail.break_mm is not None:
-                words.append("nail broken")
-        if stem is not None:
-            words.append(f"stem {stem.fixation}")
-        if plate is not None:
-            words.append(f"plate {plate.on_bone}")
-            words += [] if second is None else [f"second plate {second.on_bone}"]
-            words.append("screws tied")
+        words = [word for one in self.implants.values() for word in one.interfaces]
+        words += ["screws tied"] if self.plates else []
         return ", ".join(words) or "none"
+
+    def at_bounds(self) -> tuple[tuple[Self, str], ...]:
+        """Make one construct for each combination of the bounds that its implants ask for.
+
+        Returns
+        -------
+        tuple of (construct, str)
+            Each with its bounds in words; the construct itself, and no words, if none asks.
+        """
+        asked = {key: bounds for key, one in self.implants.items() if (bounds := one.at_bounds())}
+        made = []
+        for chosen in product(*(bounds.items() for bounds in asked.values())):
+            parts: dict[str, object] = dict(zip(asked, (one for _, one in chosen), strict=True))
+            parts["name"] = "-".join((self.name, *(bound for bound, _ in chosen)))
+            words = ", ".join(one.interface for _, one in chosen)
+            made.append((self.model_copy(update=parts), words))
+        return tuple(made)
 
 
 class IntactConstruct(Compared):
     """The femur without gap or implant."""
+
+    has_gap = False
 
     kind: Literal["intact"]
 
@@ -125,6 +152,8 @@ class TwoPlatesConstruct(Compared):
 class Specimen(Compared):
     """Bonded concentric tubes without femur or defect, as tested on a bench or in a handbook."""
 
+    has_femur = has_gap = False
+
     kind: Literal["specimen"]
     length_mm: Real = Field(gt=1, le=1000, description="Length, mm.")
     layers: tuple[Layer, ...] = Field(
@@ -133,10 +162,7 @@ class Specimen(Compared):
         description="Tubes from the outside inwards, each touching the next.",
     )
     section_inset_mm: Real = Field(
-        20.0,
-        gt=0,
-        le=500,
-        description="Reference sections this far inside either end, mm.",
+        20.0, gt=0, le=500, description="Reference sections this far inside either end, mm."
     )
 
     @model_validator(mode="after")

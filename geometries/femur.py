@@ -18,7 +18,7 @@ from geometries.profiles import (
     reamed,
     reamed_profile,
 )
-from geometries.rods import BORE_BELOW_NAIL_MM, SAME_MM, axis_at, bore, is_centred
+from geometries.rods import BORE_BELOW_NAIL_MM, SAME_MM, axis_at, bore
 from geometries.solids import Frustum, HalfSpace, Part, Piece, Tool
 
 FACE_MARGIN_MM = 1.0
@@ -159,9 +159,9 @@ def _core_ends(femur: Femur, rod: Nail | Stem | None) -> tuple[float, float]:
     """
     length, canal = femur.length_mm, canal_profile(femur)
     top, bottom = DISTAL_CORE * length, PROXIMAL_CORE * length
-    if not isinstance(rod, Nail) or is_centred(rod):
+    if not isinstance(rod, Nail) or rod.is_centred:
         return top, bottom
-    radius = (rod.diameter_mm + rod.reaming_mm) / 2 + LEAST_CORE_MM
+    radius = rod.bore_mm / 2 + LEAST_CORE_MM
     start = rod.distal_end_mm - BORE_BELOW_NAIL_MM
     steps = np.arange(start, length + 1.0, 1.0)
     close = [z for z in steps if np.hypot(*axis_at(rod, z)) + radius > canal.at(z)]
@@ -173,9 +173,9 @@ def _core(femur: Femur, rod: Nail | Stem | None, low: float, high: float) -> tup
     canal = canal_profile(femur)
     if not isinstance(rod, Nail):
         return rings(canal, None, low, high)
-    if not is_centred(rod):  # the cortex paints over it, up to its own hole
+    if not rod.is_centred:  # the cortex paints over it, up to its own hole
         return less(rings(outer_profile(femur), None, low, high), bore(rod, femur.length_mm))
-    radius = (rod.diameter_mm + rod.reaming_mm) / 2
+    radius = rod.bore_mm / 2
     bottom = rod.distal_end_mm - BORE_BELOW_NAIL_MM
     hole = Profile((low, high), (radius, radius))
     if bottom <= low:

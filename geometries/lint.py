@@ -14,7 +14,7 @@ from geometries.parameters import Nail, Stem
 from geometries.plate import ROD_CLEARANCE_MM, Screw, in_the_way, plate_span, screw_levels, screws
 from geometries.plating import Plate
 from geometries.profiles import Profile, outer_profile, reamed_profile, stem_bed, walls
-from geometries.rods import SAME_MM, axis_at, centre_at, is_centred, radius_at, rods
+from geometries.rods import SAME_MM, axis_at, centre_at, radius_at, rods
 from geometries.solids import radial
 
 BONE_BEYOND_NAIL_MM = 15.0
@@ -86,17 +86,14 @@ def _cortex_findings(femur: Femur, rod: Nail | Stem | None) -> Iterator[str]:
     outer, inner = outer_profile(femur), reamed_profile(femur, rod)
     heights = sorted({*outer.heights, *inner.heights})
     thinnest = min(outer.at(z) - inner.at(z) for z in heights)
-    if isinstance(rod, Nail) and not is_centred(rod):
-        radius = (rod.diameter_mm + rod.reaming_mm) / 2
+    if isinstance(rod, Nail) and not rod.is_centred:
+        radius = rod.bore_mm / 2
         low = rod.distal_end_mm  # the bore goes on beyond the nail's top, out of the bone's
         passed = [low, *(z for z in heights if z > low)]
         left = [outer.at(z) - hypot(*axis_at(rod, z)) - radius for z in passed]
         thinnest = min(thinnest, *left)
     if thinnest < LEAST_CORTEX_MM:
-        remedy = {
-            Nail: "choose a thinner nail, less reaming_mm or smaller offsets",
-            Stem: "choose a thinner stem or less mantle_mm",
-        }.get(type(rod), "thicken the femur")  # type: ignore[arg-type]
+        remedy = "thicken the femur" if rod is None else rod.thinner
         yield (
             f"cortex: {thinnest:.1f} mm is left at its thinnest; allowed {LEAST_CORTEX_MM:g} mm or "
             f"more: {remedy}"
@@ -104,7 +101,7 @@ def _cortex_findings(femur: Femur, rod: Nail | Stem | None) -> Iterator[str]:
 
 
 def _nail_findings(femur: Femur, defect: Defect, nail: Nail) -> Iterator[str]:
-    low, high = nail.distal_end_mm, nail.distal_end_mm + nail.length_mm
+    low, high = nail.ends_mm
     gap = gap_levels(femur, defect)
     if high > femur.length_mm - BONE_BEYOND_NAIL_MM:
         yield (
@@ -202,8 +199,7 @@ def _screw_findings(
     femur: Femur, defect: Defect, rod: Nail | Stem | None, plate: Plate
 ) -> Iterator[str]:
     """Screws against what stands in the canal, against its bolts, and in the cortex."""
-    bone = walls(femur, rod)
-    name = "stem" if isinstance(rod, Stem) else "nail"
+    bone, name = walls(femur, rod), "" if rod is None else rod.noun
     canal = rods(rod, femur.length_mm)
     radius = plate.screws.diameter_mm / 2
     for screw in screws(plate, canal, bone, gap_centre(femur, defect)):

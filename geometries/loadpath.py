@@ -17,7 +17,7 @@ Joint = tuple[str, str]
 
 
 def unheld(
-    femur: Femur, defect: Defect, rod: Nail | Stem | None, plates: list[Plate]
+    femur: Femur, defect: Defect, rod: Nail | Stem | None, plates: tuple[Plate, ...]
 ) -> tuple[list[str], str]:
     """Bodies that nothing holds.
 
@@ -65,7 +65,7 @@ def _reached(start: str, joints: list[Joint]) -> set[str]:
 
 
 def _joints(
-    femur: Femur, defect: Defect, rod: Nail | Stem | None, plates: list[Plate]
+    femur: Femur, defect: Defect, rod: Nail | Stem | None, plates: tuple[Plate, ...]
 ) -> Iterator[Joint]:
     """Pairs of bodies that something other than tissue ties to each other."""
     low, high = gap_levels(femur, defect)
@@ -92,5 +92,5 @@ def _joints(
 def _tied(femur: Femur, nail: Nail) -> tuple[float, float] | None:
     """Heights between which something in the canal ties the nail to the bone, mm."""
     if nail.canal == "filler":
-        return nail.distal_end_mm, nail.distal_end_mm + nail.length_mm
+        return nail.ends_mm
     return fit_span(nail, femur) if nail.canal == "bonded" else None

@@ -23,7 +23,7 @@ FIT_STEPS = 400
 
 def bolt_levels(nail: Nail) -> list[float]:
     """Heights of the bolts from the knee upwards, mm."""
-    low, high = nail.distal_end_mm, nail.distal_end_mm + nail.length_mm
+    low, high = nail.ends_mm
     steps = [nail.bolts.first_mm + k * nail.bolts.spacing_mm for k in range(3)]
     distal = [low + step for step in steps[: nail.bolts.distal]]
     return distal + sorted(high - step for step in steps[: nail.bolts.proximal])
@@ -31,7 +31,7 @@ def bolt_levels(nail: Nail) -> list[float]:
 
 def nail_spans(nail: Nail) -> list[tuple[float, float]]:
     """Heights of the nail's ends, mm: one stretch, or two where it is broken."""
-    low, high = nail.distal_end_mm, nail.distal_end_mm + nail.length_mm
+    low, high = nail.ends_mm
     if nail.break_mm is None:
         return [(low, high)]
     half = nail.break_opening_mm / 2
@@ -111,9 +111,9 @@ def canal_part(nail: Nail, femur: Femur, gap: tuple[float, float]) -> Part | Non
     """
     if nail.canal == "void":
         return None
-    low, high = nail.distal_end_mm, nail.distal_end_mm + nail.length_mm
+    low, high = nail.ends_mm
     surface = along_nail(nail, low - SLOT_BEYOND_MM, high + SLOT_BEYOND_MM, nail.diameter_mm)
-    clearance = nail.reaming_mm / 2
+    clearance = nail.clearance_mm
     if nail.canal == "filler":
         pieces = less(rings(outer_profile(femur), None, low, high), surface)
         return Part("canal", "canal", "marrow", pieces, clearance)
@@ -122,7 +122,7 @@ def canal_part(nail: Nail, femur: Femur, gap: tuple[float, float]) -> Part | Non
     outer = outer_profile(femur)
     tied = [ring for a, b in spans if b > a + SAME_MM for ring in rings(outer, None, a, b)]
     if not tied:
-        width = nail.diameter_mm + nail.reaming_mm
+        width = nail.bore_mm
         raise StudyError(
             f'nail.canal = "bonded": the canal is wider than the bore of {width:g} mm everywhere; '
             "allowed is a nail that fits somewhere: choose a thicker nail, or filler"
@@ -132,8 +132,8 @@ def canal_part(nail: Nail, femur: Femur, gap: tuple[float, float]) -> Part | Non
 
 def fit_span(nail: Nail, femur: Femur) -> tuple[float, float] | None:
     """Heights between which reaming for the nail meets cortex, mm; None where the canal is wider."""
-    low, high = nail.distal_end_mm, nail.distal_end_mm + nail.length_mm
-    radius, canal = (nail.diameter_mm + nail.reaming_mm) / 2, canal_profile(femur)
+    low, high = nail.ends_mm
+    radius, canal = nail.bore_mm / 2, canal_profile(femur)
 
     def excess(z: float) -> float:
         return hypot(*axis_at(nail, z)) + radius - canal.at(z)

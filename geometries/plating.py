@@ -6,30 +6,27 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from geometries.parameters import Metal, Parameters, Real, Whole
+from geometries.parameters import Implant, Metal, Parameters, Real, Whole
+from geometries.sources import FromMemory, Practice
 
 
 class Screws(Parameters):
     """Locking screws of a plate: one cylinder each, tied in plate and bone, threads left out."""
 
-    diameter_mm: Real = Field(
-        5.0,
-        ge=2.7,
-        le=6.5,
-        description="Screw diameter, mm. 3.5 and 5.0 usual; from memory.",
+    diameter_mm: FromMemory[Real] = Field(
+        5.0, ge=2.7, le=6.5, description="Screw diameter, mm. 3.5 and 5.0 usual."
     )
-    holes: tuple[Whole, ...] = Field(
+    holes: FromMemory[tuple[Whole, ...]] = Field(
         (2, 4, 5),
         min_length=1,
         max_length=9,
-        description="Filled holes of each fragment, counted "
-        "from the gap outwards: 1 is the hole next to it. 2 to 6 a fragment; from memory.",
+        description="Filled holes of each fragment, counted from the gap outwards: 1 is the hole "
+        "next to it. 2 to 6 a fragment.",
     )
-    cortices: Literal["auto", "unicortical", "bicortical", "tangential"] = Field(
+    cortices: Practice[Literal["auto", "unicortical", "bicortical", "tangential"]] = Field(
         "auto",
         description="Beside a nail or stem auto is unicortical and tangential turns screws past it, "
-        "one to either side in turn; where nothing is in the way both are bicortical (common "
-        "practice, no source).",
+        "one to either side in turn; where nothing is in the way both are bicortical.",
     )
 
     @model_validator(mode="after")
@@ -42,46 +39,39 @@ class Screws(Parameters):
         return self
 
 
-class Plate(Parameters):
+class Plate(Implant):
     """A bone plate that follows the flare of the shaft, held off the bone by locking screws."""
 
-    hole_count: Whole = Field(
+    surface = ("plate", "on_bone")
+
+    hole_count: FromMemory[Whole] = Field(
         10,
         ge=4,
         le=18,
         multiple_of=2,
-        description="Number of holes, half on either side of the plate's centre. From memory.",
+        description="Number of holes, half on either side of the plate's centre.",
     )
-    pitch_mm: Real = Field(
-        18.0,
-        ge=11,
-        le=25,
-        description="Distance between holes, mm. 13 to 20 usual; from memory.",
+    pitch_mm: FromMemory[Real] = Field(
+        18.0, ge=11, le=25, description="Distance between holes, mm. 13 to 20 usual."
     )
-    width_mm: Real = Field(
-        16.0,
-        ge=8,
-        le=20,
-        description="Width, mm: broad 16 to 17.5, narrow 13.5, small 11. From memory.",
+    width_mm: FromMemory[Real] = Field(
+        16.0, ge=8, le=20, description="Width, mm: broad 16 to 17.5, narrow 13.5, small 11."
     )
-    thickness_mm: Real = Field(
-        5.0,
-        ge=2.5,
-        le=7,
-        description="Thickness, mm: broad 5 to 5.2, narrow 4.6, small 3.5 to 4. From memory.",
+    thickness_mm: FromMemory[Real] = Field(
+        5.0, ge=2.5, le=7, description="Thickness, mm: broad 5 to 5.2, narrow 4.6, small 3.5 to 4."
     )
-    offset_mm: Real = Field(
+    offset_mm: FromMemory[Real] = Field(
         2.0,
         ge=0.3,
         le=6,
-        description="From the bone's surface to the plate's inner face, mm. 2 is "
-        "usual for locking plates; from memory.",
+        description="From the bone's surface to the plate's inner face, mm. 2 is usual for locking "
+        "plates.",
     )
-    on_bone: Literal["offset", "bonded", "bracket"] = Field(
+    on_bone: Practice[Literal["offset", "bonded", "bracket"]] = Field(
         "offset",
         description="offset leaves the space under the plate void; bonded fills it with bone on "
-        "either side of the gap: an upper bound for a plate pressed on, without preload or friction "
-        "(common practice, no source); bracket runs both.",
+        "either side of the gap: an upper bound for a plate pressed on, without preload or "
+        "friction; bracket runs both.",
     )
     azimuth_deg: Real = Field(
         0.0,
@@ -90,10 +80,7 @@ class Plate(Parameters):
         description="Side of the bone, degrees: 0 lateral, 45 anterolateral, 90 anterior, 180 medial.",
     )
     shift_mm: Real = Field(
-        0.0,
-        ge=-120,
-        le=120,
-        description="Plate centre above (+) or below (-) the gap, mm.",
+        0.0, ge=-120, le=120, description="Plate centre above (+) or below (-) the gap, mm."
     )
     material: Metal = Field("titanium", description="Alloy of plate and screws.")
     screws: Screws = Field(Screws(), description="Screws.")
@@ -127,27 +114,23 @@ class Plate(Parameters):
 class SecondPlate(Plate):
     """A smaller plate beside the first; the same model with other defaults."""
 
-    hole_count: Whole = Field(
-        8, ge=4, le=18, multiple_of=2, description="Number of holes. From memory."
+    surface = ("second plate", "on_bone")
+
+    hole_count: FromMemory[Whole] = Field(8, ge=4, le=18, multiple_of=2, description="Number of holes.")
+    width_mm: FromMemory[Real] = Field(11.0, ge=8, le=20, description="Width, mm: small 11.")
+    thickness_mm: FromMemory[Real] = Field(
+        4.0, ge=2.5, le=7, description="Thickness, mm: small 3.5 to 4."
     )
-    width_mm: Real = Field(11.0, ge=8, le=20, description="Width, mm: small 11. From memory.")
-    thickness_mm: Real = Field(
-        4.0, ge=2.5, le=7, description="Thickness, mm: small 3.5 to 4. From memory."
+    azimuth_deg: Practice[Real] = Field(
+        90.0, ge=-180, le=180, description="Side of the bone, degrees: 90 anterior or 180 medial."
     )
-    azimuth_deg: Real = Field(
-        90.0,
-        ge=-180,
-        le=180,
-        description="Side of the bone, degrees: 90 anterior or 180 medial "
-        "(common practice, no source).",
-    )
-    shift_mm: Real = Field(
+    shift_mm: Practice[Real] = Field(
         9.0,
         ge=-120,
         le=120,
-        description="Plate centre above (+) or below (-) the gap, mm: half a pitch, so that its screws "
-        "pass between those of the first (common practice, no source).",
+        description="Plate centre above (+) or below (-) the gap, mm: half a pitch, so that its "
+        "screws pass between those of the first.",
     )
-    screws: Screws = Field(
-        Screws(diameter_mm=3.5, holes=(2, 3, 4)), description="Screws; thinner, from memory."
+    screws: FromMemory[Screws] = Field(
+        Screws(diameter_mm=3.5, holes=(2, 3, 4)), description="Screws; thinner."
     )

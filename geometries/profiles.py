@@ -9,7 +9,7 @@ import numpy as np
 
 from geometries.bone import Femur
 from geometries.parameters import Nail, Stem
-from geometries.rods import BORE_BELOW_NAIL_MM, PLUG_MM, axis_at, is_centred
+from geometries.rods import BORE_BELOW_NAIL_MM, PLUG_MM, axis_at
 from geometries.solids import Loft, Tool
 
 # Shares of the femur's length, from memory: the tubular shaft and the tops of the cancellous cores.
@@ -56,13 +56,7 @@ def canal_profile(femur: Femur) -> Profile:
     core = min(core, outer.at(DISTAL_CORE * length) - END_CORTEX_MM)
     return Profile(
         (0.0, DISTAL_CORE * length, SHAFT[0] * length, SHAFT[1] * length, length),
-        (
-            outer.at(0.0) - END_CORTEX_MM,
-            core,
-            isthmus,
-            isthmus,
-            outer.at(length) - END_CORTEX_MM,
-        ),
+        (outer.at(0.0) - END_CORTEX_MM, core, isthmus, isthmus, outer.at(length) - END_CORTEX_MM),
     )
 
 
@@ -72,10 +66,10 @@ def reamed_profile(femur: Femur, rod: Nail | Stem | None) -> Profile:
     The bore of an eccentric nail is not round about the shaft axis and not in it; see `reamed`.
     """
     canal = canal_profile(femur)
-    if rod is None or (isinstance(rod, Nail) and not is_centred(rod)):
+    if rod is None or (isinstance(rod, Nail) and not rod.is_centred):
         return canal
     if isinstance(rod, Nail):
-        radius = (rod.diameter_mm + rod.reaming_mm) / 2
+        radius = rod.bore_mm / 2
         return widest(canal, Profile((0.0, femur.length_mm), (radius, radius)))
     return widest(canal, stem_bed(rod, femur.length_mm))
 
@@ -110,15 +104,13 @@ class Walls:
 
 def walls(femur: Femur, rod: Nail | Stem | None) -> Walls:
     """Radii of the bone with what stands in it."""
-    reamed = 0.0
-    if rod is not None:
-        reamed = rod.reaming_mm / 2 if isinstance(rod, Nail) else rod.mantle_mm
-    return Walls(outer_profile(femur), reamed_profile(femur, rod), reamed)
+    room = 0.0 if rod is None else rod.clearance_mm
+    return Walls(outer_profile(femur), reamed_profile(femur, rod), room)
 
 
 def reamed(femur: Femur, rod: Nail | Stem | None) -> tuple[Profile | None, tuple[Tool, ...]]:
     """The reamed canal: a radius about the shaft axis, or a hole that follows a nail beside it."""
-    if isinstance(rod, Nail) and not is_centred(rod):
+    if isinstance(rod, Nail) and not rod.is_centred:
         return None, (eccentric_hole(femur, rod),)
     return reamed_profile(femur, rod), ()
 
@@ -131,7 +123,7 @@ def eccentric_hole(femur: Femur, nail: Nail) -> Loft:
     means of circles hold the weighted means of what each holds. The cusps between the two go with it.
     """
     canal, low = canal_profile(femur), nail.distal_end_mm
-    radius = (nail.diameter_mm + nail.reaming_mm) / 2
+    radius = nail.bore_mm / 2
     start = low - BORE_BELOW_NAIL_MM
     between = np.arange(low, femur.length_mm, HOLE_STEP_MM).tolist()
     heights = sorted({*canal.heights, start, *between})

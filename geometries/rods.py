@@ -11,13 +11,6 @@ PLUG_MM = 8.0
 SAME_MM = 1e-6
 
 
-def is_centred(rod: Nail | Stem | None) -> bool:
-    """Whether what stands in the canal stands on the shaft axis, as all but eccentric nails do."""
-    if not isinstance(rod, Nail):
-        return True
-    return rod.distal_offset_mm == (0.0, 0.0) == rod.proximal_offset_mm
-
-
 def axis_at(nail: Nail, z: float) -> tuple[float, float]:
     """Where the nail's axis passes a height: medial and anterior, mm."""
     share = (z - nail.distal_end_mm) / nail.length_mm
@@ -34,7 +27,7 @@ def along_nail(nail: Nail, low: float, high: float, diameter: float) -> Frustum:
 def bore(nail: Nail, length: float) -> Frustum:
     """What reaming takes out of the cancellous bone, from below the nail out of the femur's top."""
     low = nail.distal_end_mm - BORE_BELOW_NAIL_MM
-    return along_nail(nail, low, length + BORE_ABOVE_BONE_MM, nail.diameter_mm + nail.reaming_mm)
+    return along_nail(nail, low, length + BORE_ABOVE_BONE_MM, nail.bore_mm)
 
 
 def stem_solid(stem: Stem, length: float) -> Frustum:
@@ -49,7 +42,7 @@ def rods(rod: Nail | Stem | None, length: float) -> list[Frustum]:
         return []
     if isinstance(rod, Stem):
         return [stem_solid(rod, length)]
-    low, high = rod.distal_end_mm, rod.distal_end_mm + rod.length_mm
+    low, high = rod.ends_mm
     return [along_nail(rod, low, high, rod.diameter_mm)]
 
 

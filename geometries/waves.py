@@ -81,11 +81,7 @@ def _columns(plane: Geometry, faces: list[Face]) -> Iterator[tuple[Points, Point
     yield x[inside], y[inside], STEP_MM
     fine = (np.arange(PARTS) + 0.5 - PARTS / 2) * STEP_MM / PARTS
     u, v = (one.ravel() for one in np.meshgrid(fine, fine))
-    yield (
-        (x[border][:, None] + u).ravel(),
-        (y[border][:, None] + v).ravel(),
-        STEP_MM / PARTS,
-    )
+    yield ((x[border][:, None] + u).ravel(), (y[border][:, None] + v).ravel(), STEP_MM / PARTS)
 
 
 def _ends_at(part: Part, faces: list[Face]) -> bool:

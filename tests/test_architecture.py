@@ -44,7 +44,7 @@ FLOORS = {  # inside geometries: a module may import those of a lower number, no
     **dict.fromkeys(("profiles", "constructs"), 3),
     **dict.fromkeys(("bone", "plating", "rods"), 2),
     **dict.fromkeys(("parameters", "waves", "slices"), 1),
-    **dict.fromkeys(("solids", "materials", "errors"), 0),
+    **dict.fromkeys(("solids", "materials", "errors", "sources"), 0),
     **dict.fromkeys(("readout", "tools"), -1),
     **dict.fromkeys(("faces", "bow"), -2),
     "frame": -3,
@@ -241,6 +241,15 @@ def test_functions_take_few_arguments():
         for arguments in [[*a.posonlyargs, *a.args, *a.kwonlyargs, *filter(None, [a.vararg, a.kwarg])]]
         if len(arguments) > ARGUMENTS and not _is_command(node)
     ])  # fmt: skip
+
+
+def test_no_two_classes_share_a_name():
+    places: dict[str, list[str]] = {}
+    for name, tree in TREES.items():
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                places.setdefault(node.name, []).append(name)
+    _report([f"{one} is in {', '.join(found)}" for one, found in places.items() if len(found) > 1])
 
 
 def test_everything_public_has_a_docstring():

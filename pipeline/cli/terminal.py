@@ -25,7 +25,7 @@ from pipeline.output.tables import HEADINGS, short_table
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import Plan, Planned
 from pipeline.study.config import StudyConfig
-from pipeline.verification.suite import Outcome as Verified
+from pipeline.verification.suite import Verified
 
 REASONS_SHOWN = 8
 console = Console(width=None if sys.stdout.isatty() else 132)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from geometries.bone import Femur
 from geometries.profiles import outer_profile
-from pipeline.loading.activities import HIP_CONTACT, MUSCLES
+from pipeline.loading.activities import PEAKS
 from pipeline.loading.loads import (
     Bending,
     EndForce,
@@ -115,8 +115,8 @@ def _(load: EndForce, femur: Femur, length: float) -> tuple[Action, ...]:  # noq
 
 @applied.register
 def _(load: Walking | Stairs, femur: Femur, length: float) -> tuple[Action, ...]:  # noqa: ARG001
-    places, muscles = points(femur), MUSCLES[load.kind]
-    pulls = [HIP_CONTACT[load.kind], *(pull for name in load.muscles for pull in muscles[name])]
+    places, peak = points(femur), PEAKS[load.kind]
+    pulls = [peak.contact, *(pull for name in load.muscles for pull in peak.muscles[name])]
     return tuple(
         Action(pull.name, places[pull.point], load.weight_n / 100 * np.array(pull.percent))
         for pull in pulls

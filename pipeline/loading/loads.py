@@ -17,6 +17,7 @@ from pydantic_core import PydanticCustomError
 
 from geometries.constructs import Named
 from geometries.parameters import Real
+from geometries.sources import FromMemory, Source
 
 GRAVITY = 9.81  # m/s²
 SAME_N = 1e-9
@@ -44,13 +45,13 @@ class HipForce(Supported):
 
     kind: Literal["hip_force"]
     force_n: Real = Field(gt=0, le=10_000, description="Size, N.")
-    adduction_deg: Real = Field(
+    adduction_deg: FromMemory[Real] = Field(
         6.0,
         ge=-30,
         le=45,
-        description="Angle to the shaft in the frontal plane, degrees; positive "
-        "pushes the head laterally. About 6 is the line from hip to knee (geometry of the default "
-        "femur), 13 single-leg stance (from memory).",
+        description="Angle to the shaft in the frontal plane, degrees; positive pushes the head "
+        "laterally. About 6 is the line from hip to knee (geometry of the default femur), 13 "
+        "single-leg stance.",
     )
     flexion_deg: Real = Field(
         0.0,
@@ -64,10 +65,8 @@ class HipForce(Supported):
 class PureMoment(Supported):
     """A moment at the proximal end, the same at every level of the shaft."""
 
-    moment_nm: Real = Field(
-        ge=-500,
-        le=500,
-        description="Size, N·m, not 0: 5 to 10 twists, 10 to 15 bends on the bench (from memory).",
+    moment_nm: FromMemory[Real] = Field(
+        ge=-500, le=500, description="Size, N·m, not 0: 5 to 10 twists, 10 to 15 bends on the bench."
     )
 
     @model_validator(mode="after")
@@ -121,8 +120,8 @@ class EndForce(Supported):
 class Weighted(Supported):
     """A load that grows with the weight of the body."""
 
-    body_weight_kg: Real = Field(
-        75.0, ge=30, le=200, description="Mass of the body, kg. Invented, a plain adult."
+    body_weight_kg: Annotated[Real, Source("invented, a plain adult", is_published=False)] = Field(
+        75.0, ge=30, le=200, description="Mass of the body, kg."
     )
     fraction: Real = Field(
         1.0,
@@ -141,19 +140,16 @@ class Stance(Weighted):
     """Standing on one leg: a force on the head centre in the frontal plane, without muscles."""
 
     kind: Literal["stance"]
-    times_body_weight: Real = Field(
-        2.3, ge=1, le=6, description="Size as a multiple of body weight. From memory."
+    times_body_weight: FromMemory[Real] = Field(
+        2.3, ge=1, le=6, description="Size as a multiple of body weight."
     )
-    adduction_deg: Real = Field(
-        13.0,
-        ge=-30,
-        le=45,
-        description="As for hip_force, degrees. From memory.",
+    adduction_deg: FromMemory[Real] = Field(
+        13.0, ge=-30, le=45, description="As for hip_force, degrees."
     )
 
 
 class Activity(Weighted):
-    """A peak of everyday life: hip contact and muscles, after Heller et al. 2005 (from memory)."""
+    """A peak of everyday life: hip contact and muscles, as in `activities.py`."""
 
     support: Support = Field(
         "hip_knee",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -15,12 +16,12 @@ SQRT2 = float(np.sqrt(2))
 
 
 def _classical(e: Array, pressure: Array) -> dict[str, Flags]:  # noqa: ARG001
-    """Largest principal strain by size; Perren 1979, Clin Orthop 138:175, from memory; and 30 %."""
+    """Largest principal strain by size."""
     return _between(np.abs(e).max(axis=1), {"2": 0.02, "10": 0.10, "30": 0.30, "100": 1.0})
 
 
 def _pressure(e: Array, pressure: Array) -> dict[str, Flags]:
-    """Claes et al. 1998, Clin Orthop 355S:S132: strain by size and pressure of 0.15 MPa."""
+    """Largest principal strain by size, and pressure of 0.15 MPa."""
     size = np.abs(e).max(axis=1)
     low = (size < 0.05) & (np.abs(pressure) < 0.15)
     pressed = ~low & (size < 0.15) & (pressure > 0.15)
@@ -32,7 +33,7 @@ def _pressure(e: Array, pressure: Array) -> dict[str, Flags]:
 
 
 def _deviatoric(e: Array, pressure: Array) -> dict[str, Flags]:  # noqa: ARG001
-    """Isaksson et al. 2006, J Biomech 39:1507, limits from memory; octahedral strain over sqrt 2."""
+    """Octahedral shear strain over sqrt 2."""
     return _between(octahedral(e) / SQRT2, {"0.05": 0.0005, "2.5": 0.025, "5": 0.05})
 
 
@@ -45,10 +46,26 @@ def _between(size: Array, limits: dict[str, float]) -> dict[str, Flags]:
     return {label: (size >= values[k]) & (size < values[k + 1]) for k, label in enumerate(labels)}
 
 
-SCHEMES: dict[Scheme, Callable[[Array, Array], dict[str, Flags]]] = {
-    "classical": _classical,
-    "pressure": _pressure,
-    "deviatoric": _deviatoric,
+@dataclass(frozen=True)
+class Sorting:
+    """A published way to sort strains.
+
+    Parameters
+    ----------
+    bands : callable
+        Principal strains (points, 3) and pressure (points,), MPa, to the points in each band.
+    source : str
+        Where its limits come from.
+    """
+
+    bands: Callable[[Array, Array], dict[str, Flags]]
+    source: str
+
+
+SCHEMES: dict[Scheme, Sorting] = {
+    "classical": Sorting(_classical, "Perren 1979 Clin Orthop 138:175, limits from memory"),
+    "pressure": Sorting(_pressure, "Claes et al. 1998 Clin Orthop 355S:S132"),
+    "deviatoric": Sorting(_deviatoric, "Isaksson et al. 2006 J Biomech 39:1507, limits from memory"),
 }
 
 
@@ -66,6 +83,6 @@ def strain_bands(scheme: Scheme, e: Array, pressure: Array, weights: Array) -> I
     weights : Array
         Volume of each point (points,), mm³.
     """
-    for label, chosen in SCHEMES[scheme](e, pressure).items():
+    for label, chosen in SCHEMES[scheme].bands(e, pressure).items():
         share = 100 * float(weights[chosen].sum() / weights.sum())
         yield Measure("strain_band", f"{scheme}/{label}", share)

@@ -21,8 +21,8 @@ FILLINGS = ("gap", "inner", "cuff", "canal")  # thin between stiff walls, they c
 
 
 @dataclass(frozen=True)
-class Beam:
-    """Flexibilities between the reference sections.
+class CompositeBeam:
+    """Bone, implants and all else as one beam: flexibilities between the reference sections.
 
     Parameters
     ----------
@@ -37,7 +37,7 @@ class Beam:
     free_nail: float | None
 
     @classmethod
-    def of(cls, geometry: Geometry, elasticity: Array) -> Beam:
+    def of(cls, geometry: Geometry, elasticity: Array) -> CompositeBeam:
         """Integrate along the shaft.
 
         Parameters

@@ -11,7 +11,7 @@ from math import radians
 
 from geometries.solids import Geometry
 from pipeline.fem.space import Array
-from pipeline.measures.beam import Beam, modulus
+from pipeline.measures.beam import CompositeBeam, modulus
 from pipeline.measures.dictionary import QUANTITIES, Measure
 from pipeline.measures.literature import CONSTRUCT_BANDS, MODULI, PLATE_ADDED, Band, Traits
 
@@ -48,7 +48,7 @@ class Gates:
 
     Parameters
     ----------
-    beam : Beam
+    beam : CompositeBeam
         The construct's sections as a beam.
     is_bone : bool
         Whether it is whole bone alone, for which the beam is more than a bound.
@@ -60,7 +60,7 @@ class Gates:
         On moduli, beside every stiffness.
     """
 
-    beam: Beam
+    beam: CompositeBeam
     is_bone: bool
     canal: str
     bands: tuple[Band, ...]
@@ -75,7 +75,7 @@ class Gates:
         traits = _traits(geometry, moduli)
         bands = CONSTRUCT_BANDS if geometry.gap else ()  # a specimen is like no construct
         return cls(
-            beam=Beam.of(geometry, elasticity),
+            beam=CompositeBeam.of(geometry, elasticity),
             is_bone=geometry.gap is not None and not traits.implants and traits.gap == "none",
             canal=next((part.material for part in geometry.parts if part.role == "canal"), "void"),
             bands=tuple(band for band in bands if band.fits(traits)),
@@ -107,11 +107,9 @@ class Gates:
 
     def _sentences(self, quantity: str, value: float, ideal: float) -> Iterator[str]:
         unit = QUANTITIES[quantity].unit
-        free_nail = None
+        found = [against_beam(value, ideal, unit, is_bone=self.is_bone)]
         if quantity == "torsional_stiffness" and self.beam.free_nail is not None:
             free_nail = radians(1 / self.beam.free_nail) / 1000
-        found = [against_beam(value, ideal, unit, is_bone=self.is_bone)]
-        if free_nail is not None:
             found.append(against_free_nail(value, free_nail, unit, self.canal))
         found += [band.doubt(value, unit) for band in self.bands if band.quantity == quantity]
         yield from filter(None, found)

@@ -52,8 +52,8 @@ class Item:
 
 
 @dataclass(frozen=True)
-class Run:
-    """A study and the tables of its run."""
+class Evidence:
+    """A study and what its run left: tables and records."""
 
     study: StudyConfig
     out: Path
@@ -88,7 +88,7 @@ def credibility_page(study: StudyConfig, out: Path, versions: str, caution: str)
     Path
         The page.
     """
-    run = Run(study, out)
+    run = Evidence(study, out)
     lists = (
         ("Credibility factors (ASME V&V 40-2018)", tuple(_factors(run, versions))),
         ("Reporting items (Erdemir et al. 2012, J Biomech 45:625)", tuple(_reported(run, versions))),
@@ -99,7 +99,7 @@ def credibility_page(study: StudyConfig, out: Path, versions: str, caution: str)
     return page
 
 
-def _factors(run: Run, versions: str) -> Iterator[Item]:
+def _factors(run: Evidence, versions: str) -> Iterator[Item]:
     """The thirteen factors, after the three things that they follow from."""
     yield Item("Question of interest", (run.study.title,), "The decision that the answer serves.")
     yield Item("Context of use", (), "What the model is used for, and what stands beside it.")
@@ -126,7 +126,7 @@ def _factors(run: Run, versions: str) -> Iterator[Item]:
     yield Item("Relevance of the validation to the context of use", (), "How far the tests reach.")
 
 
-def _reported(run: Run, versions: str) -> Iterator[Item]:
+def _reported(run: Evidence, versions: str) -> Iterator[Item]:
     """Items of a report, under six headings."""
     study = run.study
     names = ", ".join(f"{one.name} ({one.kind}: {one.interfaces})" for one in study.constructs)
@@ -155,7 +155,7 @@ def _reported(run: Run, versions: str) -> Iterator[Item]:
     )
 
 
-def _verified(run: Run) -> Item:
+def _verified(run: Evidence) -> Item:
     rows = read_if_any(run.out.parent / "verification" / VERIFICATION)
     passed = sum(row["result"] == "passed" for row in rows)
     said = (f"{passed} of {len(rows)} numbers of gapstrain verify were within their tolerance.",)
@@ -163,7 +163,7 @@ def _verified(run: Run) -> Item:
     return Item("Numerical code verification", said if rows else (), blank)
 
 
-def _discretised(run: Run) -> Item:
+def _discretised(run: Evidence) -> Item:
     """What three meshes say, of stiffness and gap movement, and how many values have no limit."""
     known = [row for row in run.rows if row.mesh]
     if not known:
@@ -178,7 +178,7 @@ def _discretised(run: Run) -> Item:
     return Item("Discretisation error", (text,))
 
 
-def _balanced(run: Run) -> Item:
+def _balanced(run: Evidence) -> Item:
     """The worst balance over all rows."""
     found = {name: [getattr(row, name) for row in run.rows] for name in BALANCES}
     worst = {name: max(filter(None, values), default=0) for name, values in found.items()}
@@ -187,7 +187,7 @@ def _balanced(run: Run) -> Item:
     return Item("Numerical solver error", (f"Worst residual or error: {text}; {failed} rows failed.",))
 
 
-def _meshes(run: Run) -> Iterator[str]:
+def _meshes(run: Evidence) -> Iterator[str]:
     for record in run.summaries:
         facts = record["facts"]
         if isinstance(facts, dict):
@@ -195,7 +195,7 @@ def _meshes(run: Run) -> Iterator[str]:
             yield f"{record['name']}: {size}, SHA-256 {str(record['mesh_hash'])[:12]}"
 
 
-def _materials(run: Run) -> Iterator[str]:
+def _materials(run: Evidence) -> Iterator[str]:
     listed: set[str] = set()
     for record in run.summaries:
         parts = record["parts"]
@@ -205,7 +205,7 @@ def _materials(run: Run) -> Iterator[str]:
         yield f"{name}: {material.modulus:g} MPa, ν {material.poisson:g}; {material.source}"
 
 
-def _beside(run: Run) -> Iterator[str]:
+def _beside(run: Evidence) -> Iterator[str]:
     for row in published_of_first(run.out):
         if row["model"]:
             yield f"{row['name']}: model {row['model']}, measured {row['measured']} {row['unit']}"

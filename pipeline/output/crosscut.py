@@ -66,7 +66,7 @@ class Plane:
 
 
 @dataclass(frozen=True)
-class Section:
+class CrossSection:
     """Faces (k, 2) in a plane by what they show, and the lines (k, 2) between unlike ones, mm."""
 
     faces: dict[str, list[Array]]
@@ -82,7 +82,7 @@ class _Row:
     borders: Array
 
 
-def section(geometry: Geometry, names: list[str], plane: Plane) -> Section:
+def section(geometry: Geometry, names: list[str], plane: Plane) -> CrossSection:
     """Cut a geometry by a plane.
 
     Parameters
@@ -222,9 +222,9 @@ def _is_between(low: _Row, row: _Row, high: _Row) -> bool:
     return bool(away.max(initial=0.0) < STRAIGHT_MM)
 
 
-def _joined(rows: list[_Row]) -> Section:
+def _joined(rows: list[_Row]) -> CrossSection:
     """Faces and lines from rising lines."""
-    made, going = Section({}, []), list[_Border]()
+    made, going = CrossSection({}, []), list[_Border]()
     runs = [list(run) for _, run in groupby(rows, key=lambda row: row.shown)]
     levels = [(low[-1].z + high[0].z) / 2 for low, high in pairwise(runs)]
     for k, run in enumerate(runs):

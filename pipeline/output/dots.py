@@ -31,7 +31,7 @@ TEXT, SMALL = 8.0, 7.0  # points
 
 
 @dataclass(frozen=True)
-class Chart:
+class DotChart:
     """What a figure shows: a panel for each of some columns of the short table.
 
     Parameters
@@ -55,22 +55,24 @@ class Chart:
 
 
 CHARTS = (
-    Chart("gap-movement", ("gap_axial_movement", "gap_shear_movement"),
+    DotChart("gap-movement", ("gap_axial_movement", "gap_shear_movement"),
           "Movement of the gap at the far cortex under load {load}; negative closes it."),
-    Chart("stiffness", ("axial_stiffness", "torsional_stiffness", "bending_stiffness"),
+    DotChart("stiffness", ("axial_stiffness", "torsional_stiffness", "bending_stiffness"),
           "Stiffness between the reference sections, each of the first load that has it."),
-    Chart("implant-stress", (PEAK,),
+    DotChart("implant-stress", (PEAK,),
           "Von Mises stress that the most loaded implant exceeds in 5 mm³ under load {load}."),
 )  # fmt: skip
 Values = Mapping[str, Mapping[str, Row]]  # of a stage, of a construct
 
 
-def draw_chart(chart: Chart, rows: Sequence[Row], stages: Sequence[str], load: str) -> Iterator[Figure]:
+def draw_chart(
+    chart: DotChart, rows: Sequence[Row], stages: Sequence[str], load: str
+) -> Iterator[Figure]:
     """Draw one page for every thirty constructs; none where nothing was computed.
 
     Parameters
     ----------
-    chart : Chart
+    chart : DotChart
         What to show.
     rows : sequence of Row
         Results of one variant.
@@ -94,7 +96,7 @@ def draw_chart(chart: Chart, rows: Sequence[Row], stages: Sequence[str], load: s
         yield _page(panels, names[start : start + ROWS], shown)
 
 
-def left_out(chart: Chart, rows: Sequence[Row], load: str) -> list[str]:
+def left_out(chart: DotChart, rows: Sequence[Row], load: str) -> list[str]:
     """What a chart has no mark for although it was asked: what failed, and singular values."""
     failed = (
         " at ".join(filter(None, (row.construct, row.stage))) + " (failed)"

@@ -19,7 +19,7 @@ from pipeline.caution import CAUTION_SHORT
 from pipeline.output.notes import facts, gap_words, has_gap, shown
 from pipeline.output.panels import LABELS, MUTED
 from pipeline.output.scene import COLOURS, INK
-from pipeline.output.sides import FILLS, View, paint, view_of
+from pipeline.output.sides import FILLS, SideView, paint, view_of
 
 Array = NDArray[np.floating[Any]]
 Arrow = tuple[str, Array, Array]  # name, point mm, force N
@@ -92,7 +92,7 @@ def _figure(geometry: Geometry, title: str, subtitle: str, arrows: Sequence[Arro
     return figure
 
 
-def _whole(axes: Axes, view: View, width: float) -> None:
+def _whole(axes: Axes, view: SideView, width: float) -> None:
     """The whole construct with its support, both sides to one scale."""
     length = view.geometry.length
     axes.add_patch(
@@ -115,7 +115,7 @@ def _whole(axes: Axes, view: View, width: float) -> None:
         _scale(axes, 50, (25, -24))
 
 
-def _close_up(axes: Axes, view: View) -> None:
+def _close_up(axes: Axes, view: SideView) -> None:
     """The gap enlarged, with what it measures at either surface."""
     gap = view.geometry.gap
     assert gap is not None
@@ -132,7 +132,7 @@ def _close_up(axes: Axes, view: View) -> None:
     _widths(axes, view, half)
 
 
-def _widths(axes: Axes, view: View, half: float) -> None:
+def _widths(axes: Axes, view: SideView, half: float) -> None:
     """Width of the gap at either surface, along the shaft, and its tilt, as seen from this side."""
     gap = view.geometry.gap
     assert gap is not None
@@ -189,7 +189,7 @@ def _scale(axes: Axes, size: float, end: tuple[float, float]) -> None:
     axes.text(x - size - 1, y, f"{size:g} mm", va="center", ha="right", color=INK, fontsize=SMALL)
 
 
-def _forces(axes: Axes, view: View, arrows: Sequence[Arrow]) -> None:
+def _forces(axes: Axes, view: SideView, arrows: Sequence[Arrow]) -> None:
     """Forces as arrows that end at their points, the longest of a set length."""
     axis, top = view.axis, view.geometry.length + 20
     largest = max((float(np.linalg.norm(force)) for _, _, force in arrows), default=0.0)

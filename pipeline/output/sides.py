@@ -14,7 +14,7 @@ from matplotlib.path import Path
 from scipy.spatial import ConvexHull
 
 from geometries.solids import Frustum, Geometry, Part, Prism, radial
-from pipeline.output.crosscut import Array, Plane, Section, section
+from pipeline.output.crosscut import Array, CrossSection, Plane, section
 from pipeline.output.notes import shown
 from pipeline.output.scene import COLOURS, CUT_COLOURS, INK
 
@@ -28,7 +28,7 @@ PLATE_ON_EDGE, PLATE_BEFORE = 2.4, 4.0
 
 
 @dataclass(frozen=True)
-class View:
+class SideView:
     """A construct from one side.
 
     Parameters
@@ -37,13 +37,13 @@ class View:
         The construct.
     plane : Plane
         Where it is cut.
-    section : Section
+    section : CrossSection
         What the cut shows.
     """
 
     geometry: Geometry
     plane: Plane
-    section: Section
+    section: CrossSection
 
     @property
     def axis(self) -> int:
@@ -93,7 +93,7 @@ class View:
         return any(isinstance(rod, Frustum) and away < -rod.radius for rod in rods)
 
 
-def view_of(geometry: Geometry, axis: int) -> View:
+def view_of(geometry: Geometry, axis: int) -> SideView:
     """Cut bone, tissue, nail and stem where the nail's axis lies, else through the shaft axis."""
     cut = tuple(part for part in geometry.parts if part.role not in UNCUT)
     plane = Plane(axis)
@@ -103,10 +103,10 @@ def view_of(geometry: Geometry, axis: int) -> View:
             lean = rod.axis[1 - axis] / rod.axis[2]
             plane = Plane(axis, rod.base[1 - axis] - lean * rod.base[2], lean)
     names = ["" if part.role == "pad" else shown(part) for part in cut]
-    return View(geometry, plane, section(replace(geometry, parts=cut), names, plane))
+    return SideView(geometry, plane, section(replace(geometry, parts=cut), names, plane))
 
 
-def paint(axes: Axes, view: View, low: float, high: float) -> None:
+def paint(axes: Axes, view: SideView, low: float, high: float) -> None:
     """Show all between two heights: what is cut, what is in front of it, dashed what lies behind."""
     for part in view.parts("pad"):
         for outline in view.outlines(part):
@@ -124,7 +124,7 @@ def paint(axes: Axes, view: View, low: float, high: float) -> None:
         _silhouette(axes, view.outlines(part)[0], part.role, view.is_hidden(part), order)
 
 
-def _paint_section(axes: Axes, view: View, low: float, high: float) -> None:
+def _paint_section(axes: Axes, view: SideView, low: float, high: float) -> None:
     """What is cut; bone and nail hide what lies behind them, behind their hollows too."""
 
     def joined(outlines: list[Array], is_closed: bool) -> Path:

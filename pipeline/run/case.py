@@ -9,7 +9,7 @@ from functools import cached_property
 
 from geometries.assembly import assemble
 from geometries.bone import Defect, Femur
-from geometries.constructs import Construct, IntactConstruct, Specimen
+from geometries.constructs import Construct
 from geometries.solids import Geometry
 from pipeline.fem.meshing.sizes import Level
 from pipeline.loading.loads import Load
@@ -82,12 +82,12 @@ class Case:
     @property
     def has_site(self) -> bool:
         """Whether there is a femur, and with it a level of the gap."""
-        return not isinstance(self.construct, Specimen)
+        return self.construct.has_femur
 
     @property
     def has_tissue(self) -> bool:
         """Whether the tissue stages matter."""
-        return not isinstance(self.construct, IntactConstruct | Specimen)
+        return self.construct.has_gap
 
     def geometry(self) -> Geometry:
         """Assemble what is to be meshed.

@@ -15,7 +15,6 @@ from pipeline.run.jobs import Outcome
 from pipeline.run.planning import Plan
 from pipeline.storage.casebook import ROWS, folder_of, write_index
 from pipeline.storage.files import write_table
-from pipeline.study.interfaces import variants
 from pipeline.sweeps.sensitivity import INDICES, SENSITIVITY_COLUMNS, sensitivity_rows
 from pipeline.sweeps.variants import Variant
 from pipeline.tables.added_plate import flag_added_plates
@@ -123,7 +122,7 @@ def _write_design(planned: Plan, rows: Iterable[Row], out: Path) -> None:
     _write_if_any(out / "design.csv", design, tuple(keys))
     found: list[Cells] = []
     if design:
-        own = {one.name for construct in planned.study.constructs for one, _ in variants(construct)}
+        own = {one.name for construct in planned.study.constructs for one, _ in construct.at_bounds()}
         refused = {variant.name for variant in planned.refused}
         asked = [row for row in rows if row.construct in own]
         found = sensitivity_rows(planned.study, refused, asked)

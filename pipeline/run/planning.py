@@ -16,7 +16,6 @@ from pipeline.loading.statics import check_places
 from pipeline.run.case import Case
 from pipeline.storage.provenance import mesh_key
 from pipeline.study.config import StudyConfig
-from pipeline.study.interfaces import variants
 from pipeline.sweeps.variants import Variant, variants_of
 
 # For each million unknowns, measured on 60 femurs of 76,000 to 510,000, one thread on one of two cores.
@@ -194,7 +193,7 @@ def cases(study: StudyConfig, variant: str = "") -> tuple[Case, ...]:
         common = (study.femur, study.defect, study.mesh.level, study.stages, study.loads)
         return Case(construct, *common, study.strain_bands, variant)
 
-    listed = [case(one) for construct in study.constructs for one, _ in variants(construct)]
+    listed = [case(one) for construct in study.constructs for one, _ in construct.at_bounds()]
     covered = [c.own_defect.plain for c in listed if isinstance(c.construct, IntactConstruct)]
     added: list[Case] = []
     for one in listed:

@@ -18,10 +18,9 @@ from pipeline.loading.loads import Load
 from pipeline.loading.statics import check_points
 from pipeline.measures.dictionary import Scheme
 from pipeline.study.design import Design, unknown_keys
-from pipeline.study.interfaces import variants
 from pipeline.study.keys import set_at
 from pipeline.study.published import Published, unknown_names
-from pipeline.study.question import Outcome, Question
+from pipeline.study.question import PrimaryOutcome, Question
 from pipeline.study.question import unknown_names as unknown_in_question
 from pipeline.study.stages import Stage
 from pipeline.study.units import did_you_mean, limits_of
@@ -82,11 +81,11 @@ class StudyConfig(Parameters):
         return stage, self.show.load or self.loads[0].name
 
     @property
-    def asked(self) -> Outcome:
+    def asked(self) -> PrimaryOutcome:
         """The primary outcome, what is left out filled in with what is shown."""
         stage, load = self.shown
         question = self.question
-        return Outcome(
+        return PrimaryOutcome(
             question.quantity, question.location, question.stage or stage, question.load or load
         )
 
@@ -94,7 +93,7 @@ class StudyConfig(Parameters):
     def _names(self) -> dict[str, list[str]]:
         groups: dict[str, Iterable[Any]] = {
             "stage": self.stages, "load": self.loads, "published": self.published,
-            "construct": [variant for one in self.constructs for variant, _ in variants(one)],
+            "construct": [variant for one in self.constructs for variant, _ in one.at_bounds()],
         }  # fmt: skip
         return {key: [item.name for item in items] for key, items in groups.items()}
 

@@ -11,11 +11,15 @@ from pydantic import BaseModel, Field, field_validator, model_validator
 
 from geometries.errors import StudyError
 from geometries.parameters import Parameters, Whole
+from geometries.sources import FromMemory, Source
 from pipeline.measures.dictionary import HEADLINE, known_quantity
 from pipeline.study.constraints import parse_constraint
 from pipeline.study.factors import Factor
 from pipeline.study.keys import Steps, locate
 
+MCKAY = Source("McKay, Beckman & Conover 1979, Technometrics 21:239, from memory")
+SALTELLI = Source("Saltelli et al. 2010, Comput Phys Commun 181:259, from memory")
+MORRIS = Source("Morris 1991, Technometrics 33:161, from memory")
 MOST = 20_000  # points; one takes seconds to minutes
 Seed = Annotated[Whole, Field(ge=0, le=2**31 - 1)]
 Samples = Annotated[Whole, Field(ge=2, le=MOST)]
@@ -137,12 +141,9 @@ class OneAtATime(Varied):
 
 
 class LatinHypercube(Varied):
-    """Random points, of which each factor has exactly one in every equal part of its range.
+    """Random points, of which each factor has exactly one in every equal part of its range."""
 
-    McKay, Beckman & Conover 1979, Technometrics 21:239 (from memory).
-    """
-
-    kind: Literal["latin_hypercube"]
+    kind: Annotated[Literal["latin_hypercube"], MCKAY]
     samples: Samples = Field(description="Number of points.")
     seed: Seed = Field(description="Seed of the random numbers.")
 
@@ -181,12 +182,9 @@ class SobolSequence(_Doubling):
 
 
 class SobolIndices(_Doubling):
-    """Points from which Sobol indices follow directly: samples x (factors + 2) of them.
+    """Points from which Sobol indices follow directly: samples x (factors + 2) of them."""
 
-    Saltelli et al. 2010, Comput Phys Commun 181:259 (from memory).
-    """
-
-    kind: Literal["sobol_indices"]
+    kind: Annotated[Literal["sobol_indices"], SALTELLI]
 
     @property
     def size(self) -> int:
@@ -200,15 +198,12 @@ class SobolIndices(_Doubling):
 
 
 class Morris(Varied):
-    """Trajectories that move one factor after the other: trajectories x (factors + 1) points.
+    """Trajectories that move one factor after the other: trajectories x (factors + 1) points."""
 
-    Morris 1991, Technometrics 33:161 (from memory).
-    """
-
-    kind: Literal["morris"]
+    kind: Annotated[Literal["morris"], MORRIS]
     trajectories: Whole = Field(ge=2, le=1000, description="Number of trajectories; 10 to 50 usual.")
-    levels: Whole = Field(
-        4, ge=2, le=100, description="Levels of each range, an even number. 4 usual; from memory."
+    levels: FromMemory[Whole] = Field(
+        4, ge=2, le=100, description="Levels of each range, an even number. 4 usual."
     )
     seed: Seed = Field(description="Seed of the random numbers.")
 

@@ -30,7 +30,7 @@ class Question(Parameters):
         return known_quantity(quantity)
 
 
-class Outcome(NamedTuple):
+class PrimaryOutcome(NamedTuple):
     """The primary outcome: which result of each construct."""
 
     quantity: str

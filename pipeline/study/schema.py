@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from geometries.sources import Source
 from pipeline.study.config import StudyConfig
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -16,7 +17,12 @@ ABOUT = (
 def study_schema() -> dict[str, Any]:
     """JSON Schema, draft 2020-12, of a study file, from the models that read it."""
     schema = StudyConfig.model_json_schema()
-    for model in schema["$defs"].values():
-        if "kind" in model["properties"]:  # a word without a meaning of its own: that of its table
-            model["properties"]["kind"]["description"] = model["description"]
+    for table in schema["$defs"].values():
+        keys = table["properties"]
+        kind = keys.get("kind", {})  # a word without a meaning of its own: that of its table
+        kind["description"] = table["description"]
+        for key in keys.values():
+            if "source" in key:
+                key["description"] = Source(key.pop("source")).after(key["description"])
+        table["description"] = kind["description"]
     return {"$schema": DIALECT, **schema, "title": "gapstrain study file", "description": ABOUT}

@@ -7,7 +7,6 @@ from math import isfinite
 from operator import itemgetter
 
 from geometries.constructs import Construct
-from pipeline.study.interfaces import variants
 from pipeline.tables.rows import Key, Row
 
 KEY_COLUMNS = (*Key._fields, "unit")
@@ -33,7 +32,7 @@ def bracket_rows(constructs: Iterable[Construct], rows: Iterable[Row]) -> list[d
     names = {
         variant.name: (construct.name, words)
         for construct in constructs
-        for variant, words in variants(construct)
+        for variant, words in construct.at_bounds()
         if words
     }
     found: dict[tuple[str, ...], list[tuple[float, str, object]]] = {}

@@ -13,7 +13,7 @@ from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.verification.beams import NAIL, cowper
 from pipeline.verification.body import Body
 from pipeline.verification.check import Check, Problem
-from pipeline.verification.frame import Section
+from pipeline.verification.frame import BarSection
 
 E, NU = 114e3, 0.342  # Ti-6Al-4V ELI, ASTM F136
 SHEAR = E / 2 / (1 + NU)
@@ -90,7 +90,7 @@ def nail_piece(low: float, high: float) -> Piece:
 def plate_bending() -> Iterator[Check]:
     """A plate without holes in four-point bending."""
     rig = Rig(outer=70.0, inner=30.0)
-    section = Section.rectangle(E, NU, WIDTH, THICKNESS)
+    section = BarSection.rectangle(E, NU, WIDTH, THICKNESS)
     found = rig.measured(rig.body(plate_piece, THICKNESS)) * 1e-6
     expected = rig.stiffness(section.EI, section.GA) * 1e-6
     yield Check("structural stiffness", "N·m²", found, expected, 0.01, PLATES, "derived")

@@ -12,7 +12,7 @@ from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import Array, Flags
 from pipeline.verification.body import Body
 from pipeline.verification.check import Check, Problem
-from pipeline.verification.frame import Bar, Section, solve_frame
+from pipeline.verification.frame import Bar, BarSection, solve_frame
 
 STATICS = "statics and beam theory: {}"
 E, NU = 110e3, 0.0  # no contraction across, as in beam theory: a clamp then restrains nothing
@@ -91,7 +91,7 @@ def double_shear() -> Iterator[Check]:
     )
     body = meshed(parts, ("nail", "lateral", "medial"), top=(17.0, "nail"))
     found = body.solve(-body.unit_loads("top")[:, :, 2:3], ground(body))
-    section = Section.circle(E, NU, diameter)
+    section = BarSection.circle(E, NU, diameter)
     give = clearance**3 / (12 * section.EI) + clearance / section.GA
     stiffness = 1 / float(-body.motion("top", found).translation[2, 0])
     source = STATICS.format("two bars built in at both ends, L³/12EI + L/kGA")
@@ -141,10 +141,10 @@ def frame_of(beam: list[Span], plate: list[Span], gripped: set[Span]) -> Array:
     """Movement (3, 3) of the beam's top under unit force sideways, unit force up and unit moment."""
     thickness = PLATE[1] - PLATE[0]
     sections = {
-        0.0: Section.rectangle(E, NU, WIDTH, 2 * HALF),
-        PLATE[0] + thickness / 2: Section.rectangle(E, NU, WIDTH, thickness),
+        0.0: BarSection.rectangle(E, NU, WIDTH, 2 * HALF),
+        PLATE[0] + thickness / 2: BarSection.rectangle(E, NU, WIDTH, thickness),
     }
-    screw = Section.circle(E, NU, DIAMETER)
+    screw = BarSection.circle(E, NU, DIAMETER)
     places: dict[tuple[float, float], int] = {}
 
     def joint(x: float, y: float) -> int:

@@ -11,7 +11,7 @@ from pipeline.fem.space import Array, Flags
 
 
 @dataclass(frozen=True)
-class Section:
+class BarSection:
     """Stiffness of a bar's cross-section.
 
     Parameters
@@ -25,20 +25,20 @@ class Section:
     GA: float
 
     @classmethod
-    def rectangle(cls, E: float, nu: float, width: float, height: float) -> Section:
+    def rectangle(cls, E: float, nu: float, width: float, height: float) -> BarSection:
         """A bar bent across its height, mm; shear coefficient of Cowper 1966 (from memory)."""
         area, G = width * height, E / 2 / (1 + nu)
         return cls(E * area, E * width * height**3 / 12, 10 * (1 + nu) / (12 + 11 * nu) * G * area)
 
     @classmethod
-    def circle(cls, E: float, nu: float, diameter: float) -> Section:
+    def circle(cls, E: float, nu: float, diameter: float) -> BarSection:
         """A round bar; shear coefficient of Cowper 1966 (from memory)."""
         area, G = np.pi / 4 * diameter**2, E / 2 / (1 + nu)
         return cls(E * area, E * np.pi / 64 * diameter**4, 6 * (1 + nu) / (7 + 6 * nu) * G * area)
 
-    def times(self, factor: float) -> Section:
+    def times(self, factor: float) -> BarSection:
         """The same section of a stiffer material."""
-        return Section(factor * self.EA, factor * self.EI, factor * self.GA)
+        return BarSection(factor * self.EA, factor * self.EI, factor * self.GA)
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ class Bar:
 
     start: int
     end: int
-    section: Section
+    section: BarSection
 
 
 def solve_frame(joints: Array, bars: Sequence[Bar], forces: Array, held: Flags) -> Array:
@@ -79,7 +79,7 @@ def solve_frame(joints: Array, bars: Sequence[Bar], forces: Array, held: Flags) 
     return u.reshape(-1, 3)
 
 
-def _bar_matrix(along: Array, section: Section) -> Array:
+def _bar_matrix(along: Array, section: BarSection) -> Array:
     """Stiffness (6, 6) of a bar (handbook; from memory), turned into the frame's axes."""
     L = float(np.linalg.norm(along))
     phi = 12 * section.EI / (section.GA * L**2)

@@ -27,7 +27,7 @@ COLUMNS = (
 
 
 @dataclass(frozen=True)
-class Outcome:
+class Verified:
     """A problem and what became of it.
 
     Parameters
@@ -58,7 +58,7 @@ def selected(quick: bool) -> tuple[Problem, ...]:
     return tuple(problem for problem in PROBLEMS if problem.quick or not quick)
 
 
-def verify(problems: tuple[Problem, ...]) -> Iterator[Outcome]:
+def verify(problems: tuple[Problem, ...]) -> Iterator[Verified]:
     """Run problems one after the other; one that can not be solved ends with a sentence."""
     for problem in problems:
         start = perf_counter()
@@ -66,10 +66,10 @@ def verify(problems: tuple[Problem, ...]) -> Iterator[Outcome]:
             checks, failure = tuple(problem.run()), ""
         except StudyError as error:
             checks, failure = (), str(error)
-        yield Outcome(problem, checks, perf_counter() - start, failure)
+        yield Verified(problem, checks, perf_counter() - start, failure)
 
 
-def write_outcomes(outcomes: list[Outcome], out: Path) -> None:
+def write_outcomes(outcomes: list[Verified], out: Path) -> None:
     """Write the table of all checks, ``verification.csv``.
 
     Raises
@@ -81,7 +81,7 @@ def write_outcomes(outcomes: list[Outcome], out: Path) -> None:
     write_table(out / VERIFICATION, [row for outcome in outcomes for row in _rows(outcome)], COLUMNS)
 
 
-def _rows(outcome: Outcome) -> Iterator[dict[str, object]]:
+def _rows(outcome: Verified) -> Iterator[dict[str, object]]:
     common = {"problem": outcome.problem.name, "title": outcome.problem.title}
     common["seconds"] = f"{outcome.seconds:.1f}"
     if outcome.failure:

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any, get_args
+from typing import Any
 
 from pydantic import BaseModel
 
-from geometries.constructs import Construct
+from geometries.constructs import Compared
 from pipeline.study.config import StudyConfig
 from pipeline.writing.implants import construct_words, gap_words
 from pipeline.writing.words import amount, counted, listed, name_of, plain
 
 Steps = tuple[str, ...]
-CONSTRUCTS = get_args(get_args(Construct)[0])
 SINGULAR = {
     "stages": "stage", "loads": "load", "constructs": "construct", "published": "published",
     "factors": "factor", "forces": "force",
@@ -113,9 +112,9 @@ def _new(steps: Steps, value: object) -> str:
 
 def _whole(value: Any) -> str:
     """A value in brackets: a construct in words, any other table by what is not its default."""
-    if isinstance(value, CONSTRUCTS):
-        own = getattr(value, "defect", None)
-        return f" ({construct_words(value)}{f', across a gap {gap_words(own)}' if own else ''})"
+    if isinstance(value, Compared):
+        gap = f", across a gap {gap_words(value.defect)}" if value.defect else ""
+        return f" ({construct_words(value)}{gap})"
     if isinstance(value, BaseModel):
         given = value.model_dump(exclude_defaults=True, exclude={"name", "key"})
         return f" ({_table(given)})" if given else ""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from geometries.bone import Defect
-from geometries.constructs import Construct, Layer, Specimen
+from geometries.constructs import Compared, Layer, Specimen
 from geometries.parameters import Nail, Stem
 from geometries.plating import Plate, Screws
 from pipeline.writing.words import listed
@@ -13,16 +13,15 @@ from pipeline.writing.words import listed
 SIDES = {0.0: "lateral", 90.0: "anterior", 180.0: "medial", -180.0: "medial", -90.0: "posterior"}
 
 
-def construct_words(construct: Construct) -> str:
+def construct_words(construct: Compared) -> str:
     """What a construct is made of."""
     if isinstance(construct, Specimen):
         tubes = listed(map(_tube, construct.layers))
         return f"bonded tubes {construct.length_mm:g} mm long, {tubes}"
-    nail, stem = getattr(construct, "nail", None), getattr(construct, "stem", None)
-    words = [_nail(nail)] if nail else [_stem(stem)] if stem else []
-    beside = "nail" if nail else "stem" if stem else ""
-    plates = (getattr(construct, "plate", None), getattr(construct, "second", None))
-    words += [_plate(plate, beside) for plate in plates if plate]
+    rod = construct.rod
+    words = [] if rod is None else [_nail(rod) if isinstance(rod, Nail) else _stem(rod)]
+    beside = "" if rod is None else rod.noun
+    words += [_plate(plate, beside) for plate in construct.plates]
     return ", and ".join(words) or "the femur without gap or implant"
 
 

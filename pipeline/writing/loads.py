@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from pipeline.loading.activities import PEAKS
 from pipeline.loading.loads import (
     Bending,
     EndForce,
@@ -18,11 +19,6 @@ from pipeline.loading.loads import (
 )
 from pipeline.writing.words import Sources, amount, listed
 
-# Where the numbers of walking and stairs come from; pipeline/loading/activities.py says it beside them.
-ACTIVITIES = (
-    "Heller et al. 2005, J Biomech 38:1155 (DOI 10.1016/j.jbiomech.2004.05.022), numbers from memory; "
-    "size of the hip contact as in Bergmann et al. 2001, J Biomech 34:859"
-)
 HELD = {
     "distal_end": "the distal end held",
     "hip_knee": "the distal end held and the head guided along the line from hip to knee, so that the "
@@ -38,32 +34,33 @@ def loads_words(loads: Iterable[Load], sources: Sources) -> str:
 
 
 def _load(load: Load, sources: Sources) -> str:
-    if isinstance(load, HipForce):
-        return (
-            f"{load.force_n:g} N on the head centre{_direction(load.adduction_deg, load.flexion_deg)}"
-        )
-    if isinstance(load, Torsion):
-        return f"a torque of {load.moment_nm:g} N·m about the shaft"
-    if isinstance(load, Bending):
-        return f"a bending moment of {load.moment_nm:g} N·m in the {load.plane} plane"
-    if isinstance(load, EndForce):
-        parts = (load.medial_n, load.anterior_n, load.proximal_n)
-        return f"{_vector(parts)} on the middle of the proximal end"
-    if isinstance(load, Forces):
-        return listed(f"{_vector(one.force_n)} at {_place(one.at)}" for one in load.forces)
-    return _of_a_body(load, sources)
+    match load:
+        case HipForce():
+            direction = _direction(load.adduction_deg, load.flexion_deg)
+            return f"{load.force_n:g} N on the head centre{direction}"
+        case Torsion():
+            return f"a torque of {load.moment_nm:g} N·m about the shaft"
+        case Bending():
+            return f"a bending moment of {load.moment_nm:g} N·m in the {load.plane} plane"
+        case EndForce():
+            parts = (load.medial_n, load.anterior_n, load.proximal_n)
+            return f"{_vector(parts)} on the middle of the proximal end"
+        case Forces():
+            return listed(f"{_vector(one.force_n)} at {_place(one.at)}" for one in load.forces)
+        case Stance():
+            size = f"{load.times_body_weight:g} times body weight on the head centre"
+            return f"{size}{_direction(load.adduction_deg, 0.0)}, {_weight(load)}"
+        case Walking():
+            return _peak(load, "walking", sources)
+        case Stairs():
+            return _peak(load, "climbing stairs", sources)
 
 
-def _of_a_body(load: Stance | Walking | Stairs, sources: Sources) -> str:
-    """A load that grows with the weight of the body."""
-    if isinstance(load, Stance):
-        size = f"{load.times_body_weight:g} times body weight on the head centre"
-        return f"{size}{_direction(load.adduction_deg, 0.0)}, {_weight(load)}"
-    what = "walking" if isinstance(load, Walking) else "climbing stairs"
+def _peak(load: Walking | Stairs, what: str, sources: Sources) -> str:
     muscles = listed(f"the {name.replace('_', ' ')}" for name in load.muscles)
     with_muscles = f"with the pull of {muscles}" if load.muscles else "without muscles"
     force = f"the peak hip contact force of {what} {with_muscles}"
-    return f"{force}, {_weight(load)}{sources.cite(ACTIVITIES)}"
+    return f"{force}, {_weight(load)}{sources.cite(PEAKS[load.kind].source)}"
 
 
 def _weight(load: Weighted) -> str:

@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 
 from geometries.bone import Femur
-from geometries.constructs import IntactConstruct, Specimen
 from geometries.materials import MATERIALS, Material
+from geometries.sources import source_of
 from pipeline.run.planning import Plan
 from pipeline.study.config import StudyConfig
-from pipeline.study.interfaces import variants
 from pipeline.study.stages import Stage
 from pipeline.writing.implants import gap_words
 from pipeline.writing.words import Sources, listed
 
-YEAR = re.compile(r"\b(19|20)\d\d\b|\bDOI\b")  # what tells a description with a source from another
-
 
 def femur_words(study: StudyConfig, sources: Sources) -> str:
     """Dimensions of the femur, with the sources of those left as they are; empty without one."""
-    if all(isinstance(one, Specimen) for one in study.constructs):
+    if not any(one.has_femur for one in study.constructs):
         return ""
     femur = study.femur
     bow = f"bowed with a radius of {femur.bow_radius_mm:g} mm" if femur.bow_radius_mm else "straight"
@@ -36,18 +32,18 @@ def femur_words(study: StudyConfig, sources: Sources) -> str:
 
 
 def _default_sources(femur: Femur) -> Iterator[str]:
-    """What is said beside the dimensions that the study leaves as they are, where it names a source."""
-    for key, info in type(femur).model_fields.items():
-        words = info.description or ""
-        if key.endswith("_mm") and getattr(femur, key) == info.default and YEAR.search(words):
-            yield f"femur.{key}: {words}"
+    """Published sources of the dimensions that the study leaves as they are, and what these are."""
+    for key, info in Femur.model_fields.items():
+        source, is_default = source_of(Femur, key), getattr(femur, key) == info.default
+        if key.endswith("_mm") and is_default and source and source.is_published:
+            yield f"femur.{key}: {source.after(info.description or '')}"
 
 
 def tissue_words(study: StudyConfig, sources: Sources) -> str:
     """Every gap of the study, and the tissues that fill it; empty without a gap."""
     gaps: dict[str, list[str]] = {}
     for one in study.constructs:
-        if not isinstance(one, Specimen | IntactConstruct):
+        if one.has_gap:
             gaps.setdefault(gap_words(one.defect or study.defect), []).append(one.name)
     if not gaps:
         return ""
@@ -83,7 +79,7 @@ def interface_words(study: StudyConfig) -> str:
     """How surfaces meet, and in which constructs; empty without implants."""
     found: dict[str, list[str]] = {}
     for construct in study.constructs:
-        for one, _ in variants(construct):
+        for one, _ in construct.at_bounds():
             found.setdefault(one.interfaces, []).append(one.name)
     found.pop("none", None)
     if not found:

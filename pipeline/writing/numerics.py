@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 
+from geometries.sources import source_of
 from pipeline.fem.mesh import VOLUME_TOLERANCE
 from pipeline.fem.meshing.sizes import LEVELS, Level
 from pipeline.fem.solver.solve import ACCEPTED
+from pipeline.measures.bands import SCHEMES
 from pipeline.measures.dictionary import HEADLINE, QUANTITIES, Scheme
 from pipeline.measures.quality import BALANCE_TOLERANCE
 from pipeline.run.planning import Plan
@@ -20,25 +22,16 @@ ERRORS = (
     "Grid-convergence index: Roache 1994 J Fluids Eng 116:405, Celik 2008 J Fluids Eng 130:078001, "
     "ASME V&V 20-2009; procedure from memory"
 )
-BANDS: dict[Scheme, str] = {
-    "classical": "Perren 1979 Clin Orthop 138:175, limits from memory",
-    "pressure": "Claes et al. 1998 Clin Orthop 355S:S132",
-    "deviatoric": "Isaksson et al. 2006 J Biomech 39:1507, limits from memory",
-}
 DETAIL = re.compile(r"[.;:] ")
 DESIGNS = {
-    "grid": ("all combinations of the values", ""),
-    "paired": ("lists of values taken together", ""),
-    "one_at_a_time": ("the study as written, then one factor at a time", ""),
-    "latin_hypercube": (
-        "a Latin hypercube", "McKay, Beckman & Conover 1979, Technometrics 21:239, from memory",
-    ),
-    "sobol_sequence": ("a scrambled Sobol sequence", ""),
-    "sobol_indices": (
-        "Sobol indices", "Saltelli et al. 2010, Comput Phys Commun 181:259, from memory",
-    ),
-    "morris": ("Morris trajectories", "Morris 1991, Technometrics 33:161, from memory"),
-}  # fmt: skip
+    "grid": "all combinations of the values",
+    "paired": "lists of values taken together",
+    "one_at_a_time": "the study as written, then one factor at a time",
+    "latin_hypercube": "a Latin hypercube",
+    "sobol_sequence": "a scrambled Sobol sequence",
+    "sobol_indices": "Sobol indices",
+    "morris": "Morris trajectories",
+}
 
 
 def discretised(level: Level, versions: Mapping[str, str]) -> str:
@@ -68,7 +61,7 @@ def read_out(schemes: Sequence[Scheme], sources: Sources) -> str:
     named = "; ".join(
         f"{name}, {QUANTITIES[name].unit} ({_clause(QUANTITIES[name].definition)})" for name in HEADLINE
     )
-    cited = sources.cite(*(BANDS[scheme] for scheme in schemes))
+    cited = sources.cite(*(SCHEMES[scheme].source for scheme in schemes))
     bands = (
         f" The tissue's volume is sorted into published strain bands ({listed(schemes)}{cited}), which "
         "describe strain and forecast nothing."
@@ -87,17 +80,17 @@ def varied(study: StudyConfig, planned: Plan, sources: Sources) -> str:
     design = study.design
     if design is None:
         return ""
-    words, source = DESIGNS[design.kind]
+    source = source_of(type(design), "kind")
     factors = "; ".join(_factor(one) for one in design.factors)
     limits = "".join(f" Points with {plain(text)} only." for text in design.constraints)
     seed = f", seed {design.seed}" if hasattr(design, "seed") else ""
     refused = len(planned.refused)
     left = f" {counted(refused, 'point')} could not be built and were left out." if refused else ""
-    cited = sources.cite(source) if source else ""
+    cited = sources.cite(source.words) if source else ""
     return (
         "All above is the study as written. "
-        f"It has {counted(len(planned.variants), 'variant')} by {words}{cited}{seed}, over {factors}."
-        f"{limits}{left} Percentages and comparisons stay within a variant."
+        f"It has {counted(len(planned.variants), 'variant')} by {DESIGNS[design.kind]}{cited}{seed}, "
+        f"over {factors}.{limits}{left} Percentages and comparisons stay within a variant."
     )
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from geometries.assembly import assemble, implants_of
+from geometries.assembly import assemble
 from geometries.bone import Defect, Femur
 from geometries.constructs import (
     Construct,
@@ -36,7 +36,7 @@ def nail_plate(**nail: Any) -> Construct:
 
 
 def judged(construct: Construct, defect: Defect = GAP) -> tuple[list[str], str]:
-    return unheld(FEMUR, defect, *implants_of(construct))
+    return unheld(FEMUR, defect, construct.rod, construct.plates)
 
 
 @pytest.mark.parametrize("make", [nail, nail_plate])

@@ -12,7 +12,7 @@ from pydantic import TypeAdapter
 from geometries.bone import Femur
 from geometries.errors import StudyError
 from geometries.profiles import outer_profile
-from pipeline.loading.activities import HIP_CONTACT, MUSCLES
+from pipeline.loading.activities import PEAKS
 from pipeline.loading.applied import Array
 from pipeline.loading.loads import Load, Stairs, Stance, Walking
 from pipeline.loading.statics import (
@@ -40,7 +40,7 @@ def load(kind: str, **keys: Any) -> Load:
 
 
 def activity(kind: str, **keys: Any) -> Load:
-    return load(kind, body_weight_kg=63.0, fraction=0.4, muscles=tuple(MUSCLES[kind]), **keys)
+    return load(kind, body_weight_kg=63.0, fraction=0.4, muscles=tuple(PEAKS[kind].muscles), **keys)
 
 
 FORCES = [
@@ -88,14 +88,14 @@ def total(acting: Any, about: Array) -> Array:
 
 
 def rows(kind: str) -> Array:
-    pulls = [HIP_CONTACT[kind], *(pull for both in MUSCLES[kind].values() for pull in both)]
+    pulls = [PEAKS[kind].contact, *(pull for both in PEAKS[kind].muscles.values() for pull in both)]
     return np.array([pull.percent for pull in pulls])
 
 
 @pytest.mark.parametrize(("kind", "percent"), [("walking", 238.0), ("stairs", 251.0)])
 def test_size_of_the_hip_contact(kind: str, percent: float):
     # Bergmann et al. 2001, J Biomech 34:859: mean peaks 238 and 251 % of body weight; from memory.
-    assert np.linalg.norm(HIP_CONTACT[kind].percent) == pytest.approx(percent, abs=0.5)
+    assert np.linalg.norm(PEAKS[kind].contact.percent) == pytest.approx(percent, abs=0.5)
 
 
 @pytest.mark.parametrize(
@@ -107,7 +107,7 @@ def test_sum_of_all_rows(kind: str, percent: tuple[float, float, float]):
 
 
 @pytest.mark.parametrize(
-    "ends", [ends for kind in MUSCLES for ends in MUSCLES[kind].values() if len(ends) == 2]
+    "ends", [ends for kind in PEAKS for ends in PEAKS[kind].muscles.values() if len(ends) == 2]
 )
 def test_a_strap_pulls_equally_at_both_ends(ends: Any):
     # Statics of a strap without friction; the table is rounded to 0.1 % of body weight.
@@ -118,7 +118,7 @@ def test_a_strap_pulls_equally_at_both_ends(ends: Any):
 @pytest.mark.parametrize(("kind", "model"), [("walking", Walking), ("stairs", Stairs)])
 def test_every_muscle_offered_has_its_forces(kind: str, model: Any):
     choice = get_args(model.model_fields["muscles"].annotation)[0]
-    assert set(get_args(choice)) == set(MUSCLES[kind])
+    assert set(get_args(choice)) == set(PEAKS[kind].muscles)
 
 
 @pytest.mark.parametrize("kind", ["walking", "stairs"])
@@ -158,7 +158,7 @@ def test_named_points_are_allowed_on_every_femur(length: float, below: float, sh
     femur = Femur(
         length_mm=length, head_below_top_mm=below, shaft_diameter_mm=shaft, proximal_diameter_mm=50.0
     )
-    for kind in MUSCLES:
+    for kind in PEAKS:
         check_points(activity(kind), femur)
     at = [{"name": name.replace("_", "-"), "at": name, "force_n": [1, 2, 3]} for name in points(femur)]
     check_points(load("forces", forces=at), femur)

@@ -16,7 +16,7 @@ from geometries.solids import Geometry, Part
 from pipeline.caution import CAUTION_SHORT
 from pipeline.output.drawing import _figure, draw_construct
 from pipeline.output.notes import shown
-from pipeline.output.sides import View, view_of
+from pipeline.output.sides import SideView, view_of
 from pipeline.study.config import parse_study
 
 UNLIKE = {"gap_mm": 5.0, "rough_mm": 1.5, "rough_faces": "unlike", "fill": "canal", "cuff_mm": 3.0}
@@ -83,7 +83,7 @@ def built(name: str) -> Geometry:
 
 
 @cache
-def seen(name: str, axis: int) -> View:
+def seen(name: str, axis: int) -> SideView:
     return view_of(built(name), axis)
 
 

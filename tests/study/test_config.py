@@ -25,6 +25,7 @@ from geometries.materials import TISSUES
 from geometries.parameters import Parameters
 from geometries.profiles import outer_profile
 from geometries.solids import Frustum, Geometry, Patch, Solid
+from geometries.sources import source_of
 from pipeline.study.config import StudyConfig, load_study, parse_study
 
 DEMO = Path(__file__).parents[2] / "configs" / "demo.toml"
@@ -773,7 +774,8 @@ UNITS = {
     "_kg": r"\bkg\b",
     "_nm": r"N·m\b",
 }
-SOURCE = re.compile(r"DOI|\b(19|20)\d\d\b|from memory|common\s+practice", re.IGNORECASE)
+YEAR = re.compile(r"DOI|\b(19|20)\d\d\b")
+SOURCE = re.compile(rf"{YEAR.pattern}|from memory|common practice|no source", re.IGNORECASE)
 
 
 @declared
@@ -843,14 +845,25 @@ def test_every_default_passes_its_own_check(model: type[Parameters], name: str, 
 
 @declared
 def test_every_default_says_where_it_comes_from(model: type[Parameters], name: str, info: FieldInfo):
-    """Zero is no published quantity; a specimen's numbers are the bench's own."""
-    del name
+    """Zero is no published quantity, nor the whole of a load; a specimen's numbers are the bench's."""
     numbers = info.default if isinstance(info.default, tuple) else (info.default,)
-    ours = model.__module__.startswith("geometries.")
-    if not ours or model.__name__ in {"Specimen", "Layer"}:
+    ours = model.__module__.startswith(("geometries.", "pipeline.loading."))
+    if not ours or model.__name__ in {"Specimen", "Layer"} or name == "fraction":
         return
     if any(isinstance(number, int | float) and number != 0 for number in numbers):
-        assert SOURCE.search(info.description or ""), f"{info.description!r} names no source"
+        assert source_of(model, name), f"{model.__name__}.{name} has no source"
+
+
+@declared
+def test_a_source_is_a_mark_and_no_part_of_the_description(
+    model: type[Parameters], name: str, info: FieldInfo
+):
+    assert not SOURCE.search(info.description or "")
+    mark = source_of(model, name)
+    if mark is None:
+        return
+    assert mark.is_published == bool(YEAR.search(mark.words)), mark.words
+    assert mark.is_published or re.match("from memory|common practice|invented", mark.words)
 
 
 # --- Every study within the limits is built or refused --------------------------------------------

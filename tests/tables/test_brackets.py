@@ -22,7 +22,6 @@ from pipeline.run.collect import write_tables
 from pipeline.run.planning import plan
 from pipeline.storage.files import read_table
 from pipeline.study.config import parse_study
-from pipeline.study.interfaces import variants
 from pipeline.tables.brackets import BRACKET_COLUMNS, bracket_rows
 from pipeline.tables.rows import Row
 
@@ -56,7 +55,7 @@ ASKED = [
 
 @pytest.mark.parametrize(("construct", "expected"), ASKED, ids=lambda one: getattr(one, "name", ""))
 def test_a_bracket_is_every_combination_of_bounds(construct: Construct, expected: dict[str, str]):
-    made = variants(construct)
+    made = construct.at_bounds()
     assert {one.name: words for one, words in made} == expected
     for one, words in made:
         assert set(words.split(", ")) <= set(one.interfaces.split(", "))
@@ -65,14 +64,14 @@ def test_a_bracket_is_every_combination_of_bounds(construct: Construct, expected
 def test_both_plates_may_ask():
     second = SecondPlate(on_bone="bracket")
     construct = TwoPlatesConstruct(name="pp", kind="two_plates", plate=PLATE, second=second)
-    made = [(one.plate.on_bone, one.second.on_bone) for one, _ in variants(construct)]
+    made = [(one.plate.on_bone, one.second.on_bone) for one, _ in construct.at_bounds()]
     assert made == [(a, b) for a in ("offset", "bonded") for b in ("offset", "bonded")]
 
 
 def test_what_asks_for_no_bracket_is_left_alone():
     for construct, _ in ASKED:
-        for one, _ in variants(construct):
-            assert variants(one) == ((one, ""),)
+        for one, _ in construct.at_bounds():
+            assert one.at_bounds() == ((one, ""),)
 
 
 @pytest.fixture

@@ -15,7 +15,7 @@ from geometries.materials import MATERIALS, isotropic
 from geometries.nail import bolt_levels
 from geometries.parameters import Nail
 from geometries.solids import Frustum, Geometry, Part, Piece, Prism
-from pipeline.measures.beam import Beam
+from pipeline.measures.beam import CompositeBeam
 from tests.verification.helpers import Tube, case_of, geometry_of, specimen
 
 BONE, NAIL = Tube(28.0, 11.0, "cortical"), Tube(11.0, 5.0, "titanium")
@@ -28,8 +28,8 @@ def elasticity_of(geometry: Geometry, **changed: np.ndarray) -> np.ndarray:
     return np.stack([changed.get(part.role, known[part.material]) for part in geometry.parts])
 
 
-def beam_of(geometry: Geometry, **changed: np.ndarray) -> Beam:
-    return Beam.of(geometry, elasticity_of(geometry, **changed))
+def beam_of(geometry: Geometry, **changed: np.ndarray) -> CompositeBeam:
+    return CompositeBeam.of(geometry, elasticity_of(geometry, **changed))
 
 
 def test_bonded_tubes_are_springs_of_summed_rigidities():

@@ -14,7 +14,7 @@ from pipeline.storage.files import VERIFICATION, read_table
 from pipeline.verification.blocks import mapped_block
 from pipeline.verification.body import Body
 from pipeline.verification.check import Check, Problem
-from pipeline.verification.frame import Bar, Section, solve_frame
+from pipeline.verification.frame import Bar, BarSection, solve_frame
 from pipeline.verification.suite import PROBLEMS, selected, verify, write_outcomes
 
 
@@ -108,7 +108,7 @@ def test_least_held_stops_rigid_motions_and_nothing_else():
 
 def test_frame_gives_the_handbook_cantilever():
     # P L³ / 3EI + P L / GA sideways, P L / EA along; any handbook, from memory. At 30 degrees.
-    section, L, P = Section(EA=3e5, EI=7e6, GA=1.1e5), 40.0, 25.0
+    section, L, P = BarSection(EA=3e5, EI=7e6, GA=1.1e5), 40.0, 25.0
     along = np.array([np.cos(np.pi / 6), np.sin(np.pi / 6)])
     across = np.array([-along[1], along[0]])
     joints, held = np.array([[0.0, 0.0], L * along]), np.array([[True] * 3, [False] * 3])

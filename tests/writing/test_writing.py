@@ -2,24 +2,26 @@
 
 from __future__ import annotations
 
-import inspect
 import re
 from pathlib import Path
+from typing import Any, get_args
 
 import pytest
 from typer.testing import CliRunner
 
+from geometries.bone import Femur
+from geometries.materials import MATERIALS, TISSUES
+from geometries.sources import source_of
 from pipeline import cli
 from pipeline.caution import CAUTION
-from pipeline.loading import activities
-from pipeline.measures import bands
-from pipeline.study import design
-from pipeline.study.config import StudyConfig, load_study
+from pipeline.loading.activities import PEAKS
+from pipeline.measures.bands import SCHEMES
+from pipeline.study.config import StudyConfig, load_study, parse_study
+from pipeline.study.design import Design
 from pipeline.study.starting import FOLDER
 from pipeline.writing.changes import NOTHING, changed
-from pipeline.writing.loads import ACTIVITIES
 from pipeline.writing.methods import methods
-from pipeline.writing.numerics import BANDS, DESIGNS
+from pipeline.writing.numerics import DESIGNS
 from pipeline.writing.words import Sources, amount, listed, name_of, plain
 
 CONFIGS = Path(__file__).parents[2] / "configs"
@@ -27,6 +29,7 @@ DEMO = CONFIGS / "demo.toml"
 VERSIONS = {"gapstrain": "9.8.7", "gmsh": "6.5.4"}
 NAMES = ("demo", "nail-and-plate", "sweep-retained-nail", "twin-nail-and-plate")
 FILES = [*(CONFIGS / f"{name}.toml" for name in NAMES), *sorted(FOLDER.glob("*.toml"))]
+MODELS = get_args(get_args(Design)[0])  # of designs
 SAID = (
     "1000 N on the head centre at 6°", "10 N·m in the sagittal plane", "level coarse",
     "at 50 % of the weight of a body of 80 kg", "3 mm long, centred at 75 %",
@@ -104,17 +107,29 @@ def test_what_a_study_does_not_have_is_not_told(bench_study: str, tmp_path: Path
     assert not {"Femur", "Gap", "Interfaces", "Variation", "Beside published tests"} & {*headings}
 
 
-def test_sources_are_those_beside_the_constants():
-    def bare(text: str | None) -> str:
-        return re.sub(r"[\s,()]+", " ", text or "")
+def test_sources_are_those_of_the_data():
+    sources = told(DEMO).partition("\nSources\n")[2]
+    cited = [PEAKS["walking"].source, *(SCHEMES[name].source for name in study().strain_bands)]
+    cited += [f"titanium: {MATERIALS['titanium'].source}", f"woven: {TISSUES['woven'].source}"]
+    listed_texts = re.findall(r"^\[\d+\] (.*)$", sources, re.M)
+    assert {*cited} <= {*listed_texts}
+    marks = {key: source_of(Femur, key) for key in Femur.model_fields if key.endswith("_mm")}
+    published = {key: mark.words for key, mark in marks.items() if mark and mark.is_published}
+    found = [text for text in listed_texts if text.startswith("femur.")]
+    assert len(found) == len(published)
+    for text, (key, words) in zip(found, published.items(), strict=True):
+        assert text.startswith(f"femur.{key}: ")
+        assert text.endswith(f" ({words}).")
 
-    for said in ("Heller et al. 2005", "38:1155", "10.1016/j.jbiomech.2004.05.022", "34:859"):
-        assert said in ACTIVITIES
-        assert said in bare(activities.__doc__)
-    for said in BANDS.values():
-        assert re.findall(r"\S+:\S+", bare(said))[0] in bare(inspect.getsource(bands))
-    for kind, (_, said) in DESIGNS.items():
-        assert bare(said) in bare(inspect.getsource(design)), kind
+
+def test_every_kind_of_design_has_words_and_cites_its_source(demo: dict[str, Any]):
+    models = {get_args(one.model_fields["kind"].annotation)[0]: one for one in MODELS}
+    assert {*models} == {*DESIGNS}
+    factor = {"key": "defect.gap_mm", "low": 2.0, "high": 4.0}
+    drawn = {"kind": "latin_hypercube", "factors": [factor], "samples": 4, "seed": 1}
+    source = source_of(models["latin_hypercube"], "kind")
+    assert source
+    assert source.words in methods(parse_study(demo | {"design": drawn}, "demo"), VERSIONS)
 
 
 def test_a_title_can_not_steer_a_terminal():
