@@ -1,0 +1,70 @@
+"""What editors, commits, CI and packages are told, against the tools that are pinned here."""
+
+from __future__ import annotations
+
+import configparser
+import os
+import re
+import subprocess
+import sys
+import tomllib
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+
+ROOT = Path(__file__).parents[1]
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+PINS = (ROOT / ".ci" / "requirements.txt").read_text(encoding="utf-8")
+LICENCE = ".assets/GPL-3.0.txt"
+
+
+def _yaml(name: str) -> dict[str, Any]:
+    return yaml.safe_load((ROOT / name).read_text(encoding="utf-8"))
+
+
+HOOKS = [hook for repo in _yaml(".pre-commit-config.yaml")["repos"] for hook in repo["hooks"]]
+
+
+def test_hooks_are_those_of_this_project():
+    assert [repo["repo"] for repo in _yaml(".pre-commit-config.yaml")["repos"]] == ["local"]
+
+
+@pytest.mark.parametrize("hook", HOOKS, ids=lambda hook: hook["id"])
+def test_a_hook_runs_a_pinned_tool_of_the_venv(hook: dict[str, Any]):
+    folder, _, tool = hook["entry"].split()[0].rpartition("/")
+    assert (hook["language"], folder) == ("system", ".venv/bin")
+    assert re.search(rf"^{tool}==", PINS, re.MULTILINE)
+
+
+def test_hooks_and_make_lint_ask_the_same():
+    recipe = re.search(r"^lint:.*\n((?:\t.*\n)+)", (ROOT / "Makefile").read_text(), re.MULTILINE)
+    asked = {line.strip().removesuffix(" .") for line in recipe[1].splitlines()}
+    assert asked == {hook["entry"] for hook in HOOKS}
+
+
+def test_ci_runs_what_a_submission_must_pass():
+    steps = _yaml(".github/workflows/test.yml")["jobs"]["test"]["steps"]
+    assert steps[0]["uses"].startswith("actions/checkout@")
+    assert steps[-1]["run"] == ".ci/run"
+    named = {word for step in steps for word in re.findall(r"\.ci/[\w-]+", step.get("run", ""))}
+    assert all(os.access(ROOT / name, os.X_OK) for name in named)
+
+
+def test_editors_and_ruff_agree_on_the_length_of_a_line():
+    editors = configparser.ConfigParser()
+    editors.read_string("[top]\n" + (ROOT / ".editorconfig").read_text(encoding="utf-8"))
+    assert int(editors["*.py"]["max_line_length"]) == PROJECT["tool"]["ruff"]["line-length"]
+    assert editors["Makefile"]["indent_style"] == "tab"
+
+
+def test_every_wheel_brings_the_text_of_its_licence(tmp_path: Path):
+    command = [sys.executable, "-m", "hatchling", "build", "--target", "wheel", "-d", str(tmp_path)]
+    subprocess.run(command, cwd=ROOT, check=True, capture_output=True)
+    with zipfile.ZipFile(next(tmp_path.glob("*.whl"))) as wheel:
+        (name,) = [name for name in wheel.namelist() if name.endswith(f"licenses/{LICENCE}")]
+        text = wheel.read(name)
+    assert text == (ROOT / LICENCE).read_bytes()
+    assert text.split(b"\n")[1].strip() == b"Version 3, 29 June 2007"
