@@ -9,7 +9,7 @@ import pytest
 import typer
 from threadpoolctl import threadpool_limits
 
-from pipeline.cli import running
+from pipeline.cli.commands.run import run
 from pipeline.cli.terminal import verdict
 from pipeline.errors import SolveError
 from pipeline.output.tables import failures, headline
@@ -92,7 +92,7 @@ def test_the_command_ends_with_exit_code_1_and_says_which_stage(
     out, outcome = ended
     monkeypatch.setattr("pipeline.run.levels.run_study", lambda *_: [outcome])
     with pytest.raises(typer.Exit) as exit_:
-        running.run(out / "study.toml", out, 1, [f"show.stage={stage}"])
+        run(out / "study.toml", out, 1, [f"show.stage={stage}"])
     assert exit_.value.exit_code == 1
     said = " ".join(capsys.readouterr().out.split())
     assert "failed at empty" in said

@@ -11,7 +11,7 @@ import typer
 
 from geometries.errors import StudyError
 from geometries.materials import MATERIALS
-from pipeline.cli.running import run
+from pipeline.cli.commands.run import run
 from pipeline.run.collect import RESULT_COLUMNS
 from pipeline.run.levels import LEVELS, at_level, level_folders, other_levels, write_errors
 from pipeline.run.planning import plan

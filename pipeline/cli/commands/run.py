@@ -4,27 +4,15 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Sequence
+from enum import Enum
 from pathlib import Path
+from typing import Annotated
 
 import typer
 
 from geometries.errors import StudyError
 from pipeline.caution import CAUTION
-from pipeline.cli.options import (
-    AsJson,
-    Changes,
-    ErrorCases,
-    Keep,
-    KeepFields,
-    Levels,
-    Memory,
-    Out,
-    Quiet,
-    Scheduler,
-    StudyFile,
-    Workers,
-    app,
-)  # fmt: skip
+from pipeline.cli.options import Changes, Out, StudyFile, Workers
 from pipeline.cli.reporting import Reporter, Voice
 from pipeline.cli.terminal import console, duration, print_plan, print_results, verdict
 from pipeline.errors import StoppedError
@@ -45,7 +33,62 @@ from pipeline.storage.provenance import in_words
 from pipeline.study.config import StudyConfig, load_study
 
 
-@app.command()
+class Keep(Enum):
+    """Which fields are stored for viewers."""
+
+    all = "all"
+    shown = "shown"
+    none = "none"
+
+
+Levels = Annotated[
+    int,
+    typer.Option(
+        "--levels",
+        help="3 runs the coarse, default and fine mesh and fills the columns error and mesh of "
+        "results.csv; 1, the default, leaves them empty.",
+    ),
+]
+ErrorCases = Annotated[
+    int | None,
+    typer.Option(
+        "--error-cases",
+        metavar="K",
+        min=1,
+        help="With --levels 3: run all three meshes only for K constructs that span the study, and "
+        "estimate the errors of the others from those of their kind.",
+    ),
+]
+Memory = Annotated[
+    float | None,
+    typer.Option(
+        "--memory",
+        metavar="GB",
+        min=0.5,
+        help="Memory of one worker, which is started anew beyond it; its share by default.",
+    ),
+]
+Scheduler = Annotated[
+    str,
+    typer.Option(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="A Dask scheduler that is already there, as tcp://host:8786; its workers must see the "
+        "same folders.",
+    ),
+]
+KeepFields = Annotated[
+    Keep | None,
+    typer.Option(
+        "--keep-fields",
+        help="Fields for viewers: of all stages and loads, of those shown, or none, which leaves out "
+        "the pictures too. All by default; none in a design.",
+    ),
+]
+Quiet = Annotated[bool, typer.Option("--quiet", help="Say only what failed.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Say it as JSON, one line for each case.")]
+
+
 def run(  # noqa: PLR0913 (options of a command)
     study: StudyFile,
     out: Out = None,
