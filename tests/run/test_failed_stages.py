@@ -10,7 +10,7 @@ import typer
 from threadpoolctl import threadpool_limits
 
 from pipeline.cli.commands.run import run
-from pipeline.cli.terminal import verdict
+from pipeline.cli.shown.results import verdict
 from pipeline.errors import SolveError
 from pipeline.output.tables import failures, headline
 from pipeline.run.case import Case

@@ -8,9 +8,9 @@ from typing import Annotated
 import typer
 
 from pipeline.caution import CAUTION
+from pipeline.cli.console import say
 from pipeline.cli.options import Finished
-from pipeline.cli.terminal import console
-from pipeline.cli.terminal_sharing import print_claims
+from pipeline.cli.shown.claims import print_claims
 from pipeline.sharing.bundle import bundle as packed
 from pipeline.sharing.claims import borne_out, load_claims
 from pipeline.sharing.reproduction import judged_claims
@@ -43,6 +43,6 @@ def bundle(
         folder, out or own.with_name(f"{own.name}.zip"), claims=claims, with_fields=with_fields
     )
     print_claims(judged)
-    console.print(f"Bundle: {target}\n{CAUTION}", markup=False, highlight=False)
+    say(f"Bundle: {target}\n{CAUTION}")
     if not borne_out(judged):
         raise typer.Exit(1)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from pipeline.cli.console import console
 from pipeline.cli.options import Changes, StudyFile
-from pipeline.cli.terminal import console, print_plan
+from pipeline.cli.shown.plan import print_plan
 from pipeline.run.planning import plan
 from pipeline.study.config import load_study
 

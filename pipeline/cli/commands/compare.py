@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli.terminal_sharing import print_differences
+from pipeline.cli.shown.differences import print_differences
 from pipeline.sharing.compare import agree
 from pipeline.sharing.reproduction import compared
 

@@ -6,8 +6,8 @@ from pathlib import Path
 
 from geometries.assembly import assemble
 from pipeline.caution import CAUTION
+from pipeline.cli.console import say
 from pipeline.cli.options import Changes, Out, StudyFile
-from pipeline.cli.terminal import console
 from pipeline.loading.statics import actions
 from pipeline.output.drawing import draw_construct
 from pipeline.run.planning import plan
@@ -33,5 +33,5 @@ def draw(
         subtitle = f"{case.construct.interfaces} · load {load.name}"
         arrows = [(one.name, one.point, one.force) for one in acting if one.force.any()]
         for path in draw_construct(geometry, case.name, subtitle, arrows, folder):
-            console.print(f"{path}", markup=False, highlight=False)
-    console.print(CAUTION, highlight=False)
+            say(f"{path}")
+    say(CAUTION)

@@ -6,10 +6,9 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.table import Table
 
 from geometries.errors import StudyError
-from pipeline.cli.terminal import console
+from pipeline.cli.console import console, table_of
 from pipeline.study.starting import questions, start
 
 
@@ -36,9 +35,7 @@ def new(
 
 
 def _list_questions() -> None:
-    table = Table(title="Questions", title_justify="left", header_style="bold")
-    table.add_column("--question")
-    table.add_column("what is asked")
+    table = table_of("Questions", ("--question", "what is asked"))
     for key, words in questions().items():
         table.add_row(key, words)
     console.print(table)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from geometries.errors import StudyError
 from pipeline.caution import CAUTION
+from pipeline.cli.console import say
 from pipeline.cli.options import Finished
-from pipeline.cli.terminal import console
 from pipeline.output.report.page import report_page
 from pipeline.storage.provenance import in_words
 from pipeline.storage.run_folder import INPUTS, read_inputs
@@ -18,4 +18,4 @@ def report(folder: Finished) -> None:
         raise StudyError(f"{folder}: no such folder; give that of a finished run")
     study = parse_study(read_inputs(folder).study, str(folder / INPUTS))
     page = report_page(study, folder, in_words(), CAUTION)
-    console.print(f"Report: {page}\n{CAUTION}", markup=False, highlight=False)
+    say(f"Report: {page}\n{CAUTION}")

@@ -11,14 +11,15 @@ import typer
 
 from geometries.errors import StudyError
 from pipeline.caution import CAUTION
+from pipeline.cli.console import say
 from pipeline.cli.options import Workers
-from pipeline.cli.reporting import Reporter
-from pipeline.cli.terminal import console
-from pipeline.cli.terminal_sharing import print_reproduction
+from pipeline.cli.shown.claims import print_claims
+from pipeline.cli.shown.differences import print_differences
+from pipeline.cli.shown.progress import Reporter
 from pipeline.run.engine import Place
 from pipeline.run.planning import plan
 from pipeline.run.study import Running, run_study
-from pipeline.sharing.reproduction import JUDGED, REPRODUCTION, Run
+from pipeline.sharing.reproduction import JUDGED, REPRODUCTION, Reproduction, Run
 from pipeline.sharing.reproduction import reproduce as reproduced
 from pipeline.study.config import StudyConfig
 
@@ -44,11 +45,21 @@ def reproduce(
         raise StudyError(f"{bundle}: no such file; give the path of a bundle")
     folder = out or Path("results") / f"reproduced-{bundle.resolve().stem}"
     found = reproduced(bundle, folder, _runner(workers or os.cpu_count() or 1), subset)
-    print_reproduction(found)
+    _print(found)
     tables = f"{folder / REPRODUCTION}, {folder / JUDGED}"
-    console.print(f"Tables: {tables}\n{CAUTION}", markup=False, highlight=False)
+    say(f"Tables: {tables}\n{CAUTION}")
     if not found.succeeded:
         raise typer.Exit(1)
+
+
+def _print(found: Reproduction) -> None:
+    """Print what was run, what was not as in the bundle's own run, differences and claims."""
+    if found.chosen:
+        say(f"Run again: {', '.join(found.chosen)}.")
+    for note in found.notes:
+        say(note)
+    print_differences(found.differences)
+    print_claims(found.claims)
 
 
 def _runner(workers: int) -> Run:

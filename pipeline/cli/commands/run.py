@@ -12,9 +12,11 @@ import typer
 
 from geometries.errors import StudyError
 from pipeline.caution import CAUTION
+from pipeline.cli.console import console, say
 from pipeline.cli.options import Changes, Out, StudyFile, Workers
-from pipeline.cli.reporting import Reporter, Voice
-from pipeline.cli.terminal import console, duration, print_plan, print_results, verdict
+from pipeline.cli.shown.plan import duration, print_plan
+from pipeline.cli.shown.progress import Reporter, Voice
+from pipeline.cli.shown.results import print_results, verdict
 from pipeline.errors import StoppedError
 from pipeline.output.credibility import credibility_page
 from pipeline.output.figures import draw_study
@@ -130,10 +132,8 @@ def run(  # noqa: PLR0913 (options of a command)
         page = report_page(config, folder, in_words(), CAUTION)
     if voice == "bar":
         print_results(config, folder, planned.first[0].case.variant)
-        console.print(f"\n{CAUTION}\n", highlight=False)
-        console.print(
-            f"Report: {page}\nTables, pictures and fields: {folder}", markup=False, highlight=False
-        )
+        say(f"\n{CAUTION}\n")
+        say(f"Report: {page}\nTables, pictures and fields: {folder}")
     reporter.event("end", folder=str(folder), done=reporter.done, failed=reporter.failed)
     words = verdict(outcomes)
     if words:
@@ -199,5 +199,5 @@ def _sample(config: StudyConfig, planned: Plan, wanted: int | None, voice: Voice
         hours, memory = sum(one.hours for one in more), max(one.memory_gb for one in more)
         time = f"about {duration(hours)} more for one worker"
         text += f" The other two meshes take {time}, {memory:.1f} GB of memory each."
-        console.print(text, markup=False, highlight=False)
+        say(text)
     return sample

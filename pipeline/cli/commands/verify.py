@@ -8,8 +8,9 @@ from typing import Annotated
 import typer
 
 from pipeline.caution import CAUTION
+from pipeline.cli.console import progress_bar, say
 from pipeline.cli.options import Out
-from pipeline.cli.terminal import console, print_verification, progress_bar, verified_line
+from pipeline.cli.shown.verification import print_verification, verified_line
 from pipeline.output.pages import verification_page
 from pipeline.storage.files import VERIFICATION
 from pipeline.storage.provenance import in_words
@@ -28,14 +29,12 @@ def verify(quick: Quick = False, out: Out = None) -> None:
         task = bar.add_task("verifying", total=len(problems), failed=0)
         for outcome in verified(problems):
             outcomes.append(outcome)
-            bar.console.print(f"  {verified_line(outcome)}", markup=False, highlight=False)
+            say(f"  {verified_line(outcome)}")
             failed = sum(not one.passed for one in outcomes)
             bar.update(task, advance=1, failed=failed)
     write_outcomes(outcomes, folder)
     page = verification_page(folder, in_words(), CAUTION)
     print_verification(outcomes)
-    console.print(
-        f"Table and page: {folder / VERIFICATION}, {page}\n{CAUTION}", markup=False, highlight=False
-    )
+    say(f"Table and page: {folder / VERIFICATION}, {page}\n{CAUTION}")
     if not all(outcome.passed for outcome in outcomes):
         raise typer.Exit(1)
