@@ -16,7 +16,8 @@ from pipeline.run.jobs import Outcome
 from pipeline.run.planning import Plan
 from pipeline.run.record import CHECKS
 from pipeline.storage.casebook import read_rows, write_index
-from pipeline.storage.files import read_if_any, write_parquet, write_table, write_text
+from pipeline.storage.files import read_if_any, write_table, write_text
+from pipeline.storage.parquet import write_parquet
 from pipeline.storage.provenance import versions
 from pipeline.study.config import StudyConfig
 from pipeline.study.interfaces import variants

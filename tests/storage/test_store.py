@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 
 from pipeline.run.collect import NUMBERS, RESULT_COLUMNS
-from pipeline.storage.files import read_table, write_parquet, write_table
+from pipeline.storage.files import read_table, write_table
+from pipeline.storage.parquet import write_parquet
 
 ROWS: list[dict[str, object]] = [
     {"construct": "nail-10", "value": -1.25e-7, "unit": "N·m/deg", "status": "ok", "gap_mm": 3.5},
