@@ -5,11 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 
-from pipeline.fem.mesh import VOLUME_TOLERANCE
+from pipeline.fem.limits import ACCEPTED, BALANCE_TOLERANCE, VOLUME_TOLERANCE
 from pipeline.fem.meshing.sizes import LEVELS, Level
-from pipeline.fem.solver.solve import ACCEPTED
 from pipeline.measures.dictionary import HEADLINE, QUANTITIES, Scheme
-from pipeline.measures.quality import BALANCE_TOLERANCE
 from pipeline.run.planning import Plan
 from pipeline.study.config import StudyConfig
 from pipeline.study.factors import Factor
