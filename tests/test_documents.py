@@ -10,11 +10,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import typer
 
 from geometries.materials import TISSUES
-from pipeline.cli.options import app
-from pipeline.run.collect import RESULT_COLUMNS
+from pipeline.cli.application import COMMANDS, command
 from pipeline.sharing.claims import CLAIM_COLUMNS, Claim, load_claims
 from pipeline.sharing.compare import DIFFERENCE_COLUMNS
 from pipeline.storage.casebook import INDEX_COLUMNS
@@ -23,6 +21,7 @@ from pipeline.sweeps.sensitivity import SENSITIVITY_COLUMNS
 from pipeline.tables.brackets import BRACKET_COLUMNS
 from pipeline.tables.comparisons import COMPARISON_COLUMNS
 from pipeline.tables.measured import PUBLISHED_COLUMNS
+from pipeline.tables.rows import COLUMNS as RESULT_COLUMNS
 from pipeline.verification.suite import COLUMNS as VERIFICATION_COLUMNS
 
 ROOT = Path(__file__).parents[1]
@@ -107,10 +106,9 @@ def _commands() -> Iterator[tuple[str, str]]:
 
 @pytest.mark.parametrize(("page", "line"), _commands())
 def test_every_command_and_its_options_exist(page: str, line: str):
-    command, *words = line.split()
-    known = typer.main.get_command(app).commands
-    assert command in known, page
-    options = {name for param in known[command].params for name in param.opts}
+    name, *words = line.split()
+    assert name in COMMANDS, page
+    options = {option for param in command(name).params for option in param.opts}
     assert {word for word in words if word.startswith("--")} <= options
 
 

@@ -7,18 +7,10 @@ import sys
 from rich.console import Console
 
 from geometries.errors import StudyError
-from pipeline.cli import looking, running, sharing, telling, writing
-from pipeline.cli.options import app
+from pipeline.cli.application import app
 from pipeline.errors import StoppedError
 
 INTERRUPTED = 130  # as shells say of a command that Ctrl-C ended
-COMMANDS = (
-    looking,
-    running,
-    sharing,
-    telling,
-    writing,
-)  # importing them puts them into the application
 
 
 def main() -> None:

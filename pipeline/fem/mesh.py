@@ -13,6 +13,7 @@ import numpy as np
 from geometries.bow import Bow
 from geometries.solids import Role
 from pipeline.errors import MeshError
+from pipeline.fem.limits import VOLUME_TOLERANCE
 from pipeline.fem.space import (
     EDGES,
     FACE_NODES,
@@ -23,7 +24,6 @@ from pipeline.fem.space import (
     jacobians,
 )
 
-VOLUME_TOLERANCE = 1e-3
 JACOBIAN_FLOOR = 0.2
 RELAX_ROUNDS = 12
 GUARD_ORDER = 4

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -46,27 +45,12 @@ def _between(size: Array, limits: dict[str, float]) -> dict[str, Flags]:
     return {label: (size >= values[k]) & (size < values[k + 1]) for k, label in enumerate(labels)}
 
 
-@dataclass(frozen=True)
-class Sorting:
-    """A published way to sort strains.
-
-    Parameters
-    ----------
-    bands : callable
-        Principal strains (points, 3) and pressure (points,), MPa, to the points in each band.
-    source : str
-        Where its limits come from.
-    """
-
-    bands: Callable[[Array, Array], dict[str, Flags]]
-    source: str
-
-
-SCHEMES: dict[Scheme, Sorting] = {
-    "classical": Sorting(_classical, "Perren 1979 Clin Orthop 138:175, limits from memory"),
-    "pressure": Sorting(_pressure, "Claes et al. 1998 Clin Orthop 355S:S132"),
-    "deviatoric": Sorting(_deviatoric, "Isaksson et al. 2006 J Biomech 39:1507, limits from memory"),
+SORTINGS: dict[Scheme, Callable[[Array, Array], dict[str, Flags]]] = {
+    "classical": _classical,
+    "pressure": _pressure,
+    "deviatoric": _deviatoric,
 }
+"""From principal strains (points, 3) and pressure (points,), MPa, to the points in each band."""
 
 
 def strain_bands(scheme: Scheme, e: Array, pressure: Array, weights: Array) -> Iterator[Measure]:
@@ -75,7 +59,7 @@ def strain_bands(scheme: Scheme, e: Array, pressure: Array, weights: Array) -> I
     Parameters
     ----------
     scheme : str
-        One of SCHEMES.
+        One of those in ``literature.py``, which names their sources.
     e : Array
         Principal strains (points, 3), rising.
     pressure : Array
@@ -83,6 +67,6 @@ def strain_bands(scheme: Scheme, e: Array, pressure: Array, weights: Array) -> I
     weights : Array
         Volume of each point (points,), mm³.
     """
-    for label, chosen in SCHEMES[scheme].bands(e, pressure).items():
+    for label, chosen in SORTINGS[scheme](e, pressure).items():
         share = 100 * float(weights[chosen].sum() / weights.sum())
         yield Measure("strain_band", f"{scheme}/{label}", share)

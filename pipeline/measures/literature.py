@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import inf
 
+from pipeline.measures.dictionary import Scheme
+
 
 @dataclass(frozen=True)
 class Traits:
@@ -113,3 +115,11 @@ PLATE_ADDED = tuple(
     )
 )
 """Plate over a nail over the same nail alone, empty gap."""
+
+
+SCHEMES: dict[Scheme, str] = {
+    "classical": "Perren 1979 Clin Orthop 138:175, limits from memory",
+    "pressure": "Claes et al. 1998 Clin Orthop 355S:S132",
+    "deviatoric": "Isaksson et al. 2006 J Biomech 39:1507, limits from memory",
+}
+"""Source of each scheme that sorts tissue strain."""

@@ -6,14 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.fem.limits import BALANCE_TOLERANCE
 from pipeline.fem.loads import resultant
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.solver.solve import Solution
 from pipeline.fem.space import Array, Ints
 from pipeline.fem.stiffness import batches
 from pipeline.measures.field import strain_field
-
-BALANCE_TOLERANCE = 1e-6
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,8 @@ from pipeline.run.case import Case
 from pipeline.run.clock import Clock
 from pipeline.run.solving import NO_STAGE, CaseResult
 from pipeline.storage.casebook import FIELDS, LOG, ROWS, SUMMARY, case_folder
-from pipeline.storage.files import write_fields, write_json, write_table
+from pipeline.storage.fields import write_fields
+from pipeline.storage.files import write_json, write_table
 from pipeline.storage.provenance import versions
 from pipeline.tables.rows import CHECKS, FAILED, OK, Key, Row
 

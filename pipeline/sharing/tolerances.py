@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pipeline.fem.limits import BALANCE_TOLERANCE
 from pipeline.measures.dictionary import PEAK
-from pipeline.measures.quality import BALANCE_TOLERANCE
 
 ROUND_OFF = 1e-6  # of the largest value of its quantity in the same construct; from experience
 TAILS = frozenset(

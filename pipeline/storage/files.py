@@ -1,22 +1,15 @@
-"""Files of results: tables, records, fields; each whole or not there."""
+"""Files of results: tables, texts, records; each whole or not there."""
 
 from __future__ import annotations
 
 import csv
 import json
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, TextIO
 
-import meshio
-import numpy as np
-import pyarrow
-import pyarrow.parquet
-
 from pipeline.errors import OutputError
-from pipeline.fem.mesh import Mesh
-from pipeline.fem.space import Array
 
 VERIFICATION = "verification.csv"
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -111,33 +104,6 @@ def _is_number(text: str) -> bool:
     return True
 
 
-def write_parquet(
-    path: Path, rows: Sequence[Mapping[str, object]], columns: Sequence[str], numbers: Collection[str]
-) -> None:
-    """Write a table as Parquet, in which numbers are numbers wherever it is read; whole or not.
-
-    Parameters
-    ----------
-    path : Path
-        File to write.
-    rows : sequence of mapping
-        The rows; what is empty or missing is null.
-    columns, numbers : collection of str
-        All columns in their order, and those that hold numbers; the others hold text.
-    """
-
-    def column(name: str) -> pyarrow.Array:
-        cells = (row.get(name, "") for row in rows)
-        if name in numbers:
-            values = [None if cell == "" else float(str(cell)) for cell in cells]
-            return pyarrow.array(values, pyarrow.float64())
-        return pyarrow.array([None if cell == "" else str(cell) for cell in cells], pyarrow.string())
-
-    table = pyarrow.table({name: column(name) for name in columns})
-    with in_place(path) as draft:
-        pyarrow.parquet.write_table(table, draft)
-
-
 def read_table(path: Path) -> list[dict[str, str]]:
     """Read a table as a list of rows."""
     return list(stream_table(path))
@@ -157,29 +123,3 @@ def read_if_any(path: Path) -> list[dict[str, str]]:
 def write_json(path: Path, content: Mapping[str, Any]) -> None:
     """Write a record as JSON."""
     path.write_text(json.dumps(content, indent=2, sort_keys=True) + "\n", encoding="utf-8")
-
-
-def write_fields(
-    path: Path, mesh: Mesh, point_fields: Mapping[str, Array], cell_fields: Mapping[str, Array]
-) -> None:
-    """Write mesh and fields as VTU in single precision.
-
-    Parameters
-    ----------
-    path : Path
-        File to write.
-    mesh : Mesh
-        The mesh; each cell carries the number of its part.
-    point_fields, cell_fields : mapping of str to Array
-        Values at nodes (n, ...) and in cells (m, ...).
-    """
-    single = np.float32
-    meshio.Mesh(
-        mesh.nodes,
-        [("tetra10", mesh.cells)],
-        point_data={name: values.astype(single) for name, values in point_fields.items()},
-        cell_data={
-            "part": [mesh.part_of.astype(np.int32)],
-            **{name: [values.astype(single)] for name, values in cell_fields.items()},
-        },
-    ).write(path, file_format="vtu")

@@ -6,8 +6,6 @@ from dataclasses import dataclass
 from math import inf, log2
 from typing import Literal
 
-from scipy.optimize import brentq
-
 Verdict = Literal["converging", "exact", "oscillatory", "unsettled", "singular"]
 
 # Factors of safety: three grids, and where the observed order is not to be trusted (Roache 1994 J
@@ -101,6 +99,7 @@ def estimate(values: tuple[float, float, float], sizes: tuple[float, float, floa
 
 def _order(first: float, second: float, r21: float, r32: float) -> float:
     """Order p of changes of one sign, from second / first = r21^p (r32^p - 1) / (r21^p - 1)."""
+    from scipy.optimize import brentq  # slow to import, and who quotes our factors of safety needs none
 
     def excess(p: float) -> float:
         return abs(first) * r21**p * (r32**p - 1) / (r21**p - 1) - abs(second)

@@ -12,7 +12,7 @@ from pipeline.measures.dictionary import HIGHEST, PEAK
 from pipeline.tables.rows import INTACT_STAGE, Row
 
 
-class Asked(Protocol):
+class Wanted(Protocol):
     """What is looked up: a quantity at a location, or at the only one it has, for a stage and load."""
 
     @property
@@ -94,7 +94,7 @@ class Results:
                 found.setdefault((row.construct, row.quantity), []).append(row)
         return found
 
-    def look_up(self, asked: Asked, construct: str) -> Reading:
+    def look_up(self, asked: Wanted, construct: str) -> Reading:
         """One construct's result, or why there is none."""
         stages = ("", asked.stage, INTACT_STAGE)  # none where a whole case failed
         of_load = [

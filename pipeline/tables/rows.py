@@ -14,7 +14,8 @@ from typing import Any, NamedTuple
 
 from geometries.errors import StudyError
 from pipeline.measures.dictionary import BY_SIZE
-from pipeline.storage.files import write_parquet, write_table
+from pipeline.storage.files import write_table
+from pipeline.storage.parquet import write_parquet
 from pipeline.storage.run_folder import each_row
 
 OK, FAILED = "ok", "failed"

@@ -6,12 +6,10 @@ import re
 from collections.abc import Mapping, Sequence
 
 from geometries.sources import source_of
-from pipeline.fem.mesh import VOLUME_TOLERANCE
+from pipeline.fem.limits import ACCEPTED, BALANCE_TOLERANCE, VOLUME_TOLERANCE
 from pipeline.fem.meshing.sizes import LEVELS, Level
-from pipeline.fem.solver.solve import ACCEPTED
-from pipeline.measures.bands import SCHEMES
 from pipeline.measures.dictionary import HEADLINE, QUANTITIES, Scheme
-from pipeline.measures.quality import BALANCE_TOLERANCE
+from pipeline.measures.literature import SCHEMES
 from pipeline.run.planning import Plan
 from pipeline.study.config import StudyConfig
 from pipeline.study.factors import Factor
@@ -61,7 +59,7 @@ def read_out(schemes: Sequence[Scheme], sources: Sources) -> str:
     named = "; ".join(
         f"{name}, {QUANTITIES[name].unit} ({_clause(QUANTITIES[name].definition)})" for name in HEADLINE
     )
-    cited = sources.cite(*(SCHEMES[scheme].source for scheme in schemes))
+    cited = sources.cite(*(SCHEMES[scheme] for scheme in schemes))
     bands = (
         f" The tissue's volume is sorted into published strain bands ({listed(schemes)}{cited}), which "
         "describe strain and forecast nothing."

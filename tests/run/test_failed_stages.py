@@ -9,8 +9,8 @@ import pytest
 import typer
 from threadpoolctl import threadpool_limits
 
-from pipeline.cli import running
-from pipeline.cli.terminal import verdict
+from pipeline.cli.commands.run import run
+from pipeline.cli.shown.results import verdict
 from pipeline.errors import SolveError
 from pipeline.output.tables import short_table
 from pipeline.run.case import Case
@@ -90,10 +90,11 @@ def test_the_command_ends_with_exit_code_1_and_says_which_stage(
     capsys: pytest.CaptureFixture[str],
 ):
     out, outcome = ended
-    monkeypatch.setattr(running, "plan", lambda study: plan(study).only(("broken",)))
+    stand_in = lambda study: plan(study).only(("broken",))  # noqa: E731
+    monkeypatch.setattr("pipeline.cli.commands.run.plan", stand_in)
     monkeypatch.setattr("pipeline.run.execute.complete", lambda *_: [outcome])
     with pytest.raises(typer.Exit) as exit_:
-        running.run(out / "study.toml", out, 1, [f"show.stage={stage}"])
+        run(out / "study.toml", out, 1, [f"show.stage={stage}"])
     assert exit_.value.exit_code == 1
     said = " ".join(capsys.readouterr().out.split())
     assert "failed at empty" in said

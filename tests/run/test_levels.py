@@ -12,7 +12,7 @@ import typer
 from geometries.errors import StudyError
 from geometries.materials import MATERIALS
 from geometries.solids import Geometry
-from pipeline.cli.running import run
+from pipeline.cli.commands.run import run
 from pipeline.run.case import Case
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import cases, plan

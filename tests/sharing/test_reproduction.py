@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 
 from geometries.errors import StudyError
 from pipeline import cli
-from pipeline.cli import sharing
+from pipeline.cli.commands import reproduce as rerun
 from pipeline.run.execute import Asked
 from pipeline.run.planning import Plan
 from pipeline.sharing.bundle import bundle
@@ -183,11 +183,11 @@ def test_the_commands_pack_compare_and_run_again(tmp_path: Path, monkeypatch: py
     code, said = command("compare", run, packed)
     assert code == 0
     assert "All results agree." in said
-    monkeypatch.setattr(sharing, "_runner", engine_of())
+    monkeypatch.setattr(rerun, "_runner", engine_of())
     code, said = command("reproduce", packed, "--out", tmp_path / "same", "--workers", 2)
     assert code == 0, said
     assert "numpy was 1.26.0" in said
-    monkeypatch.setattr(sharing, "_runner", engine_of({SHEAR: 0.3}))
+    monkeypatch.setattr(rerun, "_runner", engine_of({SHEAR: 0.3}))
     code, said = command("reproduce", packed, "--out", tmp_path / "other", "--workers", 2)
     assert code == 1
     assert "1 of 5 quantities differ." in said

@@ -7,7 +7,8 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from pipeline.storage.files import read_table, write_parquet, write_table
+from pipeline.storage.files import read_table, write_table
+from pipeline.storage.parquet import write_parquet
 from pipeline.tables.rows import COLUMNS as RESULT_COLUMNS
 from pipeline.tables.rows import NUMBERS
 

@@ -15,6 +15,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from geometries import bone, constructs, parameters, plating
+from geometries.sources import Source
 from pipeline.loading import loads
 from pipeline.study import config, design, factors, published, question, stages
 
@@ -106,10 +107,17 @@ def tables() -> str:
 def _table(heading: str, model: Model) -> str:
     words = (model.__doc__ or "").partition("\n")[0]
     rows = [
-        f"| `{name}` | {allowed(field.annotation, field)} | {default(field)} | {field.description} |"
+        f"| `{name}` | {allowed(field.annotation, field)} | {default(field)} | {_words(field)} |"
         for name, field in own_keys(model).items()
     ]
     return "\n\n".join([f"#### {heading}", words, *(["\n".join([HEAD, *rows])] if rows else [])])
+
+
+def _words(field: FieldInfo) -> str:
+    """Description of a field, with where its numbers come from."""
+    source = next((mark for mark in field.metadata if isinstance(mark, Source)), None)
+    words = field.description or ""
+    return source.after(words) if source else words
 
 
 def default(field: FieldInfo) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from geometries.errors import StudyError
-from pipeline.cli.running import run
+from pipeline.cli.commands.run import run
 from pipeline.output.beside import beside
 from pipeline.storage.files import read_table, write_table
 from pipeline.study.config import load_study, parse_study

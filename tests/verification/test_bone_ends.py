@@ -11,8 +11,9 @@ import pytest
 from geometries.bone import Defect, Femur
 from geometries.defect import bone_ends
 from geometries.faces import Face
+from pipeline.fem.limits import VOLUME_TOLERANCE
 from pipeline.fem.loads import face_points
-from pipeline.fem.mesh import VOLUME_TOLERANCE, Mesh, faces_on_plane, shared_faces
+from pipeline.fem.mesh import Mesh, faces_on_plane, shared_faces
 from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import Array, Ints
 from pipeline.measures.forces import Inside

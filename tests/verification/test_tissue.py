@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from geometries.materials import MATERIALS
-from pipeline.measures.bands import SCHEMES, strain_bands
+from pipeline.measures.bands import SORTINGS, strain_bands
 from pipeline.measures.implants import goodman
+from pipeline.measures.literature import SCHEMES
 from pipeline.study.config import StudyConfig
 from tests.verification.helpers import LOADS, case_of, solve_stages, solved
 
@@ -46,7 +47,7 @@ def test_bands_have_the_published_limits(scheme, e, pressure: float, band: str):
 def test_study_offers_every_scheme():
     # Definition: the file format and the measures name the same schemes.
     (annotation, _) = StudyConfig.model_fields["strain_bands"].annotation.__args__
-    assert annotation.__args__ == tuple(SCHEMES)
+    assert annotation.__args__ == tuple(SCHEMES) == tuple(SORTINGS)
 
 
 def test_goodman_meets_both_ends_of_its_line():

@@ -15,7 +15,7 @@ from geometries.sources import source_of
 from pipeline import cli
 from pipeline.caution import CAUTION
 from pipeline.loading.activities import PEAKS
-from pipeline.measures.bands import SCHEMES
+from pipeline.measures.literature import SCHEMES
 from pipeline.study.config import StudyConfig, load_study, parse_study
 from pipeline.study.design import Design
 from pipeline.study.starting import FOLDER
@@ -109,7 +109,7 @@ def test_what_a_study_does_not_have_is_not_told(bench_study: str, tmp_path: Path
 
 def test_sources_are_those_of_the_data():
     sources = told(DEMO).partition("\nSources\n")[2]
-    cited = [PEAKS["walking"].source, *(SCHEMES[name].source for name in study().strain_bands)]
+    cited = [PEAKS["walking"].source, *(SCHEMES[name] for name in study().strain_bands)]
     cited += [f"titanium: {MATERIALS['titanium'].source}", f"woven: {TISSUES['woven'].source}"]
     listed_texts = re.findall(r"^\[\d+\] (.*)$", sources, re.M)
     assert {*cited} <= {*listed_texts}

@@ -9,6 +9,7 @@ import numpy as np
 
 from pipeline.errors import SolveError
 from pipeline.fem.kernels import LANES
+from pipeline.fem.limits import ACCEPTED
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.solver.blocks import BlockMatrix
 from pipeline.fem.solver.factors import factor
@@ -19,7 +20,6 @@ from pipeline.fem.space import Array, Flags
 from pipeline.fem.stiffness import Stiffness
 
 TOLERANCE = 1e-9
-ACCEPTED = 1e-8
 DIRECT_UP_TO = 3000
 
 

@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 
 from geometries.errors import StudyError
 from pipeline.caution import CAUTION
-from pipeline.cli.options import app
+from pipeline.cli import app
 from pipeline.output.report.page import report_page
 from tests.output.report.made_up import rows_of, study_of, write_run
 

@@ -4,29 +4,19 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from enum import Enum
 from pathlib import Path
+from typing import Annotated
 
 import typer
 
 from geometries.errors import StudyError
 from pipeline.caution import CAUTION
-from pipeline.cli.options import (
-    AsJson,
-    Changes,
-    ErrorCases,
-    Keep,
-    KeepFields,
-    Levels,
-    Memory,
-    Out,
-    Quiet,
-    Scheduler,
-    StudyFile,
-    Workers,
-    app,
-)  # fmt: skip
-from pipeline.cli.reporting import Reporter, Voice
-from pipeline.cli.terminal import console, duration, print_plan, print_results, verdict
+from pipeline.cli.console import console, say
+from pipeline.cli.options import Changes, Out, StudyFile, Workers
+from pipeline.cli.shown.plan import duration, print_plan
+from pipeline.cli.shown.progress import Reporter, Voice
+from pipeline.cli.shown.results import print_results, verdict
 from pipeline.output.report.page import REPORT
 from pipeline.run.engine import Place
 from pipeline.run.execute import Asked, Finished, Options, execute
@@ -35,7 +25,62 @@ from pipeline.run.sampling import left_out, sample_of
 from pipeline.study.config import StudyConfig, load_study, text_of
 
 
-@app.command()
+class Keep(Enum):
+    """Which fields are stored for viewers."""
+
+    all = "all"
+    shown = "shown"
+    none = "none"
+
+
+Levels = Annotated[
+    int,
+    typer.Option(
+        "--levels",
+        help="3 runs the coarse, default and fine mesh and fills the columns error and mesh of "
+        "results.csv; 1, the default, leaves them empty.",
+    ),
+]
+ErrorCases = Annotated[
+    int | None,
+    typer.Option(
+        "--error-cases",
+        metavar="K",
+        min=1,
+        help="With --levels 3: run all three meshes only for K constructs that span the study, and "
+        "estimate the errors of the others from those of their kind.",
+    ),
+]
+Memory = Annotated[
+    float | None,
+    typer.Option(
+        "--memory",
+        metavar="GB",
+        min=0.5,
+        help="Memory of one worker, which is started anew beyond it; its share by default.",
+    ),
+]
+Scheduler = Annotated[
+    str,
+    typer.Option(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="A Dask scheduler that is already there, as tcp://host:8786; its workers must see the "
+        "same folders.",
+    ),
+]
+KeepFields = Annotated[
+    Keep | None,
+    typer.Option(
+        "--keep-fields",
+        help="Fields for viewers: of all stages and loads, of those shown, or none, which leaves out "
+        "the pictures too. All by default; none in a design.",
+    ),
+]
+Quiet = Annotated[bool, typer.Option("--quiet", help="Say only what failed.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Say it as JSON, one line for each case.")]
+
+
 def run(  # noqa: PLR0913 (options of a command)
     study: StudyFile,
     out: Out = None,
@@ -82,11 +127,8 @@ def run(  # noqa: PLR0913 (options of a command)
 def _print_end(config: StudyConfig, planned: Plan, finished: Finished) -> None:
     """What came out, and where it lies."""
     print_results(config, finished.out, planned.items[0].case.variant)
-    console.print(f"\n{CAUTION}\n", highlight=False)
-    page = finished.out / REPORT
-    console.print(
-        f"Report: {page}\nTables, pictures and fields: {finished.out}", markup=False, highlight=False
-    )
+    say(f"\n{CAUTION}\n")
+    say(f"Report: {finished.out / REPORT}\nTables, pictures and fields: {finished.out}")
 
 
 def _check_levels(levels: int, error_cases: int | None) -> None:
@@ -114,4 +156,4 @@ def _print_sample(planned: Plan, sample: Sequence[str]) -> None:
     hours, memory = sum(one.hours for one in more), max(one.memory_gb for one in more)
     time = f"about {duration(hours)} more for one worker"
     text += f" The other two meshes take {time}, {memory:.1f} GB of memory each."
-    console.print(text, markup=False, highlight=False)
+    say(text)

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from pipeline.cli.reporting import Reporter, Voice
+from pipeline.cli.shown.progress import Reporter, Voice
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import cases
 from pipeline.study.config import parse_study

@@ -1,29 +1,21 @@
-"""The command that tells of a finished run."""
+"""The command that makes the page of a finished run again."""
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Annotated
-
-import typer
-
 from geometries.errors import StudyError
 from pipeline.caution import CAUTION
-from pipeline.cli.options import app
-from pipeline.cli.terminal import console
+from pipeline.cli.console import say
+from pipeline.cli.options import Finished
 from pipeline.output.report.page import report_page
 from pipeline.storage.provenance import in_words
 from pipeline.storage.run_folder import INPUTS, read_inputs
 from pipeline.study.config import parse_study
 
 
-@app.command()
-def report(
-    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Results of a finished run.")],
-) -> None:
+def report(folder: Finished) -> None:
     """Make DIR/report.html again, from the files of a finished run alone. Solves nothing."""
     if not folder.is_dir():
         raise StudyError(f"{folder}: no such folder; give that of a finished run")
     study = parse_study(read_inputs(folder).study, str(folder / INPUTS))
     page = report_page(study, folder, in_words(), CAUTION)
-    console.print(f"Report: {page}\n{CAUTION}", markup=False, highlight=False)
+    say(f"Report: {page}\n{CAUTION}")

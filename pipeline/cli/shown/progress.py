@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 from rich.progress import Progress, TaskID
 
-from pipeline.cli.terminal import console, ended, progress_bar
+from pipeline.cli.console import console, progress_bar, say
 from pipeline.run.jobs import Outcome
 
 Voice = Literal["bar", "quiet", "json"]
@@ -56,17 +56,25 @@ class Reporter:
         if self.voice == "json":
             self.event("case", level=level, **_record(outcome), done=self.done, total=self.total)
         elif self._bar is not None:
-            said = f"  {ended(outcome)}" + (f" ({level})" if self.has_levels else "")
-            self._bar.console.print(said, markup=False, highlight=False)
+            said = f"  {_line(outcome)}" + (f" ({level})" if self.has_levels else "")
+            say(said)
             self._bar.update(self._task, advance=1, failed=self.failed)
         elif outcome.failure:
-            console.print(ended(outcome), markup=False, highlight=False)
+            say(_line(outcome))
 
     def event(self, name: str, **content: Any) -> None:
         """Write one line of JSON, in that voice only."""
         if self.voice == "json":
             line = json.dumps({"event": name, **content})
             console.print(line, markup=False, highlight=False, soft_wrap=True)
+
+
+def _line(outcome: Outcome) -> str:
+    """One line for a case as it ends."""
+    if outcome.reused:
+        return f"{outcome.case.label}: finished before"
+    lost = f", failed at {', '.join(outcome.failed_stages)}" if outcome.failed_stages else ""
+    return f"{outcome.case.label}: {outcome.failure or f'{outcome.seconds:.0f} s{lost}'}"
 
 
 def _record(outcome: Outcome) -> dict[str, object]:

@@ -1,0 +1,1 @@
+"""A module for each command, with the function of its name; `pipeline.cli.application` lists them."""

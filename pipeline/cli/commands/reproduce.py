@@ -1,0 +1,72 @@
+"""The command that runs a bundle again."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from geometries.errors import StudyError
+from pipeline.caution import CAUTION
+from pipeline.cli.console import say
+from pipeline.cli.options import Workers
+from pipeline.cli.shown.claims import print_claims
+from pipeline.cli.shown.differences import print_differences
+from pipeline.cli.shown.progress import Reporter
+from pipeline.run.engine import Place
+from pipeline.run.execute import Asked, Options, execute
+from pipeline.run.planning import Plan
+from pipeline.sharing.reproduction import JUDGED, REPRODUCTION, Reproduction, Run
+from pipeline.sharing.reproduction import reproduce as reproduced
+
+Packed = Annotated[Path, typer.Argument(metavar="BUNDLE", help="A bundle, or its unpacked folder.")]
+
+
+def reproduce(
+    bundle: Packed,
+    subset: Annotated[
+        int | None,
+        typer.Option(
+            "--subset", metavar="K", min=1, help="Run only K constructs, which span the study."
+        ),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Folder; results/reproduced-NAME by default."),
+    ] = None,
+    workers: Workers = None,
+) -> None:
+    """Run a bundle again and judge its claims; exit code 1 if a result differs or a claim fails."""
+    if not bundle.exists():
+        raise StudyError(f"{bundle}: no such file; give the path of a bundle")
+    folder = out or Path("results") / f"reproduced-{bundle.resolve().stem}"
+    found = reproduced(bundle, folder, _runner(workers or os.cpu_count() or 1), subset)
+    _print(found)
+    tables = f"{folder / REPRODUCTION}, {folder / JUDGED}"
+    say(f"Tables: {tables}\n{CAUTION}")
+    if not found.succeeded:
+        raise typer.Exit(1)
+
+
+def _print(found: Reproduction) -> None:
+    """Print what was run, what was not as in the bundle's own run, differences and claims."""
+    if found.chosen:
+        say(f"Run again: {', '.join(found.chosen)}.")
+    for note in found.notes:
+        say(note)
+    print_differences(found.differences)
+    print_claims(found.claims)
+
+
+def _runner(workers: int) -> Run:
+    """What runs the cases of a plan, with a bar that shows it."""
+
+    def run(planned: Plan, out: Path, asked: Asked) -> None:
+        reporter = Reporter("bar", len(planned.items), has_levels=False)
+        options = Options(Place(workers), keep="none", pages=False, asked=asked)
+        with reporter.running():
+            execute(planned, out, options, reporter.ended)
+
+    return run

@@ -1,0 +1,69 @@
+"""The terminal: plain sentences, tables with a heading, and the bar of a long command."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Collection, Sequence
+
+from rich.console import Console, OverflowMethod
+from rich.progress import (
+    BarColumn,
+    MofNCompleteColumn,
+    Progress,
+    TextColumn,
+    TimeElapsedColumn,
+    TimeRemainingColumn,
+)
+from rich.table import Table
+
+console = Console(width=None if sys.stdout.isatty() else 132)
+
+
+def say(text: str) -> None:
+    """Print a text as it is; no word or number of it is markup or coloured."""
+    console.print(text, markup=False, highlight=False)
+
+
+def short(value: object) -> str:
+    """A number as a person reads it; tables read back from disk have text."""
+    try:
+        return f"{float(str(value)):.4g}"
+    except ValueError:
+        return str(value)
+
+
+def table_of(
+    title: str,
+    headings: Sequence[str],
+    numbers: Collection[str] = (),
+    overflow: OverflowMethod = "ellipsis",
+) -> Table:
+    """Make a table without rows; columns of numbers are set to the right.
+
+    Parameters
+    ----------
+    title : str
+        What stands above it.
+    headings, numbers : collection of str
+        Headings of all columns, and of those that hold numbers.
+    overflow : {"ellipsis", "fold"}
+        What becomes of a word that is too long for its column.
+    """
+    table = Table(title=title, title_justify="left", header_style="bold")
+    for heading in headings:
+        table.add_column(heading, justify="right" if heading in numbers else "left", overflow=overflow)
+    return table
+
+
+def progress_bar() -> Progress:
+    """Make the bar that a long command shows."""
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TextColumn("{task.fields[failed]} failed"),
+        TimeElapsedColumn(),
+        TextColumn("left"),
+        TimeRemainingColumn(),
+    )
+    return Progress(*columns, console=console)

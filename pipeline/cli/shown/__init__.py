@@ -1,0 +1,1 @@
+"""What the terminal shows, a module for each thing: plan, progress, results and so on."""

@@ -1,0 +1,25 @@
+"""What the terminal shows of claims that were judged."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from pipeline.cli.console import console, say, short, table_of
+
+Row = Mapping[str, object]
+
+
+def print_claims(rows: Sequence[Row]) -> None:
+    """Print each sentence, its number as computed and as stated, and whether it holds."""
+    if not rows:
+        return
+    headings = ("sentence", "computed", "stated", "unit", "result")
+    table = table_of("Claims", headings, ("computed", "stated"))
+    for row in rows:
+        allowed = f" ± {short(row['allowed'])}" if row["allowed"] else ""
+        cells = str(row["sentence"]), short(row["computed"]), short(row["stated"]) + allowed
+        table.add_row(*cells, str(row["unit"]), str(row["result"]))
+    console.print(table)
+    for row in rows:
+        for words in filter(None, (row["reason"], row["flags"])):
+            say(f"{row['what']}: {words}")

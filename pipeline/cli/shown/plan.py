@@ -1,0 +1,102 @@
+"""What the terminal shows of a plan: constructs, loads, the design, what the run will take."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from geometries.defect import gap_centre
+from pipeline.cli.console import console, say, table_of
+from pipeline.loading.statics import actions, section_load
+from pipeline.run.planning import Plan, Planned
+from pipeline.study.config import StudyConfig
+
+REASONS_SHOWN = 8
+THROUGH = ("N", "V N", "M N·m", "T N·m")
+
+
+def print_plan(config: StudyConfig, planned: Plan) -> None:
+    """Print constructs, loads and what the run will solve; of a design its first variant whole."""
+    headings = ("construct", "interfaces", "site", "gap mm", "to know before the run")
+    table = table_of(config.title, headings)
+    for item in planned.first:
+        case = item.case
+        defect = case.own_defect
+        where = (defect.site, f"{defect.gap_mm:g}") if case.has_site else ("", "")
+        table.add_row(case.name, case.construct.interfaces, *where, _known(item))
+    console.print(table)
+    for item in planned.first:
+        if item.loose:
+            say(f"{item.case.name}: {item.loose}")
+    _print_loads(config)
+    if planned.has_design:
+        _print_design(planned)
+    _print_forecast(config, planned)
+
+
+def _known(item: Planned) -> str:
+    """Facts of a construct's geometry as words."""
+    return ", ".join(
+        f"{name.removesuffix('_mm').replace('_', ' ')} {value:.3g}"
+        f"{' mm' if name.endswith('_mm') else ''}"
+        for name, value in item.facts.items()
+        if name != "gap_centre_mm"
+    )
+
+
+def _print_loads(config: StudyConfig) -> None:
+    """Each load's free body: what acts where, and what statics says goes through the study's gap."""
+    numbers = ("force N", "at mm", "moment N·m", *THROUGH)
+    table = table_of("Loads and what they send through the gap", ("load", "acts", *numbers), numbers)
+    femur, length = config.femur, config.femur.top_mm
+    place = (0.0, 0.0, gap_centre(femur, config.defect))
+    x, y, centre = place if femur.bow is None else femur.bow.place(place).tolist()
+    for load in config.loads:
+        acting = actions(load, femur, length)
+        through = section_load(acting, centre, (x, y))
+        section = (
+            f"{through[2]:.0f}", f"{np.hypot(*through[:2]):.0f}",
+            f"{np.hypot(*through[3:5]) / 1000:.1f}", f"{through[5] / 1000:.1f}",
+        )  # fmt: skip
+        for number, one in enumerate(acting):
+            cells = (one.name, _vector(one.force), _vector(one.point), _vector(one.moment / 1000))
+            table.add_row(load.name if not number else "", *cells, *(section if not number else ()))
+    console.print(table)
+    say(
+        "Vectors are medial, anterior, proximal; heights from the knee end. N tension, V shear, M "
+        "bending, T torque about the shaft axis, all from statics alone."
+    )
+
+
+def _vector(values: np.ndarray) -> str:
+    return ", ".join(f"{value + 0.0:.0f}" for value in values.round()) if values.any() else "–"
+
+
+def _print_design(planned: Plan) -> None:
+    """How many points a design has, what it varies, and which can not be built."""
+    names = list(planned.variants[0].point)
+    say(
+        f"A design of {len(planned.variants)} variants over {', '.join(names)}; the constructs above "
+        f"are those of {planned.items[0].case.variant}."
+    )
+    refused = planned.refused
+    for variant in refused[:REASONS_SHOWN]:
+        where = ", ".join(f"{key} = {value}" for key, value in variant.point.items())
+        say(f"{variant.name} can not be built ({where}): {variant.reason}")
+    if len(refused) > REASONS_SHOWN:
+        console.print(f"... and {len(refused) - REASONS_SHOWN} more; design.csv lists all.")
+
+
+def _print_forecast(config: StudyConfig, planned: Plan) -> None:
+    """How much there is to do, and about what that takes."""
+    cost = planned.forecast
+    say(
+        f"{len(planned.distinct)} cases on {len(planned.meshes)} meshes at level {config.mesh.level}, "
+        f"{planned.solutions} solutions, {len(config.loads)} loads by superposition.\n"
+        f"About {duration(cost.hours)} for one worker, {cost.memory_gb:.1f} GB of memory each; all "
+        f"fields take {cost.fields_gb:.2g} GB (--keep-fields). Rough: machines differ by factors."
+    )
+
+
+def duration(hours: float) -> str:
+    """Hours as words."""
+    return f"{hours:.1f} h" if hours >= 1 else f"{max(1, round(60 * hours))} min"

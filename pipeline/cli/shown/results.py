@@ -1,0 +1,56 @@
+"""What the terminal shows of a finished run: main results, failures, published measurements."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from pipeline.cli.console import console, say, table_of
+from pipeline.output.beside import BESIDE_HEADINGS, beside
+from pipeline.output.tables import HEADINGS, short_table
+from pipeline.run.jobs import Outcome
+from pipeline.study.config import StudyConfig
+
+REASONS_SHOWN = 8
+
+
+def print_results(config: StudyConfig, folder: Path, variant: str = "") -> None:
+    """Print the main results of a variant, what failed, and published measurements beside them."""
+    stage, load = config.shown
+    title = f"Stage {stage}, load {load}" + (f", variant {variant}" if variant else "")
+    table = table_of(title, HEADINGS, HEADINGS[1:], overflow="fold")
+    short = short_table(folder, stage, load)
+    for name, cells in short.lines:
+        table.add_row(name, *(cell.text for cell in cells))
+    console.print(table)
+    for line in short.legend:
+        say(line)
+    failed = short.failures
+    for name, reason in list(failed.items())[:REASONS_SHOWN]:
+        say(f"{name} failed: {reason}")
+    if len(failed) > REASONS_SHOWN:
+        console.print(f"... and {len(failed) - REASONS_SHOWN} more; results.csv lists all.")
+    _print_beside(folder)
+
+
+def _print_beside(folder: Path) -> None:
+    """Published measurements beside the model, with what told the test from it."""
+    found = beside(folder)
+    if not found:
+        return
+    table = table_of("Beside published tests", BESIDE_HEADINGS, BESIDE_HEADINGS[1:4])
+    for row, _ in found:
+        table.add_row(*row)
+    console.print(table)
+    for row, words in found:
+        say(f"{row[0]}: {words}")
+
+
+def verdict(outcomes: Sequence[Outcome]) -> str:
+    """Say how many cases failed, wholly or in some of their stages; empty if none did."""
+    failed = sum(bool(outcome.failure) for outcome in outcomes)
+    partly = sum(bool(outcome.failed_stages) for outcome in outcomes)
+    words = f"{failed or partly} of {len(outcomes)} cases failed"
+    if partly:
+        words += f" and {partly} more in some stages" if failed else " in some stages"
+    return f"{words}; results.csv says why." if failed or partly else ""

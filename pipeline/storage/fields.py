@@ -1,0 +1,38 @@
+"""Fields of a case, for any viewer of VTK data."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import meshio
+import numpy as np
+
+from pipeline.fem.mesh import Mesh
+from pipeline.fem.space import Array
+
+
+def write_fields(
+    path: Path, mesh: Mesh, point_fields: Mapping[str, Array], cell_fields: Mapping[str, Array]
+) -> None:
+    """Write mesh and fields as VTU in single precision.
+
+    Parameters
+    ----------
+    path : Path
+        File to write.
+    mesh : Mesh
+        The mesh; each cell carries the number of its part.
+    point_fields, cell_fields : mapping of str to Array
+        Values at nodes (n, ...) and in cells (m, ...).
+    """
+    single = np.float32
+    meshio.Mesh(
+        mesh.nodes,
+        [("tetra10", mesh.cells)],
+        point_data={name: values.astype(single) for name, values in point_fields.items()},
+        cell_data={
+            "part": [mesh.part_of.astype(np.int32)],
+            **{name: [values.astype(single)] for name, values in cell_fields.items()},
+        },
+    ).write(path, file_format="vtu")

@@ -1,0 +1,38 @@
+"""Tables as Parquet, for who reads many rows at once."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from pathlib import Path
+
+import pyarrow
+import pyarrow.parquet
+
+from pipeline.storage.files import in_place
+
+
+def write_parquet(
+    path: Path, rows: Sequence[Mapping[str, object]], columns: Sequence[str], numbers: Collection[str]
+) -> None:
+    """Write a table as Parquet, in which numbers are numbers wherever it is read; whole or not.
+
+    Parameters
+    ----------
+    path : Path
+        File to write.
+    rows : sequence of mapping
+        The rows; what is empty or missing is null.
+    columns, numbers : collection of str
+        All columns in their order, and those that hold numbers; the others hold text.
+    """
+
+    def column(name: str) -> pyarrow.Array:
+        cells = (row.get(name, "") for row in rows)
+        if name in numbers:
+            values = [None if cell == "" else float(str(cell)) for cell in cells]
+            return pyarrow.array(values, pyarrow.float64())
+        return pyarrow.array([None if cell == "" else str(cell) for cell in cells], pyarrow.string())
+
+    table = pyarrow.table({name: column(name) for name in columns})
+    with in_place(path) as draft:
+        pyarrow.parquet.write_table(table, draft)
