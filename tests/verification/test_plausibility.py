@@ -18,6 +18,7 @@ from pipeline.measures.plausibility import (
     plate_doubts,
 )
 from pipeline.measures.readings import Readings
+from pipeline.run.collect import _plated
 from pipeline.run.solving import Measured, measure, part_elasticity
 from pipeline.tables.added_plate import flag_added_plates
 from tests.verification.helpers import Solved, case_of, geometry_of, solved
@@ -144,7 +145,7 @@ def plated_rows(nail: dict[str, Any], stage: str, names: tuple[str, ...]) -> lis
          "percent_of_nail_only": 700.0}
         for name in names
     ]  # fmt: skip
-    flag_added_plates([bare, plated], {plated.name: bare.name}, table)
+    flag_added_plates(_plated([bare, plated], {plated.name: bare.name}), table)
     return [str(row["flags"]) for row in table]
 
 
