@@ -7,7 +7,7 @@ import pytest
 
 from pipeline.measures.motion import face_motion
 from pipeline.verification.beams import BONE, NAIL, cowper, newton_metres_per_degree
-from tests.verification.helpers import (
+from tests.models import (
     BEND_NM,
     SIDE_N,
     TWIST_NM,

@@ -29,7 +29,7 @@ from pipeline.run.solving import run_case
 from pipeline.storage.casebook import folder_of
 from pipeline.storage.files import read_table
 from pipeline.study.config import parse_study
-from tests.verification.helpers import geometry_of, worst
+from tests.models import geometry_of, worst
 from tests.verification.peer import Array, Peer, Stored
 
 DEMO = Path(__file__).parents[2] / "configs" / "demo.toml"

@@ -22,7 +22,7 @@ from pipeline.measures.sections import cut_level
 from pipeline.run.solving import part_elasticity
 from pipeline.verification.beams import open_constant
 from pipeline.verification.body import Body
-from tests.verification.helpers import case_of, geometry_of, own_constants, solve_stages
+from tests.models import case_of, geometry_of, own_constants, solve_stages
 
 # --- A slotted nail alone ----------------------------------------------------------------------------
 

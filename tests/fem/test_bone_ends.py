@@ -18,7 +18,7 @@ from pipeline.fem.space import Array, Ints
 from pipeline.measures.forces import Inside
 from pipeline.measures.sections import cut_level
 from pipeline.run.solving import part_elasticity
-from tests.verification.helpers import Solved, case_of, geometry_of, solved
+from tests.models import Solved, case_of, geometry_of, solved
 
 PLATE = {"hole_count": 6, "screws": {"holes": [3]}}
 TILT = 37.0

@@ -21,7 +21,7 @@ from pipeline.measures.readings import Readings
 from pipeline.run.collect import _plated
 from pipeline.run.solving import Measured, measure, part_elasticity
 from pipeline.tables.added_plate import flag_added_plates
-from tests.verification.helpers import Solved, case_of, geometry_of, solved
+from tests.models import Solved, case_of, geometry_of, solved
 
 PURE: list[dict[str, Any]] = [
     {"kind": "end_force", "name": "pull", "proximal_n": 430.0},
