@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pytest
@@ -26,6 +28,21 @@ from pipeline.verification.studied import geometry_of as geometry_of
 from pipeline.verification.studied import solve_stages as solve_stages
 from pipeline.verification.studied import solved as solved
 from pipeline.verification.studied import specimen as specimen
+
+INTACT = {"kind": "intact", "name": "intact"}
+# As little nail and plate as there may be: in a reamed canal, so that cells are few.
+FEW_CELLS = {"length_mm": 200.0, "distal_end_mm": 115.0, "reaming_mm": 3.0, "cannulation_mm": 0.0}
+SHORT_PLATE = {"hole_count": 4, "screws": {"holes": [2]}}
+
+
+@cache
+def _whole() -> Solved:
+    return solved(case_of(INTACT, "coarse"))
+
+
+def intact(loads: list[dict[str, Any]] = LOADS) -> Solved:
+    """The femur without a gap, solved once: its unit loads are those of any loads on its end."""
+    return replace(_whole(), case=case_of(INTACT, "coarse", loads=loads))
 
 
 @cache

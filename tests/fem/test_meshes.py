@@ -14,12 +14,22 @@ from pipeline.fem.mesh import Mesh
 from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import FACES
 from pipeline.fem.stiffness import Patterns
-from tests.models import case_of, geometry_of, outer_faces, own_constants, sparse, stiffness_of
+from tests.models import (
+    FEW_CELLS,
+    SHORT_PLATE,
+    case_of,
+    geometry_of,
+    outer_faces,
+    own_constants,
+    sparse,
+    stiffness_of,
+)
 
 
 @pytest.fixture(scope="module")
 def nail_plate() -> tuple[Geometry, Mesh]:
-    geometry = geometry_of(case_of({"kind": "nail_plate", "name": "both"}, "coarse"))
+    construct = {"kind": "nail_plate", "name": "both", "nail": FEW_CELLS, "plate": SHORT_PLATE}
+    geometry = geometry_of(case_of(construct, "coarse"))
     return geometry, build_mesh(geometry, "coarse")
 
 

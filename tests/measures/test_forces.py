@@ -19,6 +19,7 @@ from pipeline.measures.internal import beam_stress, load_shares, pin_forces
 from pipeline.measures.sections import FRAGMENTS, Section, cut_level, free_body
 from pipeline.run.solving import part_elasticity
 from tests.models import (
+    SHORT_PLATE,
     Solved,
     Tube,
     case_of,
@@ -185,7 +186,7 @@ LARGEST = {"pin_shear_force": 600.0, "fragment_shear_force": 600.0, "fragment_ax
 
 
 def plate_at(azimuth_deg: float) -> dict[str, Any]:
-    return {"kind": "plate", "name": "plate", "plate": {"azimuth_deg": azimuth_deg}}
+    return {"kind": "plate", "name": "plate", "plate": {**SHORT_PLATE, "azimuth_deg": azimuth_deg}}
 
 
 @pytest.fixture(scope="module")
@@ -239,7 +240,7 @@ def test_mirrored_load_on_a_mirrored_construct(lateral: Solved):
             scale = max(abs(value), 1e-3 * LARGEST.get(quantity, 1.0))
             assert abs(other - value) < 1e-5 * scale, (quantity, location)
             compared += 1
-    assert compared > 150
+    assert compared > 120  # with two screws
 
 
 @pytest.mark.slow
