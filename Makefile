@@ -2,6 +2,7 @@
 
 PYTHON ?= python3
 PIP := .venv/bin/python -m pip --disable-pip-version-check
+PYTEST := .venv/bin/pytest --numprocesses 2 --dist loadfile --no-loadscope-reorder # a file's tests share models
 
 .DEFAULT_GOAL := help
 .PHONY: help install demo lint test test-all bench bench-install campaign pins clean
@@ -20,11 +21,11 @@ lint: install ## Style, format and types
 	.venv/bin/mypy
 
 test: lint ## Lint, then the quick tests: what CI runs
-	.venv/bin/pytest
+	$(PYTEST)
 
 test-all: lint ## Lint, then every test, the slow ones too; brings Chromium, to open the report in
 	.ci/browser
-	.venv/bin/pytest -m ""
+	$(PYTEST) -m ""
 
 bench: bench-install ## Measure our solver against others, the engine, and the report
 	.venv/bin/python -m tests.bench

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -9,6 +10,17 @@ from typing import Any
 import pytest
 
 ROOT = Path(__file__).parent.parent
+# One compute thread in each process, and in those that tests start: there are tests on every core, and
+# threads that wait for each other on a busy core take many times as long as one. NumPy and numba read
+# this when they are imported. tests/fem/test_kernels.py looks at two threads.
+for name in ("NUMBA_NUM_THREADS", "OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+    os.environ.setdefault(name, "1")
+LONG = ("run", "verification", "fem", "measures", "output")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Files that take long come first, so that both processes of `make test` end together."""
+    items.sort(key=lambda item: item.path.parent.name not in LONG)
 
 
 @pytest.fixture

@@ -273,6 +273,10 @@ def accumulate(x: Array, weights: Array, y: Array) -> None:
 
 
 def use_threads(count: int) -> None:
-    """Let the compiled loops of this process use a number of threads, and BLAS one."""
+    """Let the compiled loops of this process use a number of threads, and BLAS one.
+
+    A later call may lower or raise the number; its bound is what numba launched, by default one for
+    each core.
+    """
     threadpool_limits(1, user_api="blas")
-    numba.set_num_threads(min(count, numba.get_num_threads()))
+    numba.set_num_threads(min(count, numba.config.NUMBA_NUM_THREADS))

@@ -26,6 +26,7 @@ from geometries.parameters import Parameters
 from geometries.profiles import outer_profile
 from geometries.solids import Frustum, Geometry, Patch, Solid
 from geometries.sources import source_of
+from pipeline.sharing.claims import Claim
 from pipeline.study.config import StudyConfig, load_study, parse_study
 
 DEMO = Path(__file__).parents[2] / "configs" / "demo.toml"
@@ -412,10 +413,17 @@ def test_repeated_names(data: st.DataObject):
     assert repr(name) in line
 
 
-@pytest.mark.parametrize("key", [k for k, info, _ in FIELDS if info.is_required()], ids=_dotted)
-def test_missing_keys(key: Key):
-    named = key[:-1] if key[-1] == "kind" else key
-    _finding(_changed((key, GONE)), named, GONE, "missing", str(key[-1]))
+def test_missing_keys():
+    offenders = []
+    required = [key for key, info, _ in FIELDS if info.is_required()]
+    assert len(required) > 70
+    for key in required:
+        named = key[:-1] if key[-1] == "kind" else key
+        try:
+            _finding(_changed((key, GONE)), named, GONE, "missing", str(key[-1]))
+        except (AssertionError, pytest.fail.Exception) as error:
+            offenders.append(f"{_dotted(key)}: {error}")
+    assert not offenders, "\n".join(offenders)
 
 
 def _choices(annotation: Any) -> tuple[Any, ...]:
@@ -761,10 +769,11 @@ def test_studies_are_frozen():
             setattr(owner, str(key[-1]), value)
 
 
-DECLARED = [(model, name, info) for model in MODELS for name, info in model.model_fields.items()]
-declared = pytest.mark.parametrize(
-    ("model", "name", "info"), DECLARED, ids=[f"{m.__name__}.{n}" for m, n, _ in DECLARED]
-)
+DECLARED = [
+    (f"{model.__name__}.{name}", model, info)
+    for model in MODELS
+    for name, info in model.model_fields.items()
+]
 UNITS = {
     "_mm": r"\bmm\b",
     "_deg": r"\bdegrees\b",
@@ -776,18 +785,26 @@ UNITS = {
 }
 YEAR = re.compile(r"DOI|\b(19|20)\d\d\b")
 SOURCE = re.compile(rf"{YEAR.pattern}|from memory|common practice|no source", re.IGNORECASE)
-
-
-@declared
-def test_every_field_is_described(model: type[Parameters], name: str, info: FieldInfo):
-    if name == "kind":  # the class says what its kind is
-        assert model.__doc__
-        return
-    assert info.description
-    assert info.description.endswith(".")
-    for ending, unit in UNITS.items():
-        if name.endswith(ending):
-            assert re.search(unit, info.description), f"the unit of {name} is not named"
+BARE = {  # numbers without a unit in their name
+    "measured",  # the key "unit" beside it says its unit, and that of its spread
+    "spread",
+    "value",  # of a claim, the same
+    "tolerance",
+    "low",  # a factor's limits and step are in the unit of its key
+    "high",
+    "step",
+    "samples",
+    "trajectories",
+    "levels",
+    "seed",
+    "proximal",
+    "distal",
+    "hole_count",
+    "rough_seed",
+    "poisson_ratio",
+    "fraction",
+    "times_body_weight",
+}
 
 
 def _is_numeric(annotation: Any) -> bool:
@@ -796,74 +813,100 @@ def _is_numeric(annotation: Any) -> bool:
     return annotation in (int, float)
 
 
-@declared
-def test_every_number_has_a_unit_or_none(model: type[Parameters], name: str, info: FieldInfo):
-    bare = {
-        "measured",  # the key "unit" beside it says its unit, and that of its spread
-        "spread",
-        "value",  # of a claim, the same
-        "tolerance",
-        "low",  # a factor's limits and step are in the unit of its key
-        "high",
-        "step",
-        "samples",
-        "trajectories",
-        "levels",
-        "seed",
-        "proximal",
-        "distal",
-        "hole_count",
-        "rough_seed",
-        "poisson_ratio",
-        "fraction",
-        "times_body_weight",
-    }
-    if _is_numeric(info.annotation) and name not in bare:
-        assert name.endswith(tuple(UNITS)), f"{model.__name__}.{name} does not say its unit"
+NUMERIC = [(field, info) for field, _, info in DECLARED if _is_numeric(info.annotation)]
 
 
-@declared
-def test_every_number_has_limits(model: type[Parameters], name: str, info: FieldInfo):
+def test_there_are_fields_and_numbers_to_look_at():
+    assert {StudyConfig, Claim} < set(MODELS)  # of every kind of file that a person writes
+    assert len(DECLARED) > 300
+    assert len(NUMERIC) > 100
+
+
+def test_every_field_is_described():
+    offenders = []
+    for field, model, info in DECLARED:
+        if field.endswith(".kind"):  # the class says what its kind is
+            offenders += [] if model.__doc__ else [f"{field}: its class has no docstring"]
+            continue
+        text = info.description or ""
+        if not text.endswith("."):
+            offenders.append(f"{field}: {text!r} is no sentence")
+        offenders += [
+            f"{field}: the unit is not named in {text!r}"
+            for ending, unit in UNITS.items()
+            if field.endswith(ending) and not re.search(unit, text)
+        ]
+    assert not offenders, "\n".join(offenders)
+
+
+def test_every_number_has_a_unit_or_none():
+    offenders = [
+        field
+        for field, _ in NUMERIC
+        if field.partition(".")[2] not in BARE and not field.endswith(tuple(UNITS))
+    ]
+    assert not offenders, "\n".join(offenders)
+
+
+def test_every_number_has_limits():
     """A slip of the keyboard, 10 kN·m for 10 N·m, must not pass."""
-    if _is_numeric(info.annotation):
+    offenders = []
+    for field, info in NUMERIC:
         sides = {
             side for limit in info.metadata for side in ("ge", "gt", "le", "lt") if hasattr(limit, side)
         }
-        assert sides & {"ge", "gt"}, f"{model.__name__}.{name} has no lower limit"
-        assert sides & {"le", "lt"}, f"{model.__name__}.{name} has no upper limit"
+        for name, pair in (("lower", {"ge", "gt"}), ("upper", {"le", "lt"})):
+            offenders += [] if sides & pair else [f"{field} has no {name} limit"]
+    assert not offenders, "\n".join(offenders)
 
 
-@declared
-def test_every_default_passes_its_own_check(model: type[Parameters], name: str, info: FieldInfo):
-    del model, name
-    if not info.is_required():
-        kind = Annotated[(info.annotation, *info.metadata)] if info.metadata else info.annotation
-        default = info.get_default()
-        raw = default.model_dump() if isinstance(default, Parameters) else default
-        assert TypeAdapter(kind).validate_python(raw) == default
+def _passes(kind: Any, raw: Any) -> Any:
+    """What a check makes of a value; its refusal if there is one."""
+    try:
+        return TypeAdapter(kind).validate_python(raw)
+    except ValidationError as error:
+        return error
 
 
-@declared
-def test_every_default_says_where_it_comes_from(model: type[Parameters], name: str, info: FieldInfo):
+def test_every_default_passes_its_own_check():
+    offenders = []
+    for field, _, info in DECLARED:
+        if not info.is_required():
+            kind = Annotated[(info.annotation, *info.metadata)] if info.metadata else info.annotation
+            default = info.get_default()
+            raw = default.model_dump() if isinstance(default, Parameters) else default
+            found = _passes(kind, raw)
+            offenders += [] if found == default else [f"{field}: {default!r} becomes {found!r}"]
+    assert not offenders, "\n".join(offenders)
+
+
+def test_every_default_says_where_it_comes_from():
     """Zero is no published quantity, nor the whole of a load; a specimen's numbers are the bench's."""
-    numbers = info.default if isinstance(info.default, tuple) else (info.default,)
-    ours = model.__module__.startswith(("geometries.", "pipeline.loading."))
-    if not ours or model.__name__ in {"Specimen", "Layer"} or name == "fraction":
-        return
-    if any(isinstance(number, int | float) and number != 0 for number in numbers):
-        assert source_of(model, name), f"{model.__name__}.{name} has no source"
+    offenders = []
+    for field, model, info in DECLARED:
+        name = field.rpartition(".")[2]
+        numbers = info.default if isinstance(info.default, tuple) else (info.default,)
+        ours = model.__module__.startswith(("geometries.", "pipeline.loading."))
+        if not ours or model.__name__ in {"Specimen", "Layer"} or name == "fraction":
+            continue
+        if any(isinstance(number, int | float) and number != 0 for number in numbers):
+            offenders += [] if source_of(model, name) else [f"{field} has no source"]
+    assert not offenders, "\n".join(offenders)
 
 
-@declared
-def test_a_source_is_a_mark_and_no_part_of_the_description(
-    model: type[Parameters], name: str, info: FieldInfo
-):
-    assert not SOURCE.search(info.description or "")
-    mark = source_of(model, name)
-    if mark is None:
-        return
-    assert mark.is_published == bool(YEAR.search(mark.words)), mark.words
-    assert mark.is_published or re.match("from memory|common practice|invented", mark.words)
+def test_a_source_is_a_mark_and_no_part_of_the_description():
+    offenders = []
+    for field, model, info in DECLARED:
+        if SOURCE.search(info.description or ""):
+            offenders.append(f"{field}: {info.description!r} names a source")
+        mark = source_of(model, field.rpartition(".")[2])
+        if mark is None:
+            continue
+        if mark.is_published != bool(YEAR.search(mark.words)):
+            offenders.append(f"{field}: {mark.words!r} is published or not")
+        if not mark.is_published and not re.match("from memory|common practice|invented", mark.words):
+            offenders.append(f"{field}: {mark.words!r} says not what it is")
+    assert not offenders, "\n".join(offenders)
 
 
 # --- Every study within the limits is built or refused --------------------------------------------

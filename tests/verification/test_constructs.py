@@ -1,138 +1,18 @@
-"""Whole constructs: bone without a gap, a nail in torsion, and the mesh of a nail under a plate."""
+"""Whole constructs: a nail in torsion, and what more material does."""
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
-import scipy.sparse as sp
-from scipy.sparse.csgraph import connected_components
-from scipy.stats import qmc
 
 from geometries.constructs import NailConstruct
-from geometries.femur import level_rings
 from geometries.nail import bolt_levels
-from geometries.profiles import canal_profile, outer_profile
-from geometries.solids import Geometry, Part
-from pipeline.errors import SolveError
-from pipeline.fem.loads import rigid_modes
-from pipeline.fem.mesh import Mesh
-from pipeline.fem.meshing.mesher import build_mesh
-from pipeline.fem.space import FACES
-from pipeline.fem.stiffness import Patterns
 from pipeline.measures.motion import face_motion
-from pipeline.run.case import Case
-from tests.verification.helpers import (
-    LOADS,
-    Solved,
+from tests.models import (
     Tube,
     case_of,
-    geometry_of,
-    outer_faces,
-    own_constants,
-    plain_resultant,
-    solve_stages,
     solved,
-    sparse,
-    stiffness_of,
-    worst,
 )
-
-INTACT = {"kind": "intact", "name": "intact"}
-HIP = {
-    "kind": "hip_force",
-    "name": "hip",
-    "force_n": 730.0,
-    "adduction_deg": 11.0,
-    "flexion_deg": 17.0,
-}
-
-# --- Bone without a gap ------------------------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def intact() -> Solved:
-    return solved(case_of(INTACT, "coarse", loads=[*LOADS, HIP]))
-
-
-@pytest.fixture(scope="module")
-def filled(intact: Solved) -> tuple[Case, Geometry, Mesh]:
-    """The intact femur with tissue in place of its middle slabs, as between the ends of a plated bone.
-
-    The mesh is the intact one's; only the material of the gap is another.
-    """
-    case = case_of({"kind": "plate", "name": "filled"}, "coarse", ("united",))
-
-    def with_tissue(parts):
-        return tuple(replace(p, material="tissue") if p.role == "gap" else p for p in parts)
-
-    geometry = replace(intact.geometry, parts=with_tissue(intact.geometry.parts))
-    return case, geometry, replace(intact.mesh, parts=with_tissue(intact.mesh.parts))
-
-
-def test_gap_filled_with_bone_is_intact(intact: Solved, filled: tuple[Case, Geometry, Mesh]):
-    # Definition: "united" tissue is bone, and without implants nothing else is there.
-    united = solve_stages(*filled)[0]
-    assert united.stage.name == "united"
-    for load in range(6):
-        found, expected = (s.solution.displacement[:, :, load] for s in (united, intact))
-        assert worst(found, expected) < 1e-7
-
-
-def test_empty_gap_without_implants_is_refused(filled: tuple[Case, Geometry, Mesh]):
-    # Statics: if the bone ends shared nodes, this would be solved.
-    _, geometry, mesh = filled
-    empty = case_of({"kind": "plate", "name": "empty"}, "coarse", ("empty",))
-    assert empty.has_tissue
-    with pytest.raises(SolveError, match="mechanism"):
-        solve_stages(empty, geometry, mesh)
-
-
-def test_intact_femur_is_bone_that_was_never_cut(intact: Solved):
-    # Definition. A cortex in one piece, meshed anew: the slabs of the gap must not show.
-    femur, whole = intact.case.femur, intact.geometry
-    levels = [0.0, *whole.sections, whole.length]
-    pieces = level_rings(outer_profile(femur), canal_profile(femur), levels)
-    cores = tuple(part for part in whole.parts if part.role == "cancellous")
-    geometry = replace(
-        whole,
-        parts=(Part("cortex", "cortex", "cortical", pieces, whole.parts[0].wall), *cores),
-        patches=tuple(patch for patch in whole.patches if not patch.name.startswith("gap")),
-        gap=None,
-    )
-    uncut = solve_stages(intact.case, geometry, build_mesh(geometry, "coarse"))[0]
-    for quantity, load in (
-        ("axial_stiffness", "pull"),
-        ("torsional_stiffness", "twist"),
-        ("bending_stiffness", "frontal"),
-        ("bending_stiffness", "sagittal"),
-    ):
-        assert uncut.stiffness(quantity, load) == pytest.approx(
-            intact.stiffness(quantity, load), rel=1e-3
-        )
-
-
-def test_reactions_of_the_femur_equal_every_unit_load(intact: Solved):
-    # Statics; a moment's share is of force times length.
-    L = intact.geometry.length
-    reactions = plain_resultant(intact.mesh.nodes, intact.solution.reaction, np.array([0.0, 0.0, L]))
-    arms = np.array([1.0, 1.0, 1.0, L, L, L])
-    assert (np.abs(reactions + np.eye(6)) / arms[:, None] * arms[None, :] < 1e-6).all()
-
-
-def test_reactions_to_a_hip_force_meet_it_at_the_head(intact: Solved):
-    # Statics: two forces in balance are opposite and share a line. Seen from the head centre the
-    # reactions have no moment, and across the shaft they go by the tangents of the two angles.
-    femur, mesh = intact.case.femur, intact.mesh
-    reaction = (intact.solution.reaction @ intact.wrenches["hip"])[:, :, None]
-    head = np.array([femur.head_offset_mm, 0.0, femur.length_mm - femur.head_below_top_mm])
-    *force, mx, my, mz = plain_resultant(mesh.nodes, reaction, head)[:, 0]
-    assert np.linalg.norm(force) == pytest.approx(730.0, rel=1e-6)
-    assert force == pytest.approx(force[2] * np.tan(np.radians([11.0, 17.0, 45.0])), rel=1e-6)
-    assert force[2] > 0  # it holds the femur up against a force down the shaft
-    assert np.abs([mx, my, mz]).max() < 1e-6 * 730.0 * femur.length_mm
-
 
 # --- A nail alone in torsion -------------------------------------------------------------------------
 
@@ -179,88 +59,3 @@ def test_a_second_plate_only_ever_stiffens():
         one = solved(case_of({"name": "one", **construct}, "coarse", ("atrophic",)))
         works.append(np.einsum("nil,nil->l", one.forces, one.solution.displacement))
     assert (works[0] > works[1]).all()
-
-
-# --- The mesh of a nail under a plate ----------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def nail_plate() -> tuple[Geometry, Mesh]:
-    geometry = geometry_of(case_of({"kind": "nail_plate", "name": "both"}, "coarse"))
-    return geometry, build_mesh(geometry, "coarse")
-
-
-@pytest.fixture(scope="module")
-def patterns(nail_plate: tuple[Geometry, Mesh]) -> Patterns:
-    return Patterns.of(nail_plate[1])
-
-
-def test_same_input_gives_the_same_mesh(nail_plate: tuple[Geometry, Mesh]):
-    # Definition: two builds, one digest.
-    geometry, mesh = nail_plate
-    assert build_mesh(geometry, "coarse").digest == mesh.digest
-
-
-def test_every_cell_lies_in_the_part_that_owns_the_place(nail_plate: tuple[Geometry, Mesh]):
-    # Definition: the mesher's booleans against a plain membership test, at the middle of each cell.
-    geometry, mesh = nail_plate
-    middles = mesh.nodes[mesh.cells[:, :4]].mean(axis=1)
-    assert (geometry.painted(middles) == mesh.part_of).mean() > 0.999
-
-
-def test_part_volumes_agree_with_sampled_ones(nail_plate: tuple[Geometry, Mesh]):
-    # Definition: share of quasi-random points, in a box round each part, that the part owns. The
-    # volumes are those of the mesher's solids, before any cell. Sampling error is under 1 %.
-    geometry, mesh = nail_plate
-    for number, part in enumerate(mesh.parts):
-        own = mesh.nodes[np.unique(mesh.cells[mesh.part_of == number])]
-        margin = 0.05 * np.ptp(own, axis=0)
-        low, high = own.min(axis=0) - margin, own.max(axis=0) + margin
-        points = qmc.scale(qmc.Sobol(3, rng=7).random_base2(16), low, high)
-        sampled = (geometry.painted(points) == number).mean() * np.prod(high - low)
-        assert sampled == pytest.approx(part.exact_volume, rel=0.01), part.name
-
-
-def test_cells_hang_together_and_only_so(nail_plate: tuple[Geometry, Mesh]):
-    # Definition: all cells are joined face to face; without the gap, bone ends meet only by implants.
-    _, mesh = nail_plate
-    roles = np.array([part.role for part in mesh.parts])[mesh.part_of]
-    assert count_bodies(mesh.cells) == 1
-    assert count_bodies(mesh.cells[roles != "gap"]) == 1
-    assert count_bodies(mesh.cells[np.isin(roles, ("cortex", "cancellous"))]) == 2
-    assert count_bodies(mesh.cells[np.isin(roles, ("nail", "plate"))]) == 2
-
-
-def count_bodies(cells: np.ndarray) -> int:
-    """Bodies that are joined face to face."""
-    keys = np.sort(cells[:, FACES].reshape(-1, 3), axis=1)
-    _, face = np.unique(keys, axis=0, return_inverse=True)
-    cell = np.repeat(np.arange(len(cells)), 4)
-    joined = sp.coo_array((np.ones(len(cell)), (cell, face.ravel())))
-    return connected_components(sp.csr_array(joined @ joined.T), directed=False)[0]
-
-
-def test_construct_of_one_modulus_carries_uniform_strain(
-    nail_plate: tuple[Geometry, Mesh], patterns: Patterns
-):
-    # MacNeal & Harder 1985, patch test; from memory. With one material in all parts, uniform strain
-    # must need no force at any inner node: interfaces, bolts in their holes and relaxed cells included.
-    _, mesh = nail_plate
-    K = sparse(stiffness_of(mesh, np.tile([17_000.0, 0.30], (len(mesh.parts), 1)), patterns))
-    strain = np.array([[2.0, 1.0, 1.0], [1.0, 2.0, 1.0], [1.0, 1.0, 2.0]]) * 5e-4
-    forces = (K @ (mesh.nodes @ strain).ravel()).reshape(-1, 3)
-    inside = np.ones(len(mesh.nodes), dtype=bool)
-    inside[np.unique(outer_faces(mesh.cells))] = False
-    assert inside.sum() > 10_000
-    assert np.abs(forces[inside]).max() < 1e-10 * np.abs(forces).max()
-
-
-def test_rigid_motion_of_a_construct_costs_no_force(
-    nail_plate: tuple[Geometry, Mesh], patterns: Patterns
-):
-    # Definition; all materials, curved and straight cells.
-    _, mesh = nail_plate
-    K = sparse(stiffness_of(mesh, own_constants(mesh), patterns))
-    modes = rigid_modes(mesh.nodes, np.array([0.0, 0.0, 200.0])).reshape(-1, 6)
-    forces = np.linalg.norm(K @ modes, axis=0)
-    assert (forces < 1e-12 * np.abs(K).max() * np.linalg.norm(modes, axis=0)).all()

@@ -29,15 +29,10 @@ from pipeline.run.solving import run_case
 from pipeline.storage.casebook import folder_of
 from pipeline.storage.files import read_table
 from pipeline.study.config import parse_study
-from tests.verification.helpers import geometry_of, worst
+from tests.models import SHORT_PLATE, geometry_of, worst
 from tests.verification.peer import Array, Peer, Stored
 
 DEMO = Path(__file__).parents[2] / "configs" / "demo.toml"
-SHORT_PLATE = {
-    "kind": "plate",
-    "name": "short-plate",
-    "plate": {"hole_count": 4, "screws": {"holes": [2]}},
-}
 
 
 @dataclass(frozen=True)
@@ -170,7 +165,8 @@ def percentiles(strain: Array, volumes: Array) -> dict[tuple[str, str], float]:
 @pytest.fixture(scope="module")
 def short_plate(tmp_path_factory: pytest.TempPathFactory) -> Pair:
     out = tmp_path_factory.mktemp("short-plate")
-    return pair(out, SHORT_PLATE, ["atrophic"], femur={"cortex": "transverse"})
+    plated = {"kind": "plate", "name": "short-plate", "plate": SHORT_PLATE}
+    return pair(out, plated, ["atrophic"], femur={"cortex": "transverse"})
 
 
 def test_another_library_finds_the_same_solution(short_plate: Pair):

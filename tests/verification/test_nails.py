@@ -22,11 +22,11 @@ from pipeline.measures.sections import cut_level
 from pipeline.run.solving import part_elasticity
 from pipeline.verification.beams import open_constant
 from pipeline.verification.body import Body
-from tests.verification.helpers import case_of, geometry_of, own_constants, solve_stages
+from tests.models import FEW_CELLS, SHORT_PLATE, case_of, geometry_of, own_constants, solve_stages
 
 # --- A slotted nail alone ----------------------------------------------------------------------------
 
-LOW, LENGTH, TORQUE = 40.0, 200.0, 2300.0
+LOW, LENGTH, TORQUE = 40.0, 160.0, 2300.0
 
 
 def nail_alone(**changes: float) -> Geometry:
@@ -81,8 +81,9 @@ def test_closed_nail_twists_as_a_tube():
 
 def test_a_broken_nail_carries_nothing_at_its_break():
     # Statics: a free end. Two bolts hold the lower piece, and above them nothing touches it.
-    nail = {"break_mm": 215.0, "break_opening_mm": 1.0}
-    case = case_of({"kind": "nail_plate", "name": "broken", "nail": nail}, "coarse", ("atrophic",))
+    nail = {**FEW_CELLS, "break_mm": 215.0, "break_opening_mm": 1.0}
+    construct = {"kind": "nail_plate", "name": "broken", "nail": nail, "plate": SHORT_PLATE}
+    case = case_of(construct, "coarse", ("atrophic",))
     geometry = geometry_of(case)
     assert geometry.loose == ""
     mesh = build_mesh(geometry, "coarse")

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.verification.helpers import case_of, solved
+from tests.models import case_of, solved
 
 pytestmark = pytest.mark.slow
 

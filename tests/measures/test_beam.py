@@ -16,7 +16,7 @@ from geometries.nail import bolt_levels
 from geometries.parameters import Nail
 from geometries.solids import Frustum, Geometry, Part, Piece, Prism
 from pipeline.measures.beam import CompositeBeam
-from tests.verification.helpers import Tube, case_of, geometry_of, specimen
+from tests.models import Tube, case_of, geometry_of, specimen
 
 BONE, NAIL = Tube(28.0, 11.0, "cortical"), Tube(11.0, 5.0, "titanium")
 

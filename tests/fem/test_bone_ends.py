@@ -19,9 +19,8 @@ from pipeline.fem.space import Array, Ints
 from pipeline.measures.forces import Inside
 from pipeline.measures.sections import cut_level
 from pipeline.run.solving import part_elasticity
-from tests.verification.helpers import Solved, case_of, geometry_of, solved
+from tests.models import SHORT_PLATE, Solved, case_of, geometry_of, solved
 
-PLATE = {"hole_count": 6, "screws": {"holes": [3]}}
 TILT = 37.0
 OBLIQUE = {"gap_mm": 3.7, "oblique_deg": TILT, "oblique_azimuth_deg": 25.0}
 ROUGH = {
@@ -32,7 +31,7 @@ CANAL, SURFACE = 5.25, 13.5  # radii of the default shaft, mm
 
 
 def plated(defect: dict) -> dict:
-    return {"kind": "plate", "name": "plate", "plate": PLATE, "defect": defect}
+    return {"kind": "plate", "name": "plate", "plate": SHORT_PLATE, "defect": defect}
 
 
 @pytest.fixture(scope="module")

@@ -14,7 +14,7 @@ from pipeline.fem.loads import unit_loads
 from pipeline.fem.mesh import Mesh, MeshPart, cell_volumes
 from pipeline.fem.solver.solve import solve
 from pipeline.fem.space import EDGES
-from tests.verification.helpers import end_held, own_constants, sparse, stiffness_of, worst
+from tests.models import end_held, own_constants, sparse, stiffness_of, worst
 
 TOP = np.array([0.0, 0.0, 17.0])
 SOFT_ROUND_STIFF = np.array([[0.1, 0.45], [230_000.0, 0.29]])
@@ -45,6 +45,24 @@ def test_displacements_equal_a_direct_solution(
     found = solution.displacement.reshape(-1, 6)
     for load in range(6):
         assert worst(found[:, load], expected[:, load]) < 1e-7
+
+
+def test_superposed_loads_equal_a_direct_solution(small: Mesh):
+    # Linearity; definition.
+    stiffness, held = stiffness_of(small, own_constants(small)), end_held(small)
+    forces = unit_loads(small, "proximal_end", TOP)
+    shares = np.array([31.0, -17.0, -730.0, 2100.0, -900.0, 5300.0])
+    together = solve(small, stiffness, (forces @ shares)[:, :, None], held).displacement[:, :, 0]
+    superposed = solve(small, stiffness, forces, held).displacement @ shares
+    assert worst(superposed, together) < 1e-8
+
+
+def test_more_loads_than_lanes_are_solved_in_turns(small: Mesh):
+    # Definition: twelve loads at once are six and six.
+    stiffness, held = stiffness_of(small, own_constants(small)), end_held(small)
+    forces = unit_loads(small, "proximal_end", TOP)
+    both = solve(small, stiffness, np.concatenate([forces, 2 * forces], axis=2), held)
+    assert worst(both.displacement[:, :, 6:], 2 * both.displacement[:, :, :6]) < 1e-8
 
 
 def test_prescribed_motion_carries_the_body_along(small: Mesh):

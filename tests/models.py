@@ -1,13 +1,19 @@
-"""Tools that the verification cases share, besides those of the suite itself."""
+"""Small meshes, and tools for tests that mesh or solve; those of the verification suite among them."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import cache
+from typing import Any
+
 import numpy as np
+import pytest
 import scipy.sparse as sp
 
 from geometries.materials import MATERIALS, Material, isotropic
 from pipeline.fem import stiffness as elastic
 from pipeline.fem.mesh import Mesh, MeshPart, cell_volumes
+from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import EDGES, Array
 from pipeline.verification.body import outer_faces as outer_faces
 from pipeline.verification.studied import BEND_NM as BEND_NM
@@ -22,6 +28,40 @@ from pipeline.verification.studied import geometry_of as geometry_of
 from pipeline.verification.studied import solve_stages as solve_stages
 from pipeline.verification.studied import solved as solved
 from pipeline.verification.studied import specimen as specimen
+
+INTACT = {"kind": "intact", "name": "intact"}
+# As little nail and plate as there may be: in a reamed canal, so that cells are few.
+FEW_CELLS = {"length_mm": 200.0, "distal_end_mm": 115.0, "reaming_mm": 3.0, "cannulation_mm": 0.0}
+SHORT_PLATE = {"hole_count": 4, "screws": {"holes": [2]}}
+
+
+@cache
+def _whole() -> Solved:
+    return solved(case_of(INTACT, "coarse"))
+
+
+def intact(loads: list[dict[str, Any]] = LOADS) -> Solved:
+    """The femur without a gap, solved once: its unit loads are those of any loads on its end."""
+    return replace(_whole(), case=case_of(INTACT, "coarse", loads=loads))
+
+
+@cache
+def tube() -> Mesh:
+    """A short tube of bone with a titanium core: two parts, curved cells, no symmetry in the cells."""
+    case = case_of(specimen(17.0, 4.0, (15.0, 9.0, "cortical"), (9.0, 4.0, "titanium")), "coarse")
+    return build_mesh(geometry_of(case), "coarse")
+
+
+@pytest.fixture(scope="session")
+def small() -> Mesh:
+    """The tube, meshed once for all folders whose conftest names this fixture."""
+    return tube()
+
+
+@pytest.fixture(scope="session")
+def small_straight(small: Mesh) -> Mesh:
+    """The same with straight edges."""
+    return straightened(small)
 
 
 def stiffness_of(

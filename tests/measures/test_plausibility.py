@@ -22,7 +22,7 @@ from pipeline.run.collect import over_the_same_nail
 from pipeline.run.solving import Measured, measure, part_elasticity
 from pipeline.tables.added_plate import flag_added_plates
 from pipeline.tables.rows import Row
-from tests.verification.helpers import Solved, case_of, geometry_of, solved
+from tests.models import Solved, case_of, geometry_of, intact, solved
 
 PURE: list[dict[str, Any]] = [
     {"kind": "end_force", "name": "pull", "proximal_n": 430.0},
@@ -180,52 +180,52 @@ PULLING = {("pull", f"axial_stiffness{end}") for end in ("", "_by_energy")}
 
 
 @pytest.fixture(scope="module")
-def intact() -> Solved:
-    return solved(case_of({"kind": "intact", "name": "intact"}, "coarse", loads=PURE))
+def whole() -> Solved:
+    return intact(PURE)
 
 
-def test_the_intact_femur_obeys_beam_theory(intact: Solved):
+def test_the_intact_femur_obeys_beam_theory(whole: Solved):
     # Axially the rigid fit of a section counts how its soft core is dented near the end: -7.7 %.
-    rows = rows_of(intact)
+    rows = rows_of(whole)
     assert flagged(rows, "as a beam") == {("pull", "axial_stiffness")}
     assert not flagged(rows, "modulus of")
     assert flagged(rows, "outside 108 to 489") == BENDING  # stiffer than published, and no other row
 
 
-def test_a_bone_of_another_shape_is_flagged(intact: Solved):
+def test_a_bone_of_another_shape_is_flagged(whole: Solved):
     # Shaft 27.9 mm in place of the mesh's 26.5 mm: a tube's second moment grows by over a fifth.
-    thick = intact.case.femur.model_copy(update={"shaft_diameter_mm": 27.9})
-    thicker = replace(intact, geometry=geometry_of(replace(intact.case, femur=thick)))
+    thick = whole.case.femur.model_copy(update={"shaft_diameter_mm": 27.9})
+    thicker = replace(whole, geometry=geometry_of(replace(whole.case, femur=thick)))
     assert flagged(rows_of(thicker), "as a beam") == BENDING | TWISTING | PULLING
 
 
 def test_a_bone_in_a_wrong_unit_is_flagged_on_its_stiffness_rows(
-    intact: Solved, monkeypatch: pytest.MonkeyPatch
+    whole: Solved, monkeypatch: pytest.MonkeyPatch
 ):
     # A modulus a thousand times off: displacements a thousand times smaller, all forces the same.
-    rows_of_sound = rows_of(intact)
+    rows_of_sound = rows_of(whole)
     for name in ("cortical", "cancellous"):
         monkeypatch.setitem(MATERIALS, name, MATERIALS[name].scaled(1000.0))
-    solution = replace(intact.solution, displacement=intact.solution.displacement / 1000.0)
-    rows = rows_of(replace(intact, solution=solution))
+    solution = replace(whole.solution, displacement=whole.solution.displacement / 1000.0)
+    rows = rows_of(replace(whole, solution=solution))
     hip = {("hip", "axial_stiffness")}
     assert flagged(rows, "modulus of cortical") == BENDING | TWISTING | PULLING | hip
     assert flagged(rows, "outside 108 to 489") == BENDING
     assert flagged(rows, "as a beam") == flagged(rows_of_sound, "as a beam")  # beam and model share it
 
 
-def test_a_construct_stiffer_than_its_sections_is_flagged(intact: Solved):
+def test_a_construct_stiffer_than_its_sections_is_flagged(whole: Solved):
     # The whole bone's solution, passed off as that of bone a tenth softer with tissue in its middle.
     def with_tissue(parts):
         return tuple(replace(p, material="tissue") if p.role == "gap" else p for p in parts)
 
-    elasticity = part_elasticity(intact.mesh, intact.stage)
-    geometry = replace(intact.geometry, parts=with_tissue(intact.geometry.parts))
-    sound = Readings.of(intact.mesh, intact.geometry, elasticity, intact.solution, intact.forces)
+    elasticity = part_elasticity(whole.mesh, whole.stage)
+    geometry = replace(whole.geometry, parts=with_tissue(whole.geometry.parts))
+    sound = Readings.of(whole.mesh, whole.geometry, elasticity, whole.solution, whole.forces)
     for share, expected in ((1.0, set()), (0.9, set(BOTH))):
         gates = Gates.of(geometry, share * elasticity)
         assert not gates.is_bone
-        _, doubts = replace(sound, gates=gates).under(intact.wrenches["frontal"], ())
+        _, doubts = replace(sound, gates=gates).under(whole.wrenches["frontal"], ())
         assert {q for d in doubts if "impossible" in d.sentence for q in d.quantities} == expected
 
 

@@ -11,7 +11,7 @@ from pipeline.fem.loads import unit_loads
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.solver.solve import Solution, solve
 from pipeline.fem.space import Array
-from tests.verification.helpers import end_held, own_constants, plain_resultant, stiffness_of, worst
+from tests.models import end_held, own_constants, plain_resultant, stiffness_of, worst
 
 SOLVER = 1e-8  # the solver stops at a residual of 1e-9 of the load
 TOP = np.array([0.0, 0.0, 17.0])

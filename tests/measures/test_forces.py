@@ -11,27 +11,23 @@ import pytest
 
 from geometries.faces import Face
 from geometries.readout import Beam, Pin
-from pipeline.fem.loads import unit_loads
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.solver.solve import solve
 from pipeline.fem.space import Array
 from pipeline.measures.field import Field, level_exceeded, percentile, stress_field, von_mises
 from pipeline.measures.forces import Inside
 from pipeline.measures.internal import beam_stress, load_shares, pin_forces
 from pipeline.measures.sections import FRAGMENTS, Section, cut_level, free_body
 from pipeline.run.solving import part_elasticity
-from tests.verification.helpers import (
+from tests.models import (
+    SHORT_PLATE,
     Solved,
     Tube,
     case_of,
-    end_held,
     geometry_of,
-    own_constants,
     plain_resultant,
     solve_stages,
     solved,
     specimen,
-    stiffness_of,
     worst,
 )
 
@@ -101,24 +97,6 @@ def test_energy_gives_the_stiffness_of_the_sections(tubes: Solved):
                            ("bending_stiffness", "frontal")):  # fmt: skip
         by_energy = tubes.stiffness(f"{quantity}_by_energy", load)
         assert by_energy == pytest.approx(tubes.stiffness(quantity, load), rel=5e-3)
-
-
-def test_superposed_loads_equal_a_direct_solution(small: Mesh):
-    # Linearity; definition.
-    stiffness, held = stiffness_of(small, own_constants(small)), end_held(small)
-    forces = unit_loads(small, "proximal_end", np.array([0.0, 0.0, 17.0]))
-    shares = np.array([31.0, -17.0, -730.0, 2100.0, -900.0, 5300.0])
-    together = solve(small, stiffness, (forces @ shares)[:, :, None], held).displacement[:, :, 0]
-    superposed = solve(small, stiffness, forces, held).displacement @ shares
-    assert worst(superposed, together) < 1e-8
-
-
-def test_more_loads_than_lanes_are_solved_in_turns(small: Mesh):
-    # Definition: twelve loads at once are six and six.
-    stiffness, held = stiffness_of(small, own_constants(small)), end_held(small)
-    forces = unit_loads(small, "proximal_end", np.array([0.0, 0.0, 17.0]))
-    both = solve(small, stiffness, np.concatenate([forces, 2 * forces], axis=2), held)
-    assert worst(both.displacement[:, :, 6:], 2 * both.displacement[:, :, :6]) < 1e-8
 
 
 # --- Stress levels -----------------------------------------------------------------------------------
@@ -208,7 +186,7 @@ LARGEST = {"pin_shear_force": 600.0, "fragment_shear_force": 600.0, "fragment_ax
 
 
 def plate_at(azimuth_deg: float) -> dict[str, Any]:
-    return {"kind": "plate", "name": "plate", "plate": {"azimuth_deg": azimuth_deg}}
+    return {"kind": "plate", "name": "plate", "plate": {**SHORT_PLATE, "azimuth_deg": azimuth_deg}}
 
 
 @pytest.fixture(scope="module")
@@ -262,7 +240,7 @@ def test_mirrored_load_on_a_mirrored_construct(lateral: Solved):
             scale = max(abs(value), 1e-3 * LARGEST.get(quantity, 1.0))
             assert abs(other - value) < 1e-5 * scale, (quantity, location)
             compared += 1
-    assert compared > 150
+    assert compared > 120  # with two screws
 
 
 @pytest.mark.slow

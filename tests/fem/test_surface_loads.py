@@ -8,7 +8,7 @@ import pytest
 from pipeline.errors import MeshError
 from pipeline.fem.loads import SURFACE_MM2, face_points, outer_surface, surface_loads
 from pipeline.fem.mesh import Mesh
-from tests.verification.helpers import outer_faces, plain_resultant
+from tests.models import outer_faces, plain_resultant
 
 # The tube is 15 mm wide and 17 mm long: on its surface, inside the wall, and off to one side.
 POINTS = ([-7.5, 0.0, 9.0], [3.0, 5.0, 6.0], [0.7, 7.3, 11.0])

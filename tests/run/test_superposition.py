@@ -15,7 +15,7 @@ from pipeline.measures.sections import Section
 from pipeline.run.planning import plan
 from pipeline.run.superposition import combinations, statics_residuals, unit_forces
 from pipeline.study.config import load_study
-from tests.verification.helpers import plain_resultant
+from tests.models import plain_resultant
 
 PULLED = Walking(kind="walking", name="walk", muscles=("abductor", "vastus_lateralis"))
 

@@ -12,7 +12,7 @@ from skfem.models.elasticity import lame_parameters, linear_elasticity
 from geometries.materials import isotropic
 from pipeline.fem import stiffness as elastic
 from pipeline.fem.mesh import Mesh
-from tests.verification.helpers import own_constants, sparse, stiffness_of
+from tests.models import own_constants, sparse, stiffness_of
 
 E, NU = 23_000.0, 0.31
 

@@ -1,0 +1,5 @@
+"""A mesh that these tests share."""
+
+from __future__ import annotations
+
+from tests.models import small as small
