@@ -93,10 +93,11 @@ def _cortex_findings(femur: Femur, rod: Nail | Stem | None) -> Iterator[str]:
         left = [outer.at(z) - hypot(*axis_at(rod, z)) - radius for z in passed]
         thinnest = min(thinnest, *left)
     if thinnest < LEAST_CORTEX_MM:
-        remedy = {
-            Nail: "choose a thinner nail, less reaming_mm or smaller offsets",
-            Stem: "choose a thinner stem or less mantle_mm",
-        }.get(type(rod), "thicken the femur")  # type: ignore[arg-type]
+        remedy = "thicken the femur"
+        if isinstance(rod, Nail):
+            remedy = "choose a thinner nail, less reaming_mm or smaller offsets"
+        elif isinstance(rod, Stem):
+            remedy = "choose a thinner stem or less mantle_mm"
         yield (
             f"cortex: {thinnest:.1f} mm is left at its thinnest; allowed {LEAST_CORTEX_MM:g} mm or "
             f"more: {remedy}"
