@@ -83,7 +83,10 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
     sections = (SECTION_INSET_MM, length - SECTION_INSET_MM)
     is_intact = isinstance(construct, IntactConstruct)
 
-    built = _in_canal(rod, femur, levels)
+    try:
+        built = _in_canal(rod, femur, levels)
+    except StudyError as error:
+        raise StudyError(f"construct {construct.name!r}: {error}") from None
     parts = built.under + bone_parts(femur, rod, ends, sections)
     parts += tissue_parts(femur, rod, defect, femur.cortical if is_intact else "tissue")
     parts += built.over
