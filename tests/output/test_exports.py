@@ -25,10 +25,9 @@ from pipeline.output.panels import save
 from pipeline.output.spreadsheet import write_sheets
 from pipeline.run.collect import RESULT_COLUMNS
 from pipeline.storage.files import read_table, write_table
-from pipeline.study.config import parse_study
-from pipeline.tables.comparisons import COMPARISON_COLUMNS
 from tests.designs import fabricate, share, study_of
-from tests.runs import inputs, write_run
+from tests.made import write_comparisons, write_results
+from tests.runs import asked, write_run
 
 XLSX = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"  # ECMA-376
 
@@ -44,15 +43,15 @@ def run(tmp_path_factory: pytest.TempPathFactory) -> Path:
         if row["quantity"] == "torsional_stiffness" and row["construct"] == "nail-10":
             row |= {"mesh": "singular, do not quote"}
     rows.append({"construct": "plate", "stage": "empty", "status": "failed", "reason": "=1+1"})
-    write_table(folder / "results.csv", rows, RESULT_COLUMNS)
-    write_table(folder / "comparisons.csv", [], COMPARISON_COLUMNS)
+    write_results(folder, rows)
+    write_comparisons(folder, [], {})
     return folder
 
 
 @pytest.fixture(scope="module")
 def out(run: Path) -> Path:
     """What is exported of it, with figures in all formats."""
-    paths = export(run, run.parent / "out", parse_study(inputs()["study"], "test"), Print())
+    paths = export(run, run.parent / "out", asked(), Print())
     assert all(path.exists() for path in paths)
     return run.parent / "out"
 
@@ -215,8 +214,7 @@ def test_colour_blind_readers_and_grey_printers_tell_stages_apart():
 def test_sensitivity_is_exported_in_the_formats_asked_for(demo: dict[str, Any], tmp_path: Path):
     study = study_of(demo, kind="one_at_a_time")
     fabricate(study, tmp_path, lambda values: 10 + share(values, 0))
-    write_table(tmp_path / "results.csv", read_table(tmp_path / "results.csv"), RESULT_COLUMNS)
-    write_table(tmp_path / "comparisons.csv", [], COMPARISON_COLUMNS)
+    write_comparisons(tmp_path, [], {})
     shown = study.model_copy(update={"show": study.show.model_copy(update={"stage": "woven"})})
     names = {path.name for path in export(tmp_path, tmp_path / "export", shown, Print(("pdf",)))}
     assert {"sensitivity-nail-10.pdf", "stiffness.pdf"} <= names

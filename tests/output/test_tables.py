@@ -7,9 +7,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.output.tables import HEADINGS, headline, legend
-from pipeline.run.collect import RESULT_COLUMNS
-from pipeline.storage.files import write_table
-from pipeline.tables.comparisons import COMPARISON_COLUMNS, comparison_rows
+from tests.made import write_comparisons, write_results
 
 Values = dict[str, tuple[float, str]]
 SHEAR = {"quantity": "gap_shear_movement", "location": "far"}
@@ -28,8 +26,8 @@ def rows(values: Values, **other: str) -> list[dict[str, object]]:
 
 
 def write_tables(out: Path, table: list[dict[str, object]], gaps: dict[str, str]) -> None:
-    write_table(out / "results.csv", table, RESULT_COLUMNS)
-    write_table(out / "comparisons.csv", comparison_rows(table, gaps), COMPARISON_COLUMNS)
+    write_results(out, table)
+    write_comparisons(out, table, gaps)
 
 
 def printed(out: Path, table: list[dict[str, object]]) -> list[str]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 from pipeline.measures.dictionary import QUANTITIES
 from pipeline.output.indices import draw_indices
@@ -13,11 +12,11 @@ from pipeline.run.case import Case
 from pipeline.run.collect import relate_variants, write_compared, write_inputs, write_tables
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import Plan, cases
-from pipeline.run.record import CASE_COLUMNS, CHECKS
-from pipeline.storage.casebook import LOG, ROWS, SUMMARY, case_folder
-from pipeline.storage.files import read_table, write_json, write_table
+from pipeline.run.record import CHECKS
+from pipeline.storage.files import read_table
 from pipeline.study.config import StudyConfig, load_study
 from pipeline.sweeps.variants import variants_of
+from tests.made import Row, write_case
 
 STUDY = """
 schema_version = 1
@@ -69,8 +68,6 @@ STIFFNESS = {"axial": "axial_stiffness", "torsion": "torsional_stiffness"}
 IMPLANTS = ("von_mises_5mm3", "yield_factor")
 FAILS, FLAGGED = 17, 9  # one case in so many fails, one row carries a doubt
 DOUBT = "the nail would touch the canal by 0.31 mm, which the model does not know"
-PARTS = (("cortex", "cortical"), ("gap", "tissue"), ("nail", "titanium"))
-Row = dict[str, Any]
 
 
 def write_large(folder: Path, points: int = 250) -> tuple[StudyConfig, Path]:
@@ -112,10 +109,9 @@ def _ended(number: int, case: Case, out: Path, chance: random.Random) -> Outcome
         return Outcome(
             case, f"construct {case.name!r}: the mesh of part bolt_2 has cells turned over", 3.1
         )
-    with case_folder(out, case.address) as folder:
-        write_table(folder / ROWS, _rows(case, chance), CASE_COLUMNS)
-        write_json(folder / SUMMARY, _summary(case))
-        (folder / LOG).write_text("made up\n", encoding="utf-8")
+    own = case.own_defect
+    record = {"kind": case.construct.kind, "site": own.site, "gap_mm": own.gap_mm}
+    write_case(out, case.address, _rows(case, chance), **record)
     return Outcome(case, "", 61.7)
 
 
@@ -134,16 +130,6 @@ def _rows(case: Case, chance: random.Random) -> Iterator[Row]:
                     **{name: chance.uniform(1e-13, 1e-9) for name in CHECKS},
                     "flags": "" if chance.randrange(FLAGGED) else DOUBT,
                 }  # fmt: skip
-
-
-def _summary(case: Case) -> Row:
-    return {
-        "case": case.address, "kind": case.construct.kind, "site": case.own_defect.site,
-        "gap_mm": case.own_defect.gap_mm, "failed_stages": {}, "mesh_hash": case.address * 4,
-        "gap": {"height_mm": 215.0, "length_mm": 3.0, "near_azimuth_deg": 0.0, "radius_mm": 13.5},
-        "parts": [{"name": role, "role": role, "material": metal} for role, metal in PARTS],
-        "facts": {"cells": 43210, "unknowns": 210070}, "fields": "none",
-    }  # fmt: skip
 
 
 def _error(row: Row, chance: random.Random) -> Row:
