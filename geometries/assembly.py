@@ -75,7 +75,10 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
     centre, length = gap_centre(femur, defect), femur.length_mm
     sections = (SECTION_INSET_MM, length - SECTION_INSET_MM)
 
-    built = _in_canal(rod, femur, levels)
+    try:
+        built = _in_canal(rod, femur, levels)
+    except StudyError as error:
+        raise StudyError(f"construct {construct.name!r}: {error}") from None
     parts = built.under + bone_parts(femur, rod, ends, sections)
     parts += tissue_parts(femur, rod, defect, "tissue" if construct.has_gap else femur.cortical)
     parts += built.over

@@ -11,6 +11,9 @@ from geometries.bone import Defect
 from geometries.parameters import ExchangeNail, Implant, Nail, Parameters, Real, Stem
 from geometries.plating import Plate, SecondPlate
 
+LEAST_MM = 0.2  # of a specimen's walls, bores and slots
+LEAST_SLICE_MM = 1.0  # of what its reference sections cut off and leave between them
+
 
 class Layer(Parameters):
     """One of the bonded concentric tubes of a specimen."""
@@ -21,15 +24,20 @@ class Layer(Parameters):
         description="Material."
     )
     slot_mm: Real | None = Field(
-        None, gt=0, lt=100, description="Width of a slot through one side of the wall, mm."
+        None, ge=LEAST_MM, lt=100, description="Width of a slot through one side of the wall, mm."
     )
 
     @model_validator(mode="after")
     def _wall_left(self) -> Self:
-        if self.inner_diameter_mm > self.outer_diameter_mm - 0.2:
+        if self.inner_diameter_mm > self.outer_diameter_mm - LEAST_MM:
             raise ValueError(
-                f"inner_diameter_mm = {self.inner_diameter_mm:g} leaves no wall in "
-                f"outer_diameter_mm = {self.outer_diameter_mm:g}; make it at least 0.2 mm smaller"
+                f"inner_diameter_mm = {self.inner_diameter_mm:g} leaves no wall in outer_diameter_mm = "
+                f"{self.outer_diameter_mm:g}; make it at least {LEAST_MM:g} mm smaller"
+            )
+        if 0 < self.inner_diameter_mm < LEAST_MM:
+            raise ValueError(
+                f"inner_diameter_mm = {self.inner_diameter_mm:g}; allowed 0 for a solid one, or "
+                f"{LEAST_MM:g} mm and more: change it"
             )
         return self
 
@@ -155,14 +163,17 @@ class Specimen(Compared):
     has_femur = has_gap = False
 
     kind: Literal["specimen"]
-    length_mm: Real = Field(gt=1, le=1000, description="Length, mm.")
+    length_mm: Real = Field(ge=3 * LEAST_SLICE_MM, le=1000, description="Length, mm.")
     layers: tuple[Layer, ...] = Field(
         min_length=1,
         max_length=4,
         description="Tubes from the outside inwards, each touching the next.",
     )
     section_inset_mm: Real = Field(
-        20.0, gt=0, le=500, description="Reference sections this far inside either end, mm."
+        20.0,
+        ge=LEAST_SLICE_MM,
+        le=500,
+        description="Reference sections this far inside either end, mm.",
     )
 
     @model_validator(mode="after")
@@ -173,10 +184,11 @@ class Specimen(Compared):
                     f"layers must touch: inner_diameter_mm = {outside.inner_diameter_mm:g} against "
                     f"outer_diameter_mm = {inside.outer_diameter_mm:g} of the next; make them equal"
                 )
-        if self.section_inset_mm * 2 >= self.length_mm:
+        if self.section_inset_mm * 2 > self.length_mm - LEAST_SLICE_MM:
             raise ValueError(
                 f"section_inset_mm = {self.section_inset_mm:g} does not fit length_mm = "
-                f"{self.length_mm:g}; allowed less than half of it: make it smaller"
+                f"{self.length_mm:g}; allowed {(self.length_mm - LEAST_SLICE_MM) / 2:g} mm or less: "
+                "make it smaller, or the specimen longer"
             )
         return self
 

@@ -10,13 +10,10 @@ from pipeline.storage.files import read_table, write_table
 from pipeline.study.config import StudyConfig, parse_study
 from pipeline.sweeps.sensitivity import SENSITIVITY_COLUMNS, sensitivity_rows
 from pipeline.sweeps.variants import points_of
-from pipeline.tables.rows import read_results
+from tests.made import results_of, row_of, write_results
 
 KEYS = ("femur.length_mm", "femur.shaft_diameter_mm", "femur.distal_diameter_mm")
 RANGES = ((400.0, 440.0), (25.0, 29.0), (33.0, 41.0))
-RESULTS = (
-    "case", "variant", "construct", "stage", "load", "quantity", "location", "value", "unit", "status",
-)  # fmt: skip
 Model = Callable[[Mapping[str, float]], float]
 
 
@@ -46,14 +43,13 @@ def fabricate(
         status = (lost or {}).get(point.name, "ok")
         table.append({"variant": point.name, "status": status, "reason": "", **point.values})
         if status == "ok":
-            names = {"case": "0" * 16, "variant": point.name, "construct": "nail-10", "stage": "woven"}
-            what = {"quantity": "axial_stiffness", "location": "sections", "unit": "N/mm"}
-            value = model(point.values)
-            results.append({**names, **what, "load": "axial", "value": value, "status": "ok"})
+            what = ("axial_stiffness", "sections", "N/mm")
+            more = {"variant": point.name, "stage": "woven"}
+            results.append(row_of("nail-10", what, model(point.values), **more))
     columns = ("variant", "status", "reason", *(factor.key for factor in study.design.factors))
+    write_results(out, results)
     write_table(out / "design.csv", table, columns)
-    write_table(out / "results.csv", results, RESULTS)
     refused = {row["variant"] for row in table if row["status"] == "refused"}
-    rows = sensitivity_rows(study, refused, read_results(out / "results.csv"))
+    rows = sensitivity_rows(study, refused, results_of(out))
     write_table(out / "sensitivity.csv", rows, SENSITIVITY_COLUMNS)
     return read_table(out / "sensitivity.csv")

@@ -279,4 +279,5 @@ def use_threads(count: int) -> None:
     each core.
     """
     threadpool_limits(1, user_api="blas")
-    numba.set_num_threads(min(count, numba.config.NUMBA_NUM_THREADS))
+    launched: int = vars(numba.config)["NUMBA_NUM_THREADS"]
+    numba.set_num_threads(min(count, launched))

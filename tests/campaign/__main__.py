@@ -23,8 +23,8 @@ from typing import Any
 import numpy as np
 
 from pipeline.storage.files import read_table
-from tests.campaign.draws import Values
 from tests.campaign.jobs import mesh, valid
+from tests.draws import Values
 
 COLUMNS = ("number", "kind", "status", "reason", "seconds", "unknowns", "worst_volume", "study")
 LEAST = 0.99

@@ -7,25 +7,29 @@ import time
 from collections.abc import Iterator
 from typing import Any
 
-import numpy as np
-
 from geometries.assembly import assemble
 from geometries.errors import StudyError
 from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.run.case import Case
 from pipeline.run.planning import cases
 from pipeline.study.config import parse_study
-from tests.campaign.draws import Values, kind_of_construct, study
+from tests.draws import Values
+from tests.studies import seeded, study
+
+SHARES = {  # the commoner ones more often
+    "nail": 0.30, "exchange_nail": 0.10, "plate": 0.26, "nail_plate": 0.13, "two_plates": 0.05,
+    "stem_plate": 0.12, "intact": 0.02, "specimen": 0.02,
+}  # fmt: skip
 
 
 def valid(count: int, seed: int) -> Iterator[tuple[int, Values]]:
     """Drawn studies that pass the lint, with the number of their draw."""
-    random, number = np.random.default_rng(seed), 0
+    chance, number = seeded(seed), 0
     for _ in range(count):
-        kind = kind_of_construct(random)
+        kind = str(chance.random.choice([*SHARES], p=[*SHARES.values()]))
         while True:
             number += 1
-            drawn = study(random, kind)
+            drawn = study(chance, kind)
             try:
                 case = case_of(drawn)
                 assemble(case.construct, case.femur, case.defect)

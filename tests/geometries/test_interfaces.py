@@ -64,6 +64,9 @@ def test_tie_lies_where_the_nail_fits_and_leaves_the_gap_free():
 def test_a_nail_that_fits_nowhere_can_not_be_tied():
     with pytest.raises(StudyError, match=r"canal is wider than the bore of 9 mm everywhere"):
         between("bonded", 8.0)
+    construct = NailConstruct(name="n", kind="nail", nail=Nail(diameter_mm=8.0, canal="bonded"))
+    with pytest.raises(StudyError, match=r"^construct 'n': nail\.canal = .*fits somewhere"):
+        assemble(construct, FEMUR, DEFECT)
 
 
 @pytest.mark.parametrize("canal", ["void", "filler", "bonded"])

@@ -8,9 +8,9 @@ import pytest
 
 from pipeline.output.credibility import credibility_page
 from pipeline.storage.casebook import write_index
-from pipeline.storage.files import write_json, write_table
+from pipeline.storage.files import write_table
 from pipeline.study.config import StudyConfig, load_study
-from pipeline.tables.rows import COLUMNS as RESULT_COLUMNS
+from tests.made import write_case, write_results
 
 FACTORS = (  # ASME V&V 40-2018, table 5-1 as reproduced elsewhere; our hyphens and spelling
     "Software quality assurance", "Numerical code verification", "Discretisation error",
@@ -35,13 +35,11 @@ def study(tmp_path: Path, bench_study: str) -> StudyConfig:
 
 def page(study: StudyConfig, out: Path, *rows: dict[str, object]) -> str:
     """The page of a run with these rows."""
-    (out / "cases" / "0a").mkdir(parents=True)
+    write_results(out, rows)
     write_index(out, [{"construct": "thin", "case": "0a"}])
     facts = {"cells": 4321, "unknowns": 9876}
     parts = [{"name": "layer_1", "role": "nail", "material": "steel"}]
-    record = {"mesh_hash": "0123456789abcdef", "facts": facts, "parts": parts}
-    write_json(out / "cases" / "0a" / "summary.json", record)
-    write_table(out / "results.csv", rows, RESULT_COLUMNS)
+    write_case(out, "0a", mesh_hash="0123456789abcdef", facts=facts, parts=parts)
     return credibility_page(study, out, "gapstrain 0", "Research only.").read_text(encoding="utf-8")
 
 

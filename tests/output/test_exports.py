@@ -25,12 +25,10 @@ from pipeline.output.latex import escaped, long_table, table
 from pipeline.output.panels import save
 from pipeline.output.spreadsheet import write_sheets
 from pipeline.storage.files import read_table, write_table
-from pipeline.study.config import parse_study
-from pipeline.tables.comparisons import COMPARISON_COLUMNS
 from pipeline.tables.rows import COLUMNS as RESULT_COLUMNS
-from pipeline.tables.rows import Row, read_results
 from tests.designs import fabricate, share, study_of
-from tests.runs import inputs, write_run
+from tests.made import results_of, write_comparisons, write_results
+from tests.runs import asked, write_run
 
 XLSX = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"  # ECMA-376
 
@@ -46,15 +44,15 @@ def run(tmp_path_factory: pytest.TempPathFactory) -> Path:
         if row["quantity"] == "torsional_stiffness" and row["construct"] == "nail-10":
             row |= {"mesh": "singular, do not quote"}
     rows.append({"construct": "plate", "stage": "empty", "status": "failed", "reason": "=1+1"})
-    write_table(folder / "results.csv", rows, RESULT_COLUMNS)
-    write_table(folder / "comparisons.csv", [], COMPARISON_COLUMNS)
+    write_results(folder, rows)
+    write_comparisons(folder, {})
     return folder
 
 
 @pytest.fixture(scope="module")
 def out(run: Path) -> Path:
     """What is exported of it, with figures in all formats."""
-    paths = export(run, run.parent / "out", parse_study(inputs()["study"], "test"), Print())
+    paths = export(run, run.parent / "out", asked(), Print())
     assert all(path.exists() for path in paths)
     return run.parent / "out"
 
@@ -164,10 +162,6 @@ def test_figures_come_in_every_format_at_the_resolution(run: Path, out: Path, tm
     assert width_of(save(page, tmp_path / "finer.png", 600)) == 7 * 600
 
 
-def results_of(run: Path) -> list[Row]:
-    return list(read_results(run / "results.csv"))
-
-
 def width_of(png: Path) -> int:
     """Width in pixels, from the header of the format."""
     return int(struct.unpack(">I", png.read_bytes()[16:20])[0])
@@ -221,8 +215,7 @@ def test_colour_blind_readers_and_grey_printers_tell_stages_apart():
 def test_sensitivity_is_exported_in_the_formats_asked_for(demo: dict[str, Any], tmp_path: Path):
     study = study_of(demo, kind="one_at_a_time")
     fabricate(study, tmp_path, lambda values: 10 + share(values, 0))
-    write_table(tmp_path / "results.csv", read_table(tmp_path / "results.csv"), RESULT_COLUMNS)
-    write_table(tmp_path / "comparisons.csv", [], COMPARISON_COLUMNS)
+    write_comparisons(tmp_path, {})
     shown = study.model_copy(update={"show": study.show.model_copy(update={"stage": "woven"})})
     names = {path.name for path in export(tmp_path, tmp_path / "export", shown, Print(("pdf",)))}
     assert {"sensitivity-nail-10.pdf", "stiffness.pdf"} <= names

@@ -1,6 +1,5 @@
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import meshio
@@ -15,8 +14,9 @@ from pipeline.output import figures
 from pipeline.output.figures import FAILED, draw_study, shared_top
 from pipeline.output.model import STRAIN, STRESS, read_model, read_values
 from pipeline.output.scene import Camera, Scale, loaded_implants
-from pipeline.storage.casebook import FIELDS, INDEX, SUMMARY, write_index
+from pipeline.storage.casebook import FIELDS, INDEX, write_index
 from pipeline.storage.files import read_if_any
+from tests.made import write_case
 
 BLOCKS = (  # role, material, box: two bone ends with a gap, a plate on their lateral side
     ("cortex", "cortical", (-10, -10, 0, 10, 10, 48)),
@@ -58,8 +58,16 @@ def _write_case(
     number = np.array(part)
     stress = np.where(number == 3, level * np.linspace(0.5, 1, len(cells)), np.nan)
     strain = np.where((number == 2) & tissue, level / 10, np.nan)
-    folder, stage = out / "cases" / name, "soft" if solved else "hard"
-    folder.mkdir(parents=True)
+    stage = "soft" if solved else "hard"
+    folder = write_case(
+        out,
+        name,
+        kind="plate",
+        gap_mm=4.0,
+        parts=[{"name": r, "role": r, "material": m} for r, m, _ in BLOCKS],
+        gap={"height_mm": 50.0, "length_mm": 4.0, "radius_mm": 10.0, "near_azimuth_deg": 0.0},
+        failed_stages={} if solved else {"soft": "nail can slide (a mechanism)"},
+    )
     meshio.Mesh(
         nodes,
         [("tetra10", cells)],
@@ -70,16 +78,6 @@ def _write_case(
             f"{STRAIN}:{stage}:axial": [strain.astype(np.float32)],
         },
     ).write(folder / FIELDS, file_format="vtu")
-    summary = {
-        "kind": "plate",
-        "site": "mid-shaft",
-        "gap_mm": 4.0,
-        "parts": [{"name": r, "role": r, "material": m} for r, m, _ in BLOCKS],
-        "gap": {"height_mm": 50.0, "length_mm": 4.0, "radius_mm": 10.0, "near_azimuth_deg": 0.0},
-        "failed_stages": {} if solved else {"soft": "nail can slide (a mechanism)"},
-        "facts": {},
-    }
-    (folder / SUMMARY).write_text(json.dumps(summary))
     listed = read_if_any(out / INDEX)
     write_index(out, [*listed, {"construct": name, "case": name}])
 

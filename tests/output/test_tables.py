@@ -7,10 +7,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.output.tables import HEADINGS, short_table
-from pipeline.storage.files import write_table
-from pipeline.tables.comparisons import COMPARISON_COLUMNS, comparison_rows
-from pipeline.tables.rows import COLUMNS as RESULT_COLUMNS
-from pipeline.tables.rows import read_results
+from tests.made import write_comparisons, write_results
 
 Values = dict[str, tuple[float, str]]
 SHEAR = {"quantity": "gap_shear_movement", "location": "far"}
@@ -29,12 +26,11 @@ def rows(values: Values, **other: str) -> list[dict[str, object]]:
 
 
 def write_tables(out: Path, table: list[dict[str, object]], gaps: dict[str, str]) -> None:
-    write_table(out / "results.csv", table, RESULT_COLUMNS)
-    rows = list(read_results(out / "results.csv"))
-    write_table(out / "comparisons.csv", comparison_rows(rows, gaps), COMPARISON_COLUMNS)
+    write_results(out, table)
+    write_comparisons(out, gaps)
 
 
-def headline(out: Path, stage: str = "woven", load: str = "axial") -> list[tuple[str, ...]]:
+def headline(out: Path, stage: str, load: str) -> list[tuple[str, ...]]:
     """Name and printed cells of each construct."""
     lines = short_table(out, stage, load).lines
     return [(name, *(cell.text for cell in cells)) for name, cells in lines]
@@ -116,8 +112,5 @@ def test_a_line_more_names_whose_errors_are_estimated(tmp_path: Path):
     for row in table[1:]:
         row["mesh"] = "estimated from 1 of 3 constructs: a; same stage and load"
     write_tables(tmp_path, table, {})
-    assert (
-        short_table(tmp_path, "woven", "axial")
-        .legend[1]
-        .startswith("± of b, c is estimated from other constructs")
-    )
+    legend = short_table(tmp_path, "woven", "axial").legend
+    assert legend[1].startswith("± of b, c is estimated from other constructs")

@@ -21,7 +21,8 @@ from pipeline.sharing import opening
 from pipeline.sharing.bundle import bundle
 from pipeline.sharing.opening import opened
 from pipeline.storage.checksums import checksum_lines, digest_of
-from tests.runs import CONSTRUCTS, DEMO, case_of, write_run
+from tests.made import DEMO, address_of
+from tests.runs import CONSTRUCTS, write_run
 
 
 @pytest.fixture
@@ -44,18 +45,19 @@ def names(path: Path) -> list[str]:
 
 def test_a_bundle_holds_what_another_needs(packed: Path, run: Path):
     cases = {
-        f"cases/{case_of(name)}/{file}"
+        f"cases/{address_of(name)}/{file}"
         for name in CONSTRUCTS
         for file in ("rows.csv", "summary.json", "log.txt", "checksums.txt")
     }
     found = names(packed)
     assert found == sorted(found)
     assert set(found) == cases | {
-        "study.toml", "inputs.json", "cases.csv", "results.csv", "dictionary.csv", "meshes.csv",
-        "figures/overview.png", "environment.txt", "CITATION.cff", "README.txt", "checksums.txt",
+        "study.toml", "inputs.json", "cases.csv", "results.csv", "comparisons.csv", "dictionary.csv",
+        "meshes.csv", "figures/overview.png", "environment.txt", "CITATION.cff", "README.txt",
+        "checksums.txt",
     }  # fmt: skip
     full = names(bundle(run, packed.with_name("full.zip"), with_fields=True))
-    assert set(full) - set(found) == {f"cases/{case_of(name)}/fields.vtu" for name in CONSTRUCTS}
+    assert set(full) - set(found) == {f"cases/{address_of(name)}/fields.vtu" for name in CONSTRUCTS}
 
 
 def test_a_report_is_packed_and_proved_where_there_is_one(run: Path, tmp_path: Path):
@@ -76,7 +78,7 @@ def test_other_mesh_levels_and_a_claims_file_are_packed_too(run: Path, tmp_path:
     claims = tmp_path / "sentences.toml"
     claims.write_text("claims = []")
     found = names(bundle(run, tmp_path / "a.zip", claims=claims))
-    assert f"levels/fine/cases/{case_of('nail-10')}/summary.json" in found
+    assert f"levels/fine/cases/{address_of('nail-10')}/summary.json" in found
     assert "levels/fine/results.csv" in found
     assert "claims.toml" in found
     shutil.copy(claims, run / "claims.toml")
@@ -149,7 +151,7 @@ def test_the_papers_say_what_it_was_made_with_and_how_to_use_it(packed: Path):
     ]  # fmt: skip
     assert text["meshes.csv"].splitlines()[0] == "case,mesh_hash,cells,unknowns"
     assert len(text["meshes.csv"].splitlines()) == 1 + len(CONSTRUCTS)
-    assert ",4321,21000" in text["meshes.csv"]
+    assert ",4321,21007" in text["meshes.csv"]
     for words in ("sha256sum -c checksums.txt", "gapstrain reproduce BUNDLE", "medical device"):
         assert words in text["README.txt"]
     assert text["study.toml"] == DEMO.read_text(encoding="utf-8")
@@ -157,7 +159,7 @@ def test_the_papers_say_what_it_was_made_with_and_how_to_use_it(packed: Path):
 
 @pytest.mark.parametrize(
     "missing", ["study.toml", "inputs.json", "cases.csv", "results.csv", "dictionary.csv",
-                f"cases/{case_of('nail-10')}/summary.json"]
+                f"cases/{address_of('nail-10')}/summary.json"]
 )  # fmt: skip
 def test_a_run_that_is_not_finished_is_refused(run: Path, tmp_path: Path, missing: str):
     (run / missing).unlink()
@@ -167,7 +169,7 @@ def test_a_run_that_is_not_finished_is_refused(run: Path, tmp_path: Path, missin
 
 
 def test_a_case_that_is_not_what_its_run_wrote_is_refused(run: Path, tmp_path: Path):
-    (run / "cases" / case_of("nail-10") / "rows.csv").write_text("better numbers\n")
+    (run / "cases" / address_of("nail-10") / "rows.csv").write_text("better numbers\n")
     with pytest.raises(StudyError, match=r"rows.csv: not what the run wrote"):
         bundle(run, tmp_path / "x.zip")
 
@@ -175,7 +177,7 @@ def test_a_case_that_is_not_what_its_run_wrote_is_refused(run: Path, tmp_path: P
 @pytest.mark.parametrize("name", ["../../elsewhere", "0123456789ABCDEF", ""])
 def test_a_case_can_not_name_a_folder_elsewhere(run: Path, tmp_path: Path, name: str):
     path = run / "cases.csv"
-    path.write_text(path.read_text().replace(case_of("nail-10"), name))
+    path.write_text(path.read_text().replace(address_of("nail-10"), name))
     with pytest.raises(StudyError, match="allowed are 16 hexadecimal digits"):
         bundle(run, tmp_path / "x.zip")
 
@@ -267,7 +269,7 @@ def test_names_that_differ_by_case_alone_are_refused(tmp_path: Path):
 
 def test_any_changed_byte_is_found(packed: Path, tmp_path: Path):
     folder = opened(packed, tmp_path / "new")
-    path = folder / "cases" / case_of("nail-10") / "summary.json"
+    path = folder / "cases" / address_of("nail-10") / "summary.json"
     content = bytearray(path.read_bytes())
     content[len(content) // 2] ^= 1
     path.write_bytes(content)

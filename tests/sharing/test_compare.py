@@ -12,7 +12,8 @@ from pipeline.measures.dictionary import QUANTITIES
 from pipeline.sharing.compare import DIFFERENCE_COLUMNS, agree, compare
 from pipeline.sharing.tolerances import RESIDUALS, TAILS, Tolerances
 from pipeline.storage.files import read_table, write_table
-from tests.runs import VALUES, case_of, write_run
+from tests.made import address_of
+from tests.runs import VALUES, write_run
 
 SHEAR = ("nail-10", "atrophic", "axial", "gap_shear_movement", "far")
 STRESS = ("nail-10", "woven", "axial", "von_mises_5mm3", "bolt_1")
@@ -179,7 +180,7 @@ def test_without_a_list_of_cases_no_mesh_is_known_to_be_the_same(tmp_path: Path)
 def test_a_summary_that_no_run_wrote_is_a_sentence(tmp_path: Path):
     a = write_run(tmp_path / "a")
     for text in ("{", "3", "[" * 100_000):
-        (a / "cases" / case_of("nail-10") / "summary.json").write_text(text)
+        (a / "cases" / address_of("nail-10") / "summary.json").write_text(text)
         with pytest.raises(StudyError, match=r"summary.json: can not be read .*as a run wrote it"):
             compare(a, a)
 

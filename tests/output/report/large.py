@@ -6,7 +6,6 @@ import random
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 from pipeline.measures.dictionary import QUANTITIES
 from pipeline.output.indices import draw_indices
@@ -15,12 +14,10 @@ from pipeline.run.collect import related, rows_of, write_tables
 from pipeline.run.execute import Asked, write_inputs
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import Plan, Planned, cases
-from pipeline.run.record import CASE_COLUMNS
-from pipeline.storage.casebook import LOG, ROWS, SUMMARY, case_folder
-from pipeline.storage.files import write_json, write_table
 from pipeline.study.config import StudyConfig, load_study
 from pipeline.sweeps.variants import variants_of
-from pipeline.tables import rows
+from pipeline.tables import rows as tables
+from tests.made import Row, write_case
 
 STUDY = """
 schema_version = 1
@@ -72,8 +69,6 @@ STIFFNESS = {"axial": "axial_stiffness", "torsion": "torsional_stiffness"}
 IMPLANTS = ("von_mises_5mm3", "yield_factor")
 FAILS, FLAGGED = 17, 9  # one case in so many fails, one row carries a doubt
 DOUBT = "the nail would touch the canal by 0.31 mm, which the model does not know"
-PARTS = (("cortex", "cortical"), ("gap", "tissue"), ("nail", "titanium"))
-Row = dict[str, Any]
 
 
 def write_large(folder: Path, points: int = 250) -> tuple[StudyConfig, Path]:
@@ -102,8 +97,8 @@ def write_large(folder: Path, points: int = 250) -> tuple[StudyConfig, Path]:
     planned = Plan(study, variants, tuple(items))
     write_inputs(planned, Asked(file.read_text(encoding="utf-8"), (), 3, 2), out)
     outcomes = [_ended(number, case, out, chance) for number, case in enumerate(listed)]
-    found = [_with_error(row, chance) for row in rows_of(outcomes, out)]
-    write_tables(planned, outcomes, related(found, listed), out)
+    rows = [_with_error(row, chance) for row in rows_of(outcomes, out)]
+    write_tables(planned, outcomes, related(rows, listed), out)
     draw_indices(out, *study.shown)
     return study, out
 
@@ -113,10 +108,9 @@ def _ended(number: int, case: Case, out: Path, chance: random.Random) -> Outcome
         return Outcome(
             case, f"construct {case.name!r}: the mesh of part bolt_2 has cells turned over", 3.1
         )
-    with case_folder(out, case.address) as folder:
-        write_table(folder / ROWS, _rows(case, chance), CASE_COLUMNS)
-        write_json(folder / SUMMARY, _summary(case))
-        (folder / LOG).write_text("made up\n", encoding="utf-8")
+    own = case.own_defect
+    record = {"kind": case.construct.kind, "site": own.site, "gap_mm": own.gap_mm}
+    write_case(out, case.address, _rows(case, chance), **record)
     return Outcome(case, "", 61.7)
 
 
@@ -132,22 +126,12 @@ def _rows(case: Case, chance: random.Random) -> Iterator[Row]:
                     "stage": stage, "load": load.name, "quantity": quantity, "location": at,
                     "value": chance.uniform(0.1, 900.0), "unit": QUANTITIES[quantity].unit,
                     "status": "ok",
-                    **{name: chance.uniform(1e-13, 1e-9) for name in rows.CHECKS},
+                    **{name: chance.uniform(1e-13, 1e-9) for name in tables.CHECKS},
                     "flags": "" if chance.randrange(FLAGGED) else DOUBT,
                 }  # fmt: skip
 
 
-def _summary(case: Case) -> Row:
-    return {
-        "case": case.address, "kind": case.construct.kind, "site": case.own_defect.site,
-        "gap_mm": case.own_defect.gap_mm, "failed_stages": {}, "mesh_hash": case.address * 4,
-        "gap": {"height_mm": 215.0, "length_mm": 3.0, "near_azimuth_deg": 0.0, "radius_mm": 13.5},
-        "parts": [{"name": role, "role": role, "material": metal} for role, metal in PARTS],
-        "facts": {"cells": 43210, "unknowns": 210070}, "fields": "none",
-    }  # fmt: skip
-
-
-def _with_error(row: rows.Row, chance: random.Random) -> rows.Row:
+def _with_error(row: tables.Row, chance: random.Random) -> tables.Row:
     if not row.is_ok:
         return row
     error = float(f"{chance.uniform(0.5, 9.0):.3g}")

@@ -1,26 +1,19 @@
-"""A finished run that nobody computed, for the page: numbers, names and fields are made up."""
+"""Numbers, names and fields of a run for the page, all made up."""
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pyvista as pv
-from PIL import Image
 
 from pipeline.run.collect import write_beside
 from pipeline.run.planning import Plan
-from pipeline.storage.checksums import checksum_lines, digest_of
-from pipeline.storage.files import write_table
 from pipeline.study.config import StudyConfig, parse_study
 from pipeline.sweeps.variants import variants_of
-from pipeline.tables.comparisons import COMPARISON_COLUMNS, comparison_rows
-from pipeline.tables.rows import COLUMNS as RESULT_COLUMNS
-from pipeline.tables.rows import read_results
+from tests.made import Row, results_of, row_of, write_run
 
 HOSTILE = '<img src=x onerror="alert(1)">$\\frac{1}{0}$</script>'
 NAMES = ("nail-10", "exchange-nail-12", "plate")
@@ -38,8 +31,6 @@ OTHERS = {
     ("strain_band", "classical/under_2", "%"): (10.0, 25.5, 0.0),
     ("strain_band", "classical/2_to_10", "%"): (90.0, 74.5, 100.0),
 }
-PARTS = (("cortex", "cortical"), ("gap", "tissue"), ("nail", "titanium"))
-COLUMNS = ("variant", "construct", "case", "status", "reason", "seconds")
 SOURCE = {"source": "invented for this test alone", "differs": f"there was no such test {HOSTILE}"}
 STIFFNESS = {
     "quantity": "axial_stiffness",
@@ -55,29 +46,14 @@ MEASURED = [
 ]  # fmt: skip
 OWN = {"kind": "nail", "name": "own", "nail": {"diameter_mm": 10.0, "canal": "bracket"}}
 ENDS = {"own-void": (1.8171, 4.0), "own-filler": (1.3, 3.0), "own-bonded": (0.2719, 5.0)}
-Row = dict[str, Any]
-
-
-def address_of(name: str) -> str:
-    return hashlib.sha256(name.encode()).hexdigest()[:16]
 
 
 def study_of(demo: Mapping[str, Any], **changed: Any) -> StudyConfig:
     return parse_study({**demo, **changed}, "demo")
 
 
-def row_of(name: str, what: tuple[str, str, str], value: float, **more: Any) -> Row:
-    quantity, location, unit = what
-    return {
-        "case": address_of(name), "variant": "", "construct": name, "site": "mid-shaft", "gap_mm": 3,
-        "stage": "atrophic", "load": "axial", "quantity": quantity, "location": location,
-        "value": value, "unit": unit, "status": "ok", "force_residual": 2.3e-12,
-        "moment_residual": 1.1e-11, "energy_residual": 4.7e-13, "volume_error": 1.9e-5, **more,
-    }  # fmt: skip
-
-
 def rows_of(names: tuple[str, ...] = NAMES, errors: bool = True) -> list[Row]:
-    rows = []
+    rows: list[Row] = []
     for number, name in enumerate(NAMES):
         value, error = SHEAR[name]
         shear = ("gap_shear_movement", "far", "mm")
@@ -87,52 +63,7 @@ def rows_of(names: tuple[str, ...] = NAMES, errors: bool = True) -> list[Row]:
             for what, values in OTHERS.items()
             if values[number] is not None
         ]
-    return [row for row in rows if row["construct"] in names]
-
-
-def write_run(study: StudyConfig, out: Path, rows: list[Row], failed: Mapping[str, str] = {}) -> Path:
-    """Write the folder of a run with these rows; failed constructs come with their reasons."""
-    (out / "figures").mkdir(parents=True)
-    rows = [*rows, *(
-        {"case": address_of(name), "variant": "", "construct": name, "status": "failed", "reason": why}
-        for name, why in failed.items()
-    )]  # fmt: skip
-    names = list(dict.fromkeys(row["construct"] for row in rows))
-    write_table(out / "results.csv", rows, RESULT_COLUMNS)
-    results = list(read_results(out / "results.csv"))
-    compared = comparison_rows(results, dict.fromkeys(names, "one gap"))
-    write_table(out / "comparisons.csv", compared, COMPARISON_COLUMNS)
-    listed = [
-        {
-            "construct": name, "case": address_of(name), "reason": failed.get(name, ""),
-            "status": "failed" if name in failed else "ok",
-        }
-        for name in names
-    ]  # fmt: skip
-    write_table(out / "cases.csv", listed, COLUMNS)
-    content = study.model_dump(mode="json", exclude_unset=True)
-    versions = {"gapstrain": "0.0.9", "numpy": "1.26.0"}
-    inputs = {"study": content, "changes": [], "levels": 1, "versions": versions, "platform": "Made-1"}
-    (out / "inputs.json").write_text(json.dumps(inputs))
-    for name in names:
-        if name not in failed:
-            write_case(out / "cases" / address_of(name))
-    Image.new("RGB", (2600, 900), "#1b5e8c").save(out / "figures" / "overview.png")
-    return out
-
-
-def write_case(folder: Path) -> None:
-    folder.mkdir(parents=True)
-    summary = {
-        "kind": "nail", "mesh_hash": "0af3" * 16, "failed_stages": {}, "site": "mid-shaft",
-        "facts": {"cells": 4321, "unknowns": 21007},
-        "gap": {"height_mm": 15.0, "length_mm": 3.0, "near_azimuth_deg": 0.0, "radius_mm": 13.5},
-        "parts": [{"name": role, "role": role, "material": metal} for role, metal in PARTS],
-    }  # fmt: skip
-    (folder / "summary.json").write_text(json.dumps(summary))
-    (folder / "rows.csv").write_text("stage\n")
-    sums = {name: digest_of(folder / name) for name in ("summary.json", "rows.csv")}
-    (folder / "checksums.txt").write_text(checksum_lines(sums))
+    return [one for one in rows if one["construct"] in names]
 
 
 def write_fields(folder: Path) -> pv.UnstructuredGrid:
@@ -157,8 +88,8 @@ def write_set_beside(demo: Mapping[str, Any], out: Path, rows: list[Row]) -> tup
         constructs=[*demo["constructs"], OWN],
     )
     planned = Plan(study, variants_of(study), ())  # assembling is slow
-    write_run(study, out, rows)
-    write_beside(planned, list(read_results(out / "results.csv")), out)
+    write_run(out, study, rows)
+    write_beside(planned, results_of(out), out)
     return study, out
 
 

@@ -8,15 +8,8 @@ from typing import Any
 import pytest
 
 from pipeline.storage.files import read_table
-from tests.output.report.made_up import (
-    ENDS,
-    bounded_rows,
-    row_of,
-    rows_of,
-    study_of,
-    write_run,
-    write_set_beside,
-)
+from tests.made import row_of, write_run
+from tests.output.report.made_up import ENDS, bounded_rows, rows_of, study_of, write_set_beside
 from tests.output.report.reading import Made, Page, made
 
 
@@ -80,7 +73,7 @@ def test_both_tables_can_be_sorted(page: Page):
 
 def test_without_the_tables_there_are_no_such_sections(demo: dict[str, Any], tmp_path: Path):
     study = study_of(demo)
-    page = Page(made((study, write_run(study, tmp_path / "out", rows_of()))))
+    page = Page(made((study, write_run(tmp_path / "out", study, rows_of()))))
     assert not {"published", "brackets"} & {found.get("id") for _, found in page.tags}
     assert not {"#published", "#brackets"} & {found.get("href") for _, found in page.tags}
 

@@ -12,7 +12,8 @@ from geometries.errors import StudyError
 from pipeline.caution import CAUTION
 from pipeline.cli import app
 from pipeline.output.report.page import report_page
-from tests.output.report.made_up import rows_of, study_of, write_run
+from tests.made import write_run
+from tests.output.report.made_up import rows_of, study_of
 
 
 def run(*arguments: object) -> str:
@@ -24,7 +25,7 @@ def run(*arguments: object) -> str:
 
 def test_the_page_is_made_again_from_the_folder_alone(demo: dict[str, Any], tmp_path: Path):
     study = study_of(demo, question={"text": "Which numbers come back?"})
-    out = write_run(study, tmp_path / "out", rows_of())
+    out = write_run(tmp_path / "out", study, rows_of())
     said = run("report", out)
     assert CAUTION in said
     text = (out / "report.html").read_text(encoding="utf-8")
@@ -49,7 +50,7 @@ def test_a_folder_that_is_not_whole_is_one_sentence(
 ):
     out = tmp_path / "out"
     if name:
-        write_run(study_of(demo), out, rows_of())
+        write_run(out, study_of(demo), rows_of())
         (out / name).unlink()
     with pytest.raises(StudyError) as caught:
         run("report", out)

@@ -14,15 +14,8 @@ from pipeline.output.report import charts
 from pipeline.output.report.run import Run
 from pipeline.storage.files import read_table, write_table
 from pipeline.study.config import load_study, parse_study
-from tests.output.report.made_up import (
-    HOSTILE,
-    NAMES,
-    row_of,
-    rows_of,
-    study_of,
-    write_fields,
-    write_run,
-)
+from tests.made import row_of, write_run
+from tests.output.report.made_up import HOSTILE, NAMES, rows_of, study_of, write_fields
 from tests.output.report.reading import Made, Page, made
 
 ROOT = Path(__file__).parents[3]
@@ -33,7 +26,7 @@ SECTIONS = ["answer", "constructs", "charts", "numbers", "pairs", "doubts", "gro
 def sound(tmp_path_factory: pytest.TempPathFactory) -> Made:
     """A run without faults that several tests read and none changes."""
     study = load_study(ROOT / "configs" / "demo.toml")
-    return study, write_run(study, tmp_path_factory.mktemp("sound") / "out", rows_of())
+    return study, write_run(tmp_path_factory.mktemp("sound") / "out", study, rows_of())
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +37,7 @@ def page(sound: Made) -> Page:
 @pytest.fixture
 def run(demo: dict[str, Any], tmp_path: Path) -> Made:
     study = study_of(demo)
-    return study, write_run(study, tmp_path / "out", rows_of())
+    return study, write_run(tmp_path / "out", study, rows_of())
 
 
 def test_every_number_is_the_cell_that_it_names(page: Page, sound: Made):
@@ -98,14 +91,14 @@ def test_undecided_pairs_are_said_in_words(page: Page):
 
 def test_without_errors_nothing_is_said_to_differ(demo: dict[str, Any], tmp_path: Path):
     study = study_of(demo)
-    text = Page(made((study, write_run(study, tmp_path / "out", rows_of(errors=False))))).text
+    text = Page(made((study, write_run(tmp_path / "out", study, rows_of(errors=False))))).text
     assert "In 3 of 3 pairs the error is not known" in text
     assert "exceeds both errors in sum." not in text.split("Comparisons")[0]
 
 
 def test_a_failed_case_says_why_and_is_in_no_chart(demo: dict[str, Any], tmp_path: Path):
     study, why = study_of(demo), "the nail is wider than the canal"
-    out = write_run(study, tmp_path / "out", rows_of(NAMES[:2]), {"plate": why})
+    out = write_run(tmp_path / "out", study, rows_of(NAMES[:2]), failed={"plate": why})
     page = Page(made((study, out)))
     assert "2 ok, 1 failed" in page.text
     assert f"plate: {why}" in page.text
@@ -118,8 +111,8 @@ def test_hostile_names_come_out_as_text(demo: dict[str, Any], tmp_path: Path):
     rows = [row | {"flags": HOSTILE} for row in rows_of()]
     rows.append(row_of(HOSTILE, what, 0.7) | {"stage": HOSTILE, "quantity": HOSTILE})
     rows.append(row_of(HOSTILE, what, 0.8))
-    clean = made((study_of(demo), write_run(study_of(demo), tmp_path / "clean", rows_of())))
-    text = made((study, write_run(study, tmp_path / "out", rows, {"x-1": HOSTILE})))
+    clean = made((study_of(demo), write_run(tmp_path / "clean", study_of(demo), rows_of())))
+    text = made((study, write_run(tmp_path / "out", study, rows, failed={"x-1": HOSTILE})))
     page = Page(text)
     assert len(page.every("script")) == len(Page(clean).every("script"))
     assert not [found for _, found in page.tags for name in found if name.startswith("on")]
@@ -157,7 +150,7 @@ def test_pictures_are_made_small_and_strangers_left_out(run: Made):
 
 def test_a_location_that_is_not_there_is_said(demo: dict[str, Any], tmp_path: Path):
     study = study_of(demo, question={"quantity": "axial_stiffness", "location": "shaft"})
-    text = Page(made((study, write_run(study, tmp_path / "out", rows_of())))).text
+    text = Page(made((study, write_run(tmp_path / "out", study, rows_of())))).text
     assert "No construct has this result. It is read at: sections; correct question.location." in text
 
 
@@ -169,7 +162,7 @@ def test_a_study_without_a_gap_says_that_nothing_answers(bench_study: str, tmp_p
         row_of("thick", what, 9000.0) | {"stage": "empty", "load": "pull", "quantity": "",
          "location": "", "value": "", "status": "failed", "reason": "thick can move freely"},
     ]  # fmt: skip
-    page = Page(made((study, write_run(study, tmp_path / "out", rows))))
+    page = Page(made((study, write_run(tmp_path / "out", study, rows))))
     assert "No construct has this result." in page.text
     assert "thick, stage empty: thick can move freely" in page.text
 
@@ -179,7 +172,7 @@ def test_a_design_shows_its_first_variant_and_its_factors(demo: dict[str, Any], 
     study = study_of(demo, design={"kind": "grid", "factors": [factor]})
     rows = [row | {"variant": name} for name in ("v1", "v2") for row in rows_of(NAMES[:1])]
     rows[-1] |= {"value": 1234.5}
-    out = write_run(study, tmp_path / "out", rows)
+    out = write_run(tmp_path / "out", study, rows)
     cases = [{**row, "variant": name} for name in ("v1", "v2") for row in read_table(out / "cases.csv")]
     write_table(out / "cases.csv", cases, tuple(cases[0]))
     design = [
@@ -202,7 +195,7 @@ def test_of_the_highest_stress_each_point_shows_its_most_loaded_part(
         row_of("nail-10", ("von_mises_5mm3", part, "MPa"), value, variant=variant, error=error)
         for (variant, part), (value, error) in stresses.items()
     ]
-    out = write_run(study, tmp_path / "out", rows)
+    out = write_run(tmp_path / "out", study, rows)
     design = [{"variant": f"v{n}", "status": "ok", "reason": "", "gap": n} for n in (1, 2)]
     write_table(out / "design.csv", design, tuple(design[0]))
     drawn: list[Any] = []
@@ -222,7 +215,7 @@ def test_a_large_design_draws_some_of_its_points(
     study, what = study_of(demo), ("gap_shear_movement", "far", "mm")
     names = [f"v{n}" for n in range(10)]
     rows = [row_of("nail-10", what, 1.0 + n) | {"variant": name} for n, name in enumerate(names)]
-    out = write_run(study, tmp_path / "out", rows)
+    out = write_run(tmp_path / "out", study, rows)
     design = [{"variant": name, "status": "ok", "reason": "", "gap": n} for n, name in enumerate(names)]
     write_table(out / "design.csv", design, tuple(design[0]))
     found = [chart for chart in charts.charts(Run(study, out)) if chart.title.endswith("over gap")]
@@ -236,7 +229,7 @@ def test_a_large_design_draws_some_of_its_points(
 def test_a_large_table_is_cut_and_says_so(demo: dict[str, Any], tmp_path: Path):
     study = study_of(demo)
     more = [row_of("plate", ("tissue_pressure", f"p{n}", "MPa"), 0.1 * n) for n in range(2600)]
-    page = Page(made((study, write_run(study, tmp_path / "out", [*rows_of(), *more]))))
+    page = Page(made((study, write_run(tmp_path / "out", study, [*rows_of(), *more]))))
     text = page.text
     shown = len({found["data-row"] for found, _ in page.cells})
     assert "rows: the headline quantities. results.csv beside this page has all." in text

@@ -12,7 +12,8 @@ import pytest
 from pipeline.output.report import viewer
 from pipeline.output.report.run import Run
 from pipeline.output.shells import STEP_MM, read_ranges, read_shells
-from tests.output.report.made_up import NAMES, address_of, rows_of, study_of, write_fields, write_run
+from tests.made import address_of, write_run
+from tests.output.report.made_up import NAMES, rows_of, study_of, write_fields
 
 NAME = NAMES[0]
 
@@ -20,7 +21,7 @@ NAME = NAMES[0]
 @pytest.fixture
 def run(demo: dict[str, Any], tmp_path: Path) -> Run:
     study = study_of(demo)
-    out = write_run(study, tmp_path / "out", rows_of())
+    out = write_run(tmp_path / "out", study, rows_of())
     write_fields(out / "cases" / address_of(NAME))
     return Run(study, out)
 
