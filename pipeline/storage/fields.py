@@ -10,12 +10,13 @@ import numpy as np
 
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array
+from pipeline.storage.files import in_place
 
 
 def write_fields(
     path: Path, mesh: Mesh, point_fields: Mapping[str, Array], cell_fields: Mapping[str, Array]
 ) -> None:
-    """Write mesh and fields as VTU in single precision.
+    """Write mesh and fields as VTU in single precision; whole or not.
 
     Parameters
     ----------
@@ -27,7 +28,7 @@ def write_fields(
         Values at nodes (n, ...) and in cells (m, ...).
     """
     single = np.float32
-    meshio.Mesh(
+    written = meshio.Mesh(
         mesh.nodes,
         [("tetra10", mesh.cells)],
         point_data={name: values.astype(single) for name, values in point_fields.items()},
@@ -35,4 +36,6 @@ def write_fields(
             "part": [mesh.part_of.astype(np.int32)],
             **{name: [values.astype(single)] for name, values in cell_fields.items()},
         },
-    ).write(path, file_format="vtu")
+    )
+    with in_place(path) as draft:
+        written.write(draft, file_format="vtu")

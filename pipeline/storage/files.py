@@ -121,5 +121,5 @@ def read_if_any(path: Path) -> list[dict[str, str]]:
 
 
 def write_json(path: Path, content: Mapping[str, Any]) -> None:
-    """Write a record as JSON."""
-    path.write_text(json.dumps(content, indent=2, sort_keys=True) + "\n", encoding="utf-8")
+    """Write a record as JSON; whole or not."""
+    write_text(path, json.dumps(content, indent=2, sort_keys=True) + "\n")

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import errno
+import json
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
+import meshio
+import numpy as np
 import pandas as pd
 import pytest
 
 from pipeline.errors import OutputError
-from pipeline.storage.casebook import case_folder
-from pipeline.storage.files import check_writable, read_table, write_table
+from pipeline.storage.casebook import case_folder, case_of, write_index
+from pipeline.storage.fields import write_fields
+from pipeline.storage.files import check_writable, read_table, write_json, write_table
 from pipeline.storage.parquet import write_parquet
 from pipeline.tables.rows import COLUMNS as RESULT_COLUMNS
 from pipeline.tables.rows import NUMBERS
@@ -91,3 +96,58 @@ def test_unwritable_folder_is_refused_before_the_run(
     monkeypatch.setattr(Path, "write_text", refuse)
     with pytest.raises(OutputError, match="Permission denied"):
         check_writable(tmp_path)
+
+
+def test_a_record_is_whole_or_as_it_was(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    write_json(tmp_path / "summary.json", {"a": 1})
+    written = Path.open
+
+    def open_partly(path: Path, mode: str = "r", *words: Any, **more: Any) -> Any:
+        file = written(path, mode, *words, **more)
+        if "w" in mode:
+            file.write("{ partly")
+            file.close()
+            raise OSError(errno.ENOSPC, "No space left on device")
+        return file
+
+    monkeypatch.setattr(Path, "open", open_partly)
+    with pytest.raises(OutputError, match="free disk space"):
+        write_json(tmp_path / "summary.json", {"a": 2})
+    monkeypatch.undo()
+    assert [path.name for path in tmp_path.iterdir()] == ["summary.json"]
+    assert json.loads((tmp_path / "summary.json").read_text()) == {"a": 1}
+
+
+def test_fields_are_whole_or_as_they_were(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    nodes = np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]], dtype=float)
+    pairs = ((0, 1), (1, 2), (0, 2), (0, 3), (1, 3), (2, 3))
+    nodes = np.concatenate([nodes, [(nodes[a] + nodes[b]) / 2 for a, b in pairs]])
+    mesh = SimpleNamespace(nodes=nodes, cells=np.arange(10)[None], part_of=np.zeros(1, dtype=int))
+    path = tmp_path / "fields.vtu"
+    write_fields(path, mesh, {"u": nodes}, {"s": np.ones(1)})  # type: ignore[arg-type]
+    good = path.read_bytes()
+    assert meshio.read(path).point_data["u"] == pytest.approx(nodes)
+
+    def write_partly(_: object, place: Path, **__: Any) -> None:
+        Path(place).write_text("partly")
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(meshio.Mesh, "write", write_partly)
+    with pytest.raises(OutputError, match="free disk space"):
+        write_fields(path, mesh, {"u": 2 * nodes}, {"s": np.ones(1)})  # type: ignore[arg-type]
+    assert [one.name for one in tmp_path.iterdir()] == ["fields.vtu"]
+    assert path.read_bytes() == good
+
+
+def test_the_case_of_one_variant_is_never_that_of_another(tmp_path: Path) -> None:
+    write_index(tmp_path, [
+        {"variant": "v1", "construct": "nail", "case": "a" * 16, "status": "failed"},
+        {"variant": "v1", "construct": "plate", "case": "b" * 16, "status": "ok"},
+        {"variant": "v2", "construct": "nail", "case": "c" * 16, "status": "ok"},
+    ])  # fmt: skip
+    assert case_of(tmp_path, "plate").name == "b" * 16
+    assert case_of(tmp_path, "nail", "v2").name == "c" * 16
+    with pytest.raises(OutputError, match="no finished case of 'nail' in variant v1"):
+        case_of(tmp_path, "nail")
+    with pytest.raises(OutputError, match="no finished case of 'plate' in variant v2"):
+        case_of(tmp_path, "plate", "v2")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from geometries.materials import MATERIALS
@@ -87,8 +87,12 @@ def _named(run: Run, names: list[str]) -> list[str]:
     return [f"{name}\n{places[name].split(',')[0]}" for name in names]
 
 
-def _told(title: str, entries: dict[str, Entry], unit: str) -> str:
-    said = "; ".join(f"{name} {entry.cell('value').text} {unit}" for name, entry in entries.items())
+def _told(title: str, entries: Mapping[str, Entry], unit: str) -> str:
+    """What is drawn, number by number; a singular value is not, and must not be quoted."""
+    said = "; ".join(
+        f"{name} singular" if entry.is_singular else f"{name} {entry.cell('value').text} {unit}"
+        for name, entry in entries.items()
+    )
     return f"{title}: {said}."
 
 

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from base64 import b64encode
+from collections.abc import Mapping
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 from PIL import Image, UnidentifiedImageError
 
+from geometries.solids import IMPLANT_ROLES
 from pipeline.output.report.run import Run
 
 FOLDER = "figures"
@@ -29,7 +32,7 @@ def pictures(run: Run) -> list[Picture]:
     """The overview, then constructs of the shown variant; what can not be read is left out."""
     stage, load = run.study.shown
     names = [name for name in run.constructs if name in run.records]
-    drawn = [name for name in names if run.records[name].get("gap")]
+    drawn = [name for name in names if _is_in_overview(run.records[name], stage)]
     overview = (
         f"{len(drawn)} constructs side by side, each cut open to show its parts and beside it the "
         f"stress in its implants, at stage {stage} under load {load}: {', '.join(drawn)}."
@@ -39,6 +42,12 @@ def pictures(run: Run) -> list[Picture]:
     found = ((title, words, _embedded(run.out / FOLDER / f"{file}.png"))
              for file, title, words in listed)  # fmt: skip
     return [Picture(title, words, source) for title, words, source in found if source]
+
+
+def _is_in_overview(record: Mapping[str, Any], stage: str) -> bool:
+    """Whether a construct has implants, or could not be solved: others have nothing to show there."""
+    roles = {part["role"] for part in record["parts"]}
+    return bool(roles & set(IMPLANT_ROLES)) or stage in record["failed_stages"]
 
 
 def indices(run: Run) -> list[Picture]:

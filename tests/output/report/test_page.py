@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import tomllib
 from itertools import pairwise
@@ -12,9 +13,10 @@ import pytest
 
 from pipeline.output.report import charts
 from pipeline.output.report.run import Run
+from pipeline.storage.casebook import SUMMARY, folder_of
 from pipeline.storage.files import read_table, write_table
 from pipeline.study.config import load_study, parse_study
-from tests.made import row_of, write_run
+from tests.made import address_of, row_of, write_run
 from tests.output.report.made_up import HOSTILE, NAMES, rows_of, study_of, write_fields
 from tests.output.report.reading import Made, Page, made
 
@@ -87,6 +89,25 @@ def test_undecided_pairs_are_said_in_words(page: Page):
     )
     assert "In 2 of 3 pairs the difference exceeds both errors in sum." in text
     assert "nail-10 is higher than plate" in text
+
+
+def test_words_for_the_blind_tell_what_is_drawn(demo: dict[str, Any], tmp_path: Path):
+    """A singular value has no mark, and the bone alone has no place in the overview."""
+    study = study_of(demo)
+    rows = rows_of()
+    rows[0] |= {"mesh": "singular, do not quote"}
+    out = write_run(tmp_path / "out", study, [*rows, row_of("intact", ("q", "far", "mm"), 1.0)])
+    record = folder_of(out, address_of("intact")) / SUMMARY
+    bone = json.loads(record.read_text()) | {
+        "parts": [{"name": "c", "role": "cortex", "material": "b"}]
+    }
+    record.write_text(json.dumps(bone))
+    text = made((study, out))
+    assert (
+        "Gap shear movement, far: nail-10 singular; exchange-nail-12 1.09 mm; plate 0.105 mm." in text
+    )
+    assert "3 constructs side by side" in text
+    assert "under load axial: nail-10, exchange-nail-12, plate." in text
 
 
 def test_without_errors_nothing_is_said_to_differ(demo: dict[str, Any], tmp_path: Path):
