@@ -259,7 +259,7 @@ FORBIDDEN = re.compile(
 )
 
 
-@pytest.mark.parametrize("place", ["pipeline/report", "pipeline/output/templates"])
+@pytest.mark.parametrize("place", ["pipeline/output/report", "pipeline/output/templates"])
 def test_no_sentence_promises_or_advises(place: str):
     files = [path for path in (ROOT / place).iterdir() if path.suffix in (".py", ".html")]
     assert files
