@@ -139,3 +139,9 @@ def test_clearance_use_is_the_nail_against_the_bone(small: Mesh):
     shared = np.isin(core, bone).mean()  # nodes of the bonded face belong to both
     assert 0 < shared < 0.6
     assert np.linalg.norm(apart[:, :, 0], axis=1) == pytest.approx(0.5 * (1 - shared), rel=0.25)
+
+
+def test_a_nail_that_moves_along_with_the_bone_uses_no_clearance(small: Mesh):
+    # Definition: only the movement against each other counts.
+    u = np.broadcast_to(np.array([0.7, -1.1, 3.0])[:, None], (*small.nodes.shape, 1))
+    np.testing.assert_allclose(clearance_use(small, u), 0, atol=1e-12)

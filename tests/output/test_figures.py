@@ -161,6 +161,19 @@ def test_pictures_say_that_a_stage_was_not_solved(half_solved, monkeypatch):
     assert {"sound", "loose"} <= set(said["overview.png"])
 
 
+def test_every_picture_carries_the_caution(study, monkeypatch):
+    said = {}
+
+    def keep(figure, path):
+        said[path.name] = [text.get_text() for text in figure.texts]
+        return path
+
+    monkeypatch.setattr(figures.panels, "save", keep)
+    draw_study(study, ["weak"], "soft", "axial")
+    assert said.keys() == {"weak.png", "overview.png"}
+    assert all(CAUTION_SHORT in texts for texts in said.values())
+
+
 def test_a_study_without_any_solution_at_the_stage_is_drawn(half_solved, tmp_path):
     _same_cases(half_solved, tmp_path)
     drawn = draw_study(tmp_path, ["loose"], "soft", "axial")

@@ -39,6 +39,15 @@ def test_numbers_count_by_their_range_in_the_study():
     assert spread(four, 4) == spread(four, 99) == ("d0", "d1", "d2", "d3")
 
 
+def test_the_next_is_farthest_from_its_nearest_chosen_one_not_from_any():
+    # At 0, 0.5, 1, 0.95, 0.4 of the range: after the middle and both ends 0.95 is 0.05 from its
+    # nearest and 0.4 is 0.1, though 0.95 lies farther from the first.
+    diameters = (9.0, 11.0, 13.0, 12.8, 10.6)
+    five = listed(*(nail(f"d{k}", diameter_mm=d) for k, d in enumerate(diameters)))
+    assert spread(five, 3) == ("d0", "d1", "d2")
+    assert spread(five, 4) == ("d0", "d1", "d2", "d4")
+
+
 def test_units_and_scales_do_not_matter():
     # Half of the range of a length counts as half of the range of a diameter: b is 1 from a, c 0.5.
     named = {"a": (10.0, 300.0), "b": (12.0, 300.0), "c": (10.0, 330.0), "d": (10.0, 360.0)}

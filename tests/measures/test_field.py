@@ -1,0 +1,45 @@
+"""Principal values and equivalent stresses of tensors that are known by hand."""
+
+from __future__ import annotations
+
+from math import sqrt
+
+import numpy as np
+import pytest
+
+from pipeline.fem.space import Array
+from pipeline.measures.field import octahedral, principal, von_mises
+
+
+def components(tensor: Array, shear: float) -> Array:
+    """A symmetric tensor as xx, yy, zz, xy, yz, zx (1, 6), its shears times a factor."""
+    (xx, xy, zx), (_, yy, yz), (_, _, zz) = tensor
+    return np.array([[xx, yy, zz, shear * xy, shear * yz, shear * zx]])
+
+
+@pytest.mark.parametrize("component", [3, 4, 5])
+def test_a_shear_is_half_of_its_angle_either_way(component: int):
+    # Mohr's circle (any text): the principal strains of a shear angle γ are ± γ / 2, and its
+    # octahedral shear is 2/3 sqrt(1.5) γ.
+    strain = np.zeros((1, 6))
+    strain[0, component] = 0.03
+    np.testing.assert_allclose(principal(strain), [[-0.015, 0, 0.015]], atol=1e-15)
+    assert octahedral(principal(strain)) == pytest.approx(2 / 3 * sqrt(1.5) * 0.03)
+
+
+def test_principal_strains_do_not_depend_on_the_frame():
+    # Definition, for a turned frame from the QR factors of any matrix.
+    turn = np.linalg.qr(np.array([[3.0, 1.0, -2.0], [0.5, 2.0, 1.0], [1.0, -1.0, 4.0]]))[0]
+    tensor = turn @ np.diag([-0.02, 0.004, 0.011]) @ turn.T
+    np.testing.assert_allclose(principal(components(tensor, 2.0)), [[-0.02, 0.004, 0.011]], atol=1e-15)
+
+
+def test_von_mises_stress_is_that_of_a_pull_and_leaves_pressure_out():
+    # Definition: |σ| of a uniaxial stress, √3 |τ| of a shear, in any frame and under any pressure.
+    turn = np.linalg.qr(np.array([[3.0, 1.0, -2.0], [0.5, 2.0, 1.0], [1.0, -1.0, 4.0]]))[0]
+    pull = turn @ np.diag([0.0, -240.0, 0.0]) @ turn.T + 70.0 * np.eye(3)
+    assert von_mises(components(pull, 1.0)) == pytest.approx(240)
+    for component in (3, 4, 5):
+        stress = np.zeros((1, 6))
+        stress[0, component] = -11.0
+        assert von_mises(stress) == pytest.approx(11 * sqrt(3))

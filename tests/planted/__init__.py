@@ -1,0 +1,1 @@
+"""Faults put in by hand, and a program that shows that the quick tests see every one."""
