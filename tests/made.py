@@ -117,13 +117,13 @@ def write_run(
     for name in (name for status, name in ended if status == "ok"):
         own = [one for one in rows if one["construct"] == name]
         write_case(out, address_of(name), own, fields, mesh_hash=digest(f"{mesh} {name}"))
-    _write_origin(out, study, changes)
+    write_origin(out, study, changes)
     (out / "figures").mkdir(exist_ok=True)
     (out / "figures" / "overview.png").write_bytes(_picture())
     return out
 
 
-def _write_origin(out: Path, study: StudyConfig, changes: tuple[str, ...]) -> None:
+def write_origin(out: Path, study: StudyConfig, changes: tuple[str, ...] = ()) -> None:
     """What the run was asked for, on another machine."""
     write_inputs(Plan(study, (), ()), Asked(DEMO.read_text(encoding="utf-8"), changes), out)
     written = json.loads((out / "inputs.json").read_text(encoding="utf-8"))

@@ -34,6 +34,7 @@ ROOMS = {
     "pipeline.writing": RESULTS | {"pipeline.run"},
     "pipeline.sharing": RESULTS | {"pipeline.run"},
     "pipeline.verification": RESULTS | {"pipeline.run"},
+    "pipeline.door": RESULTS | {"pipeline.cli", "pipeline.output", "pipeline.run"},
     "pipeline.cli": RESULTS
     | {"pipeline.run", "pipeline.output", "pipeline.writing", "pipeline.sharing"}
     | {"pipeline.verification"},
@@ -63,6 +64,7 @@ OWNERS = {  # a library and the only modules or packages that may import it
     "meshio": "pipeline.storage.fields",
     "pyarrow": "pipeline.storage.parquet",
     "SALib": "pipeline.sweeps.effects",
+    "pandas": "pipeline.door",
     "pyvista": "pipeline.output",
     "vtk": "pipeline.output",
     "vtkmodules": "pipeline.output",

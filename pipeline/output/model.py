@@ -17,10 +17,11 @@ from pipeline.errors import OutputError
 from pipeline.storage.casebook import FIELDS, case_of, read_summary
 
 Array = NDArray[np.float64]
+Grid = pv.UnstructuredGrid
 
 BONE = ("cortex", "cancellous")
 ROLES = (*BONE, "canal", "pad", *TISSUE_ROLES, *IMPLANT_ROLES)
-STRESS, STRAIN = "von_mises_MPa", "octahedral_strain_percent"
+MOVED, STRESS, STRAIN = "displacement_mm", "von_mises_MPa", "octahedral_strain_percent"
 
 
 @dataclass(frozen=True)
@@ -106,6 +107,49 @@ def _read(out: Path, name: str, stage: str, load: str) -> pv.UnstructuredGrid:
     for short, long in wanted.items():
         values = np.full(grid.n_cells, np.nan) if failed else grid.cell_data.pop(long)
         grid.cell_data[short] = values
+    return grid
+
+
+def read_grid(out: Path, name: str, stage: str, load: str, variant: str | None = None) -> Grid:
+    """Mesh of a case with all its fields at one stage under one load, named without these.
+
+    Parameters
+    ----------
+    out : Path
+        Folder of the run.
+    name, stage, load : str
+        Construct, tissue stage and load; where there is no gap there is but one stage.
+    variant : str, optional
+        Point of a design; the first by default.
+
+    Raises
+    ------
+    OutputError
+        If there is no such case, its stage failed, or its fields were not kept.
+    """
+    folder, summary = case_of(out, name, variant), read_summary(out, name, variant)
+    if stage in summary["failed_stages"]:
+        raise OutputError(f"{name} at stage {stage!r} failed: {summary['failed_stages'][stage]}")
+    if not (folder / FIELDS).is_file():
+        raise OutputError(
+            f"{name}: its fields were not kept; run the study again and keep them (--keep-fields all)"
+        )
+    grid = Grid(str(folder / FIELDS))
+    kept = [key.split(":", 1)[1] for key in grid.point_data if key.startswith(f"{MOVED}:")]
+    ending = next((end for end in (f"{stage}:{load}", f"intact:{load}") if end in kept), None)
+    if ending is None:
+        there = ", ".join(" under ".join(end.split(":")) for end in kept)
+        raise OutputError(
+            f"{name}: has no fields at stage {stage!r} under load {load!r}; allowed {there}: choose one"
+        )
+    moved = grid.point_data[f"{MOVED}:{ending}"]
+    values = {key: grid.cell_data[f"{key}:{ending}"] for key in (STRESS, STRAIN)}
+    part = grid.cell_data["part"]
+    grid.clear_data()
+    grid.point_data[MOVED] = moved
+    names = np.array([one["name"] for one in summary["parts"]])
+    for key, cells in {"part": part, "part_name": names[part], **values}.items():
+        grid.cell_data[key] = cells
     return grid
 
 

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
+from geometries.errors import StudyError
 from pipeline.caution import CAUTION
 from pipeline.errors import StoppedError
 from pipeline.fem.meshing.mesher import require_gmsh
@@ -51,6 +52,17 @@ class Asked:
     changes: tuple[str, ...] = ()
     levels: int = 1
     error_cases: int | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse meshes that say nothing of an error."""
+        if self.levels not in (1, 3):
+            raise StudyError(
+                f"--levels {self.levels}: allowed 1 or 3; with 3 meshes an error can be estimated"
+            )
+        if self.error_cases is not None and self.levels != 3:
+            raise StudyError(
+                f"--error-cases {self.error_cases}: allowed with three meshes only; add --levels 3"
+            )
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,6 @@ from typing import Annotated
 
 import typer
 
-from geometries.errors import StudyError
 from pipeline.caution import CAUTION
 from pipeline.cli.console import console, say
 from pipeline.cli.options import Changes, Out, StudyFile, Workers
@@ -98,8 +97,8 @@ def run(  # noqa: PLR0913 (options of a command)
 
     Cases that are finished are not run again: after a stop, the same command goes on.
     """
-    _check_levels(levels, error_cases)
-    config = load_study(study, tuple(changes or ()))
+    asked = Asked(text_of(study), tuple(changes or ()), levels, error_cases)
+    config = load_study(study, asked.changes)
     folder = out or Path("results") / study.stem
     voice: Voice = "json" if as_json else "quiet" if quiet else "bar"
     planned = plan(config)
@@ -107,7 +106,6 @@ def run(  # noqa: PLR0913 (options of a command)
     if voice == "bar":
         print_plan(config, planned)
         _print_sample(planned, sample)
-    asked = Asked(text_of(study), tuple(changes or ()), levels, error_cases)
     place = Place(workers or os.cpu_count() or 1, memory, scheduler)
     kept = keep_fields or (Keep.none if planned.has_design else Keep.all)
     options = Options(place, kept.value, sample, asked=asked)
@@ -129,13 +127,6 @@ def _print_end(config: StudyConfig, planned: Plan, finished: Finished) -> None:
     print_results(config, finished.out, planned.items[0].case.variant)
     say(f"\n{CAUTION}\n")
     say(f"Report: {finished.out / REPORT}\nTables, pictures and fields: {finished.out}")
-
-
-def _check_levels(levels: int, error_cases: int | None) -> None:
-    if levels not in (1, 3):
-        raise StudyError(f"--levels {levels}: allowed 1 or 3; with 3 meshes an error can be estimated")
-    if error_cases is not None and levels != 3:
-        raise StudyError(f"--error-cases {error_cases}: allowed with three meshes only; add --levels 3")
 
 
 def _print_sample(planned: Plan, sample: Sequence[str]) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pipeline.measures.dictionary import QUANTITIES
 from pipeline.output.report.cells import Cell, Entry
 from pipeline.output.report.charts import Chart, answer_chart, words_of
-from pipeline.output.report.run import Run
+from pipeline.output.report.run import ReportedRun
 from pipeline.tables.comparisons import UNDECIDED, UNKNOWN
 
 VERDICTS = {
@@ -67,7 +67,7 @@ class Answer:
     summary: list[str]
 
 
-def answer_of(run: Run) -> Answer:
+def answer_of(run: ReportedRun) -> Answer:
     """Read the answer to the study's question."""
     asked = run.study.asked
     outcome = (
@@ -103,7 +103,7 @@ def _pair(entry: Entry) -> Pair:
     return Pair(words.format(a=entry["a"], b=entry["b"]), *cells, entry["unit"], entry["flags"])
 
 
-def _summary(run: Run, own: list[Entry], chart: Chart | None) -> list[str]:
+def _summary(run: ReportedRun, own: list[Entry], chart: Chart | None) -> list[str]:
     """What the pairs say together, without any order."""
     if chart is None:
         return [_nothing(run)]
@@ -129,7 +129,7 @@ def _summary(run: Run, own: list[Entry], chart: Chart | None) -> list[str]:
     return said
 
 
-def _nothing(run: Run) -> str:
+def _nothing(run: ReportedRun) -> str:
     asked = run.study.asked
     places = dict.fromkeys(
         entry["location"] for entry in run.first if entry["quantity"] == asked.quantity

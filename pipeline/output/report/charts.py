@@ -9,7 +9,7 @@ from geometries.materials import MATERIALS
 from pipeline.measures.dictionary import HIGHEST, PEAK, QUANTITIES
 from pipeline.output.graphs import Cloud, Limit, Mark, Series, intervals, scatter, stacks
 from pipeline.output.report.cells import Entry, shown
-from pipeline.output.report.run import NO_GAP, Run
+from pipeline.output.report.run import NO_GAP, ReportedRun
 from pipeline.tables.rows import INTACT_STAGE
 
 STIFFNESSES = ("axial_stiffness", "torsional_stiffness", "bending_stiffness")
@@ -39,7 +39,7 @@ class Chart:
     note: str = ""
 
 
-def answer_chart(run: Run) -> Chart | None:
+def answer_chart(run: ReportedRun) -> Chart | None:
     """The primary outcome of each construct; None if no construct has it."""
     asked = run.study.asked
     entries = {
@@ -57,7 +57,7 @@ def answer_chart(run: Run) -> Chart | None:
     return Chart(title, svg, _told(title, entries, unit), f"Stage {asked.stage}, load {asked.load}.")
 
 
-def charts(run: Run) -> Iterator[Chart]:
+def charts(run: ReportedRun) -> Iterator[Chart]:
     """All other charts that the run has numbers for."""
     yield from _movements(run)
     yield from _stresses(run)
@@ -79,7 +79,7 @@ def _mark(entry: Entry | None, prints: bool = False) -> Mark | None:
     return Mark(entry.value, entry.half, cell.text if prints else "", address if prints else None)
 
 
-def _named(run: Run, names: list[str]) -> list[str]:
+def _named(run: ReportedRun, names: list[str]) -> list[str]:
     """Names, with the site of the gap where these differ."""
     places = run.places(names)
     if len({place for place in places.values() if place != NO_GAP}) < 2:
@@ -96,7 +96,7 @@ def _told(title: str, entries: Mapping[str, Entry], unit: str) -> str:
     return f"{title}: {said}."
 
 
-def _movements(run: Run) -> Iterator[Chart]:
+def _movements(run: ReportedRun) -> Iterator[Chart]:
     stage, load = run.study.shown
     for quantity in ("gap_axial_movement", "gap_shear_movement"):
         table = {
@@ -118,7 +118,7 @@ def _movements(run: Run) -> Iterator[Chart]:
         yield Chart(title, svg, _told(f"{title}; far", fars, "mm"), note)
 
 
-def _stresses(run: Run) -> Iterator[Chart]:
+def _stresses(run: ReportedRun) -> Iterator[Chart]:
     """Highest stress of each kind of implant, with the limits of its metals."""
     stage, load = run.study.shown
     groups: dict[str, dict[str, Entry]] = {}
@@ -144,7 +144,7 @@ def _stresses(run: Run) -> Iterator[Chart]:
     yield Chart(title, svg, _told(title, tops, "MPa"), note)
 
 
-def _limits(run: Run) -> list[Limit]:
+def _limits(run: ReportedRun) -> list[Limit]:
     metals = {part["material"] for record in run.records.values() for part in record["parts"]}
     limits = []
     for name in sorted(metals & set(MATERIALS)):
@@ -155,7 +155,7 @@ def _limits(run: Run) -> list[Limit]:
     return limits
 
 
-def _bands(run: Run) -> Iterator[Chart]:
+def _bands(run: ReportedRun) -> Iterator[Chart]:
     for scheme in run.study.strain_bands:
         own = _shares(run, scheme)
         bands = list(dict.fromkeys(band for _, band in own))
@@ -177,7 +177,7 @@ def _bands(run: Run) -> Iterator[Chart]:
         yield Chart(title, svg, f"{title}: {'; '.join(said)}.", note)
 
 
-def _shares(run: Run, scheme: str) -> dict[tuple[str, str], Entry]:
+def _shares(run: ReportedRun, scheme: str) -> dict[tuple[str, str], Entry]:
     """Shares of a scheme by construct and band, of the tissue between the bone ends."""
     return {
         (entry["construct"], entry["location"].split("/")[1]): entry
@@ -192,7 +192,7 @@ def _band(scheme: str, band: str) -> str:
     return words if scheme == "pressure" else f"{words} %"
 
 
-def _stiffnesses(run: Run) -> Iterator[Chart]:
+def _stiffnesses(run: ReportedRun) -> Iterator[Chart]:
     stage, _ = run.study.shown
     for quantity in STIFFNESSES:
         entries = {
@@ -209,7 +209,7 @@ def _stiffnesses(run: Run) -> Iterator[Chart]:
             yield Chart(title, svg, _told(title, entries, first["unit"]))
 
 
-def _swept(run: Run) -> Iterator[Chart]:
+def _swept(run: ReportedRun) -> Iterator[Chart]:
     """The primary outcome over each factor of a design that is a number."""
     asked, every = run.study.asked, _asked(run)
     apart = -(-len(every) // MOST_POINTS)
@@ -228,7 +228,7 @@ def _swept(run: Run) -> Iterator[Chart]:
             yield Chart(title, svg, words, f"Stage {asked.stage}, load {asked.load}.{thin}")
 
 
-def _asked(run: Run) -> list[Entry]:
+def _asked(run: ReportedRun) -> list[Entry]:
     """The primary outcome in all variants; of the highest stress that of its part in each."""
     asked = run.study.asked
     own = [

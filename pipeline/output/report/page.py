@@ -12,7 +12,7 @@ from pipeline.output.report.answer import answer_of
 from pipeline.output.report.cells import Texts
 from pipeline.output.report.charts import charts, words_of
 from pipeline.output.report.pictures import indices, pictures
-from pipeline.output.report.run import NO_GAP, Run
+from pipeline.output.report.run import NO_GAP, ReportedRun
 from pipeline.output.tables import COLUMNS
 from pipeline.storage.casebook import fault_of, folder_of
 from pipeline.storage.run_folder import read_inputs
@@ -50,7 +50,7 @@ def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> P
     OutputError
         If a stored case has not the fields that it should have, or the page can not be written.
     """
-    run = Run(study, out)
+    run = ReportedRun(study, out)
     solids = viewer.solids(run)
     content = {
         **_first_screen(run), **_results(run), **_grounds(run),
@@ -68,7 +68,7 @@ def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> P
     return page
 
 
-def _first_screen(run: Run) -> dict[str, object]:
+def _first_screen(run: ReportedRun) -> dict[str, object]:
     study, failed = run.study, sum(case["status"] == "failed" for case in run.cases)
     stage, load = study.shown
     gaps = sorted(set(run.places(run.constructs).values()) - {NO_GAP})
@@ -89,7 +89,7 @@ def _first_screen(run: Run) -> dict[str, object]:
     }  # fmt: skip
 
 
-def _results(run: Run) -> dict[str, object]:
+def _results(run: ReportedRun) -> dict[str, object]:
     listed, which = tables.listed_results(run)
     bounds, which_bounds = tables.bounds(run)
     return {
@@ -112,14 +112,14 @@ def _results(run: Run) -> dict[str, object]:
     }
 
 
-def _shown_indices(run: Run) -> list[object]:
+def _shown_indices(run: ReportedRun) -> list[object]:
     asked = run.study.asked
     key = (asked.quantity, asked.location, asked.stage, asked.load)
     names = ("quantity", "location", "stage", "load")
     return [entry for entry in run.sensitivity if tuple(entry[name] for name in names) == key]
 
 
-def _grounds(run: Run) -> dict[str, object]:
+def _grounds(run: ReportedRun) -> dict[str, object]:
     """What the numbers rest on, and where they come from."""
     inputs = read_inputs(run.out)
     own = [case for case in run.cases if case["variant"] == run.variant]

@@ -12,7 +12,7 @@ from typing import Any
 from PIL import Image, UnidentifiedImageError
 
 from geometries.solids import IMPLANT_ROLES
-from pipeline.output.report.run import Run
+from pipeline.output.report.run import ReportedRun
 
 FOLDER = "figures"
 WIDEST_PX, QUALITY = 1300, 82
@@ -28,7 +28,7 @@ class Picture:
     source: str
 
 
-def pictures(run: Run) -> list[Picture]:
+def pictures(run: ReportedRun) -> list[Picture]:
     """The overview, then constructs of the shown variant; what can not be read is left out."""
     stage, load = run.study.shown
     names = [name for name in run.constructs if name in run.records]
@@ -50,7 +50,7 @@ def _is_in_overview(record: Mapping[str, Any], stage: str) -> bool:
     return bool(roles & set(IMPLANT_ROLES)) or stage in record["failed_stages"]
 
 
-def indices(run: Run) -> list[Picture]:
+def indices(run: ReportedRun) -> list[Picture]:
     """Figures of sensitivity, if there are any."""
     factors = ", ".join(dict.fromkeys(entry["label"] for entry in run.sensitivity))
     found = []
@@ -62,7 +62,7 @@ def indices(run: Run) -> list[Picture]:
     return found[:MOST]
 
 
-def _words(run: Run, name: str) -> str:
+def _words(run: ReportedRun, name: str) -> str:
     record = run.records[name]
     stage, load = run.study.shown
     roles = dict.fromkeys(str(part["role"]) for part in record["parts"])

@@ -25,7 +25,7 @@ MOST_ROWS = 2500  # of the table that sorts and filters: beyond it a browser get
 
 
 @dataclass(frozen=True)
-class Run:
+class ReportedRun:
     """A study and the folder of its results."""
 
     study: StudyConfig

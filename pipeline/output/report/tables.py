@@ -9,7 +9,7 @@ from geometries.materials import MATERIALS
 from pipeline.measures.dictionary import HEADLINE
 from pipeline.output.credibility import BALANCES
 from pipeline.output.report.cells import Cell, Entry
-from pipeline.output.report.run import MOST_ROWS, Run
+from pipeline.output.report.run import MOST_ROWS, ReportedRun
 from pipeline.output.tables import COLUMNS
 from pipeline.tables.rows import INTACT_STAGE
 
@@ -43,7 +43,7 @@ class Result:
     note: str = ""
 
 
-def main_table(run: Run) -> list[tuple[str, str, list[Result]]]:
+def main_table(run: ReportedRun) -> list[tuple[str, str, list[Result]]]:
     """Name, gap and headline results of each construct of the shown variant."""
     stage, load = run.study.shown
     places = run.places(run.constructs)
@@ -73,7 +73,7 @@ def _result(entry: Entry | None) -> Result:
     return Result(entry.cell("value"), error, entry.is_singular, note)
 
 
-def listed_results(run: Run) -> tuple[list[Entry], str]:
+def listed_results(run: ReportedRun) -> tuple[list[Entry], str]:
     """Rows of the table that sorts and filters, and which they are of all."""
     every = sorted(run.results, key=lambda entry: run.order(entry["construct"]))
     if run.row_count <= MOST_ROWS:
@@ -98,7 +98,7 @@ def _is_main(entry: Entry) -> bool:
     return quantity.startswith("von_mises") or (quantity, location) in MAIN
 
 
-def bounds(run: Run) -> tuple[list[Entry], str]:
+def bounds(run: ReportedRun) -> tuple[list[Entry], str]:
     """Rows of the table of bracketed interfaces, and which they are of all."""
     stage, load = run.study.shown
     main = [
@@ -119,7 +119,7 @@ def filled(entries: list[Entry]) -> list[str]:
     return [name for name in SHOWN_COLUMNS if any(entry[name] for entry in entries)]
 
 
-def meshes(run: Run) -> list[tuple[str, dict[str, object], list[Cell | None]]]:
+def meshes(run: ReportedRun) -> list[tuple[str, dict[str, object], list[Cell | None]]]:
     """Name, facts and hash of the mesh, and the worst balance of each construct."""
     table = []
     for name in filter(run.records.get, run.constructs):
@@ -138,7 +138,7 @@ def _worst(own: list[Entry], column: str) -> Cell | None:
     return worst.cell(column) if worst else None
 
 
-def materials(run: Run) -> list[tuple[str, str, str, str, str, str]]:
+def materials(run: ReportedRun) -> list[tuple[str, str, str, str, str, str]]:
     """Of each material: name, modulus, Poisson's ratio, yield, endurance limits, source."""
     used = {part["material"] for record in run.records.values() for part in record["parts"]}
     table = []

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from pipeline.output.report.run import Run
+from pipeline.output.report.run import ReportedRun
 from pipeline.output.scene import STEEL
 from pipeline.output.shells import STEP_MM, read_ranges, read_shells
 
 MOST_BYTES = 9_000_000  # of surfaces, so that the page stays under 20 MB with its libraries
 
 
-def solids(run: Run) -> dict[str, Any]:
+def solids(run: ReportedRun) -> dict[str, Any]:
     """Surfaces of constructs until the page is full, and the ranges of their colours.
 
     Returns

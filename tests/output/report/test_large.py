@@ -9,7 +9,7 @@ import pytest
 
 from pipeline.output.report import page as pages
 from pipeline.output.report import run as runs
-from pipeline.output.report.run import Run
+from pipeline.output.report.run import ReportedRun
 from pipeline.storage.files import read_table
 from tests.made import row_of, write_run
 from tests.output.report.large import write_large
@@ -43,7 +43,7 @@ def test_a_design_is_shown_with_its_failures_flags_errors_and_indices(large: Mad
 
 def test_rows_that_the_page_does_not_show_are_not_kept(large: Made, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr(runs, "MOST_ROWS", 10)
-    run, table = Run(*large), read_table(large[1] / "results.csv")
+    run, table = ReportedRun(*large), read_table(large[1] / "results.csv")
     assert run.row_count == len(table)
     assert len(run.results) < 0.7 * len(table)
     assert all(entry.row == table[entry.number] for entry in run.results)

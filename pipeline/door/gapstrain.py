@@ -1,0 +1,295 @@
+"""Gapstrain in a notebook or a program: load a study, run it, read it as a table or as a mesh.
+
+This file is installed as the module ``gapstrain``; what it calls is what the command line calls, so the
+same study gives the same folder. For research and teaching: idealised geometry, linear elastic, not
+validated for an individual, not a medical device. Decisions belong to licensed clinicians and local
+rules.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from geometries.errors import StudyError
+from pipeline.caution import CAUTION
+from pipeline.cli.shown.progress import Reporter
+from pipeline.measures.dictionary import known_quantity
+from pipeline.output.model import Grid, read_grid
+from pipeline.run.complete import Keep
+from pipeline.run.engine import Place
+from pipeline.run.execute import Asked, Options, execute
+from pipeline.run.planning import Plan, plan
+from pipeline.run.sampling import sample_of
+from pipeline.storage.files import read_if_any
+from pipeline.storage.run_folder import INPUTS, RESULTS, read_inputs
+from pipeline.study.config import StudyConfig, load_study, parse_study, text_of
+from pipeline.tables.rows import COLUMNS, NUMBERS, Row, first_variant, read_results
+
+__all__ = ["CAUTION", "Run", "Study", "StudyError", "load", "open", "run"]
+FRAME_NAMES = {"flags": "doubts"}  # whose own name would hide an attribute of a frame
+
+
+@dataclass(frozen=True)
+class Study:
+    """A study that can be changed and run.
+
+    Parameters
+    ----------
+    path : Path
+        Its file.
+    changes : tuple of str
+        Changes to it, each ``key=value`` as ``--set`` takes them.
+    config : StudyConfig
+        The study with these changes, validated.
+    """
+
+    path: Path
+    changes: tuple[str, ...]
+    config: StudyConfig
+
+    def with_values(self, values: Mapping[str, object]) -> Study:
+        """The same study with other values of some keys.
+
+        Parameters
+        ----------
+        values : mapping of str to object
+            Numbers, words, truth values or lists of them by dotted key; entries of lists go by number,
+            from 0, or by name, as in ``constructs.nail-10.nail.diameter_mm``.
+
+        Raises
+        ------
+        StudyError
+            One line per finding: key, value, what is allowed, what to do.
+        """
+        changes = (*self.changes, *(f"{key}={_literal(key, value)}" for key, value in values.items()))
+        return replace(self, changes=changes, config=load_study(self.path, changes))
+
+    def plan(self) -> Plan:
+        """Work out cases, meshes and what they take; nothing is meshed or solved.
+
+        Raises
+        ------
+        StudyError
+            All findings of all constructs, a line each.
+        """
+        return plan(self.config)
+
+
+def _literal(key: str, value: object) -> str:
+    """A value as TOML writes it: its numbers, words and lists are those of JSON."""
+    plain = getattr(value, "tolist", lambda: value)()  # NumPy's numbers and arrays as Python's own
+    try:
+        if isinstance(plain, Mapping):
+            raise TypeError
+        return json.dumps(plain, ensure_ascii=False, allow_nan=False)
+    except (TypeError, ValueError):
+        raise StudyError(
+            f"{key} = {value!r}: allowed are numbers, words, truth values and lists of them; correct it"
+        ) from None
+
+
+def load(path: str | Path) -> Study:
+    """Read and validate a study file.
+
+    Raises
+    ------
+    StudyError
+        One line per finding: key, value, what is allowed, what to do.
+    """
+    return Study(Path(path), (), load_study(Path(path)))
+
+
+def run(
+    study: Study,
+    out: str | Path | None = None,
+    *,
+    workers: int | str | None = None,
+    levels: int = 1,
+    error_cases: int | None = None,
+    keep_fields: Keep = "all",
+) -> Run:
+    """Run a study into a folder, with a bar; what is finished there is not run again.
+
+    In a program, as against a notebook, call it below ``if __name__ == "__main__":``, since worker
+    processes read the program anew.
+
+    Parameters
+    ----------
+    study : Study
+        What to run.
+    out : str or Path, optional
+        Folder for tables, pages and fields; ``results/NAME`` by default.
+    workers : int or str, optional
+        Cases at a time on this machine, all cores by default; or the address of a Dask scheduler.
+    levels : {1, 3}
+        With 3 the coarse, the default and the fine mesh are run, and results get an error.
+    error_cases : int, optional
+        With three levels: so many constructs run on them, and the others borrow their errors.
+    keep_fields : {"all", "shown", "none"}
+        Fields that are stored for viewers and for :meth:`Run.mesh`.
+
+    Raises
+    ------
+    StudyError
+        If the study can not be built, or the folder can not be written or is in use.
+    """
+    folder = Path(out) if out is not None else Path("results") / study.path.stem
+    asked = Asked(text_of(study.path), study.changes, levels, error_cases)
+    planned = study.plan()
+    sample = sample_of(planned, error_cases) if levels == 3 else ()
+    is_address = isinstance(workers, str)
+    place = Place(scheduler=str(workers)) if is_address else Place(int(workers or os.cpu_count() or 1))
+    reporter = Reporter("bar", len(planned.items) + 2 * len(sample), bool(sample))
+    with reporter.running():
+        execute(planned, folder, Options(place, keep_fields, sample, asked=asked), reporter.ended)
+    return open(folder)
+
+
+def open(folder: str | Path) -> Run:
+    """Read a finished run, from its folder alone.
+
+    Raises
+    ------
+    StudyError
+        If it is none.
+    """
+    place = Path(folder)
+    if not place.is_dir():
+        raise StudyError(f"{place}: no such folder; give that of a finished run")
+    return Run(place, parse_study(read_inputs(place).study, str(place / INPUTS)))
+
+
+@dataclass(frozen=True)
+class Run:
+    """A finished run.
+
+    Parameters
+    ----------
+    folder : Path
+        Its folder: ``report.html`` there is the run as a page.
+    study : StudyConfig
+        What was run, changes included.
+    """
+
+    folder: Path
+    study: StudyConfig
+
+    @cached_property
+    def rows(self) -> tuple[Row, ...]:
+        """All results, one by one."""
+        return tuple(read_results(self.folder / RESULTS))
+
+    @property
+    def failures(self) -> pd.DataFrame:
+        """Rows without a sound result, and why; they must not be used."""
+        table = self.table()
+        return table[table.status != "ok"]
+
+    def table(self) -> pd.DataFrame:
+        """All results as a frame: a row each, numbers as numbers, what is missing as NaN.
+
+        Columns are those of ``results.csv`` (``flags`` is ``doubts``, since frames have flags of their
+        own), then the factors of the design by their keys, if there is one.
+        """
+        cells = [row.cells() for row in self.rows]
+        frame = pd.DataFrame(cells, columns=list(COLUMNS))
+        frame[list(NUMBERS)] = frame[list(NUMBERS)].apply(pd.to_numeric)
+        design = pd.DataFrame(read_if_any(self.folder / "design.csv"))
+        if len(design):
+            factors = design.drop(columns=["status", "reason"]).apply(_as_numbers)
+            factors["variant"] = design["variant"]
+            frame = frame.merge(factors, on="variant", how="left")
+        return frame.rename(columns=FRAME_NAMES)
+
+    def pivot(
+        self, quantity: str, *, location: str, load: str, variant: str | None = None
+    ) -> pd.DataFrame:
+        """One result of each construct at each tissue stage: constructs by stages.
+
+        Parameters
+        ----------
+        quantity, location, load : str
+            Quantity of ``dictionary.csv``, where it is read, and under which load.
+        variant : str, optional
+            Point of a design; the first by default.
+
+        Returns
+        -------
+        DataFrame
+            NaN where a stage failed, where there is no such result, and where a value grows with every
+            finer mesh, so that it must not be quoted. A femur without gap has the stage ``intact``.
+
+        Raises
+        ------
+        StudyError
+            If no construct has such a result; it says what there is.
+        """
+        rows = [row for row in self._of(variant) if row.quantity == _known(quantity)]
+        found = [row for row in rows if (row.location, row.load) == (location, load)]
+        if not found:
+            there = ", ".join(dict.fromkeys(f"{row.location} under {row.load}" for row in rows))
+            raise StudyError(
+                f"{quantity} at {location!r} under {load!r}: no construct has it; allowed "
+                f"{there or 'nothing, since no construct has this quantity'}: choose among these"
+            )
+        names = dict.fromkeys(row.construct for row in found)
+        stages = dict.fromkeys(row.stage for row in found)
+        frame = pd.DataFrame(float("nan"), list(names), list(stages))
+        for row in found:
+            if row.is_ok and not row.is_singular:
+                frame.loc[row.construct, row.stage] = row.number
+        return frame.rename_axis(index="construct", columns="stage")
+
+    def mesh(self, construct: str, *, stage: str, load: str, variant: str | None = None) -> Grid:
+        """A construct's mesh with its fields at one tissue stage under one load.
+
+        Parameters
+        ----------
+        construct, stage, load : str
+            Which; a femur without gap has but its own stage.
+        variant : str, optional
+            Point of a design; the first by default.
+
+        Returns
+        -------
+        UnstructuredGrid
+            Quadratic tetrahedra, mm, with ``displacement_mm`` at the nodes and, in the cells, ``part``,
+            its name ``part_name``, ``von_mises_MPa`` (NaN outside implants) and
+            ``octahedral_strain_percent`` (NaN outside the gap's tissue).
+
+        Raises
+        ------
+        StudyError
+            If there is no such case, the stage failed, or its fields were not kept.
+        """
+        return read_grid(self.folder, construct, stage, load, variant)
+
+    def _of(self, variant: str | None) -> list[Row]:
+        """Rows of a variant, of the first by default."""
+        if variant is None:
+            return first_variant(self.rows)
+        names = dict.fromkeys(row.variant for row in self.rows)
+        if variant not in names:
+            raise StudyError(f"variant = {variant!r}: allowed {', '.join(names)}; choose one of them")
+        return [row for row in self.rows if row.variant == variant]
+
+
+def _known(quantity: str) -> str:
+    try:
+        return known_quantity(quantity)
+    except ValueError as error:
+        raise StudyError(f"quantity = {quantity!r}: {error}") from None
+
+
+def _as_numbers(column: pd.Series[Any]) -> pd.Series[Any]:
+    """A column of numbers where all of it is, else as it stands."""
+    numbers = pd.to_numeric(column, errors="coerce")
+    return numbers if numbers.notna().all() else column
