@@ -29,7 +29,7 @@ def demo() -> dict[str, Any]:
     return tomllib.loads((ROOT / "configs" / "demo.toml").read_text(encoding="utf-8"))
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def bench_study() -> str:
     """A study of two short tubes, in TOML."""
     return """

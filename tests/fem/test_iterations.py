@@ -8,7 +8,7 @@ import pytest
 from pipeline.fem.loads import unit_loads
 from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.solver.solve import solve
-from tests.verification.helpers import (
+from tests.models import (
     case_of,
     end_held,
     geometry_of,
