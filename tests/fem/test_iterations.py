@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.verification.helpers import (
+
+from pipeline.fem.loads import unit_loads
+from pipeline.fem.meshing.mesher import build_mesh
+from pipeline.fem.solver.solve import solve
+from tests.models import (
     case_of,
     end_held,
     geometry_of,
@@ -12,10 +16,6 @@ from tests.verification.helpers import (
     specimen,
     stiffness_of,
 )
-
-from pipeline.fem.loads import unit_loads
-from pipeline.fem.meshing.mesher import build_mesh
-from pipeline.fem.solver.solve import solve
 
 MOST = 18  # both tubes below take 15; another release of the mesher may take one or two more
 

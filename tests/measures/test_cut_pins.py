@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from tests.verification.helpers import Solved, case_of, solved, specimen
 
 from geometries.readout import Pin
 from pipeline.fem.mesh import Mesh
@@ -13,6 +12,7 @@ from pipeline.fem.space import Array
 from pipeline.measures.forces import Inside
 from pipeline.measures.sections import cut_pin
 from pipeline.run.solving import part_elasticity
+from tests.models import Solved, case_of, solved, specimen
 
 LENGTH, CUT = 30.0, 11.0
 

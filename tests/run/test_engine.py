@@ -8,7 +8,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -19,6 +19,7 @@ from pipeline.errors import EngineError, MeshError
 from pipeline.run.engine import Job, Lost, Place, pool, results
 
 TWO = Place(workers=2)
+Run = Callable[[list[Job]], dict[str, object]]
 
 
 def double(number: int) -> int:
@@ -71,25 +72,32 @@ def nap(seconds: float) -> int:
     return os.getpid()
 
 
-def run(jobs: list[Job], place: Place = TWO) -> dict[str, object]:
+def run(jobs: list[Job], place: Place) -> dict[str, object]:
     with pool(place) as client:
         return dict(results(client, place, jobs))
 
 
-def test_every_job_returns_and_one_after_another_waits(tmp_path: Path):
+@pytest.fixture(scope="module")
+def two() -> Iterator[Run]:
+    """Two workers that live through all jobs of this file but those of other places, as in a night."""
+    with pool(TWO) as client:
+        yield lambda jobs: dict(results(client, TWO, jobs))
+
+
+def test_every_job_returns_and_one_after_another_waits(tmp_path: Path, two: Run):
     # Definition: results come under the jobs' names, and a job sees what the one before it left.
     jobs = [Job(f"d{k}", double, (k,)) for k in range(7)]
     jobs += [
         Job("first", write_then_read, (tmp_path / "f", "a")),
         Job("then", write_then_read, (tmp_path / "f", "b"), after="first"),
     ]
-    assert run(jobs) == {f"d{k}": 2 * k for k in range(7)} | {"first": "", "then": "a"}
+    assert two(jobs) == {f"d{k}": 2 * k for k in range(7)} | {"first": "", "then": "a"}
 
 
-def test_no_job_waits_behind_a_long_one_while_another_worker_has_nothing_to_do():
+def test_no_job_waits_behind_a_long_one_while_another_worker_has_nothing_to_do(two: Run):
     """By hand: of jobs of 4, 1, 1, 1, 1, 1, 1, 1, 1 one worker takes the first and at most two more."""
     jobs = [Job(f"{n:016x}", nap, (0.25 if n else 1.0,)) for n in range(9)]
-    by = run(jobs)
+    by = two(jobs)
     assert list(by.values()).count(by[jobs[0].key]) <= 3
 
 
@@ -99,9 +107,9 @@ def test_the_first_jobs_begin_first():
     assert [began[job.key] for job in jobs] == sorted(began.values())
 
 
-def test_an_error_is_the_result_of_its_job_alone():
+def test_an_error_is_the_result_of_its_job_alone(two: Run):
     # Definition: what a person can mend comes back as it was, what is our fault as a lost job.
-    found = run([Job("a", refuse, (3,)), Job("b", stumble, ()), Job("c", double, (4,))])
+    found = two([Job("a", refuse, (3,)), Job("b", stumble, ()), Job("c", double, (4,))])
     error, lost = found["a"], found["b"]
     assert isinstance(error, StudyError)
     assert str(error) == "no mesh 3"
@@ -110,16 +118,16 @@ def test_an_error_is_the_result_of_its_job_alone():
     assert found["c"] == 8
 
 
-def test_a_killed_worker_is_replaced_and_its_job_tried_again(tmp_path: Path):
+def test_a_killed_worker_is_replaced_and_its_job_tried_again(tmp_path: Path, two: Run):
     # SIGKILL is what the kernel sends when memory ends (common practice, no source).
     jobs = [Job("k", die_once, (tmp_path / "mark",)), *(Job(f"d{k}", double, (k,)) for k in range(20))]
-    found = run(jobs)
+    found = two(jobs)
     assert found.pop("k") == "survived"
     assert found == {f"d{k}": 2 * k for k in range(20)}
 
 
-def test_a_job_that_always_kills_its_worker_is_lost_and_says_so():
-    found = run([Job("k", die, ()), Job("d", double, (1,))])
+def test_a_job_that_always_kills_its_worker_is_lost_and_says_so(two: Run):
+    found = two([Job("k", die, ()), Job("d", double, (1,))])
     lost = found["k"]
     assert isinstance(lost, Lost)
     assert "use fewer workers or a larger --memory" in lost.reason

@@ -19,9 +19,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pipeline.cli import main
 from pipeline.errors import OutputError
 from pipeline.run.engine import Place
 from pipeline.run.execute import Options, execute
+from pipeline.run.jobs import Outcome
 from pipeline.run.planning import plan
 from pipeline.storage.casebook import CASES, CHECKSUMS, FIELDS, INDEX, ROWS, SUMMARY, locked
 from pipeline.storage.files import read_table
@@ -59,10 +61,16 @@ def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def sound(study: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Folder of an undisturbed run."""
+    """Folder of an undisturbed run, without its pictures and pages."""
     out = tmp_path_factory.mktemp("sound") / "out"
-    assert command(study, out).returncode == 0
+    again(study, out)
     return out
+
+
+def again(study: Path, out: Path) -> tuple[Outcome, ...]:
+    """What the command runs, in this process, but for the workers; how its cases ended."""
+    options = Options(Place(workers=2), pages=False)
+    return execute(plan(load_study(study)), out, options).outcomes
 
 
 def command(study: Path, out: Path, *words: str, **limits: int) -> subprocess.CompletedProcess[str]:
@@ -137,20 +145,23 @@ def test_what_is_not_as_it_was_written_is_run_again(study: Path, sound: Path, tm
     for name, harm in HARM.items():
         harm(out / CASES / where[name])
     (out / CASES / ".draft-of-a-killed-run").mkdir()
-    options = Options(Place(workers=2), pages=False)
-    ended = execute(plan(load_study(study)), out, options).outcomes
+    ended = again(study, out)
     assert {one.case.name for one in ended if one.reused} == STILL_SOUND
     assert len(ended) == 6
     assert same_tables(out, sound)
     assert not leftovers(out)
 
 
-def test_two_runs_in_one_folder(study: Path, tmp_path: Path):
+def test_two_runs_in_one_folder(
+    study: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+):
     # Definition: the second says so at once and touches nothing.
-    with locked(tmp_path):
-        done = command(study, tmp_path)
-    assert done.returncode == 2
-    assert "another run is at work in this folder; wait for its end" in " ".join(done.stderr.split())
+    monkeypatch.setattr(sys, "argv", arguments(study, tmp_path)[2:])
+    with locked(tmp_path), pytest.raises(SystemExit) as ended:
+        main()
+    assert ended.value.code == 2
+    said = " ".join(capsys.readouterr().err.split())
+    assert "another run is at work in this folder; wait for its end" in said
     assert [path.name for path in tmp_path.iterdir()] == [".lock"]
 
 

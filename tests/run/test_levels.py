@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from math import pi
 from pathlib import Path
 from typing import Any
@@ -77,19 +78,26 @@ def test_each_geometry_is_assembled_once(
     assert sorted(assembled) == sorted(names)
 
 
-def test_the_command_fills_the_error_column(tmp_path: Path, bench_study: str):
-    """For real: E A / L of a tube in tension lies within what its own error bar says."""
-    path = tmp_path / "tubes.toml"
-    path.write_text(bench_study, encoding="utf-8")
-    run(path, tmp_path / "out", 2, ["mesh.level=default"], levels=3)
-    rows = read_table(tmp_path / "out" / "results.csv")
+@pytest.fixture(scope="module")
+def three(tmp_path_factory: pytest.TempPathFactory, bench_study: str) -> Path:
+    """Folder of a study of two tubes, run on three meshes for real."""
+    folder = tmp_path_factory.mktemp("three")
+    (folder / "tubes.toml").write_text(bench_study, encoding="utf-8")
+    run(folder / "tubes.toml", folder / "out", 1, ["mesh.level=default"], levels=3)
+    return folder
+
+
+def test_the_command_fills_the_error_column(three: Path):
+    """E A / L of a tube in tension lies within what its own error bar says."""
+    out = three / "out"
+    rows = read_table(out / "results.csv")
     (row,) = (r for r in rows if r["construct"] == "thin" and r["quantity"] == "axial_stiffness")
     exact = MATERIALS["steel"].modulus * pi / 4 * (10**2 - 6**2) / 20  # any handbook
     assert row["mesh"]
     assert float(row["value"]) == pytest.approx(exact, rel=0.01 + float(row["error"] or 0) / 100)
     assert {r["mesh"] for r in rows} - {""}
-    assert (tmp_path / "out" / "levels" / "fine" / "results.csv").exists()
-    pairs = read_table(tmp_path / "out" / "comparisons.csv")
+    assert (out / "levels" / "fine" / "results.csv").exists()
+    pairs = read_table(out / "comparisons.csv")
     (pair,) = (one for one in pairs if one["quantity"] == "axial_stiffness")
     ratio = (12**2 - 6**2) / (10**2 - 6**2)  # of the sections
     assert (pair["a"], pair["b"]) == ("thin", "thick")
@@ -99,12 +107,12 @@ def test_the_command_fills_the_error_column(tmp_path: Path, bench_study: str):
 
 
 def test_the_cheap_mode_runs_a_sample_and_lends_its_errors(
-    tmp_path: Path, bench_study: str, capsys: pytest.CaptureFixture[str]
+    three: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ):
-    """For real: of two tubes one runs on three meshes, and the other borrows its errors."""
-    path, out = tmp_path / "tubes.toml", tmp_path / "out"
-    path.write_text(bench_study, encoding="utf-8")
-    run(path, out, 2, ["mesh.level=default"], levels=3, error_cases=1)
+    """Of two tubes one runs on three meshes, and the other borrows its errors; all are finished."""
+    out = tmp_path / "out"
+    shutil.copytree(three / "out", out)
+    run(three / "tubes.toml", out, 1, ["mesh.level=default"], levels=3, error_cases=1)
     said = " ".join(capsys.readouterr().out.split())
     assert "Three meshes for 1 of 2 constructs: thin. The errors of the others are estimated" in said
     assert "± of thick is estimated from other constructs" in said
