@@ -38,7 +38,7 @@ def locked(out: Path) -> Iterator[None]:
     OutputError
         If another run is at work in the folder.
     """
-    lock = FileLock(out / LOCK, blocking=False, is_singleton=True)
+    lock = FileLock(out / LOCK, blocking=False)
     try:
         with lock:
             yield
