@@ -60,11 +60,13 @@ def test_editors_and_ruff_agree_on_the_length_of_a_line():
     assert editors["Makefile"]["indent_style"] == "tab"
 
 
-def test_every_wheel_brings_the_text_of_its_licence(tmp_path: Path):
+def test_every_wheel_brings_the_door_and_the_text_of_its_licence(tmp_path: Path):
     command = [sys.executable, "-m", "hatchling", "build", "--target", "wheel", "-d", str(tmp_path)]
     subprocess.run(command, cwd=ROOT, check=True, capture_output=True)
     with zipfile.ZipFile(next(tmp_path.glob("*.whl"))) as wheel:
         (name,) = [name for name in wheel.namelist() if name.endswith(f"licenses/{LICENCE}")]
         text = wheel.read(name)
+        doors = [name for name in wheel.namelist() if name.endswith("gapstrain.py")]
+    assert doors == ["gapstrain.py"]  # `import gapstrain` after installation, and no second copy of it
     assert text == (ROOT / LICENCE).read_bytes()
     assert text.split(b"\n")[1].strip() == b"Version 3, 29 June 2007"
