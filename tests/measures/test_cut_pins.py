@@ -12,7 +12,7 @@ from pipeline.fem.space import Array
 from pipeline.measures.forces import Inside
 from pipeline.measures.sections import cut_pin
 from pipeline.run.solving import part_elasticity
-from tests.verification.helpers import Solved, case_of, solved, specimen
+from tests.models import Solved, case_of, solved, specimen
 
 LENGTH, CUT = 30.0, 11.0
 

@@ -7,7 +7,7 @@ import numpy as np
 from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.run.clock import Clock
 from pipeline.run.solving import solve_unit_loads
-from tests.verification.helpers import case_of, geometry_of, specimen
+from tests.models import case_of, geometry_of, specimen
 
 
 def test_no_node_of_the_distal_end_moves_and_all_others_do():

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from pipeline.run.collect import result_rows
+from pipeline.run.collect import related, rows_of
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import cases
 from pipeline.run.record import CASE_COLUMNS
@@ -33,11 +33,9 @@ def test_a_construct_is_compared_with_what_stands_at_its_own_gap(tmp_path: Path,
             row = {"stage": stage, "load": "torsion", "quantity": "torsional_stiffness",
                    "location": "sections", "value": value, "status": "ok"}  # fmt: skip
             write_table(folder / "rows.csv", [row], CASE_COLUMNS)
-    rows = result_rows([Outcome(chosen[name], "", 1.0) for name in STORED], tmp_path)
-    found = {
-        row["construct"]: (row.get("percent_of_intact"), row.get("percent_of_nail_only"))
-        for row in rows
-    }
+    outcomes = [Outcome(chosen[name], "", 1.0) for name in STORED]
+    rows = related(rows_of(outcomes, tmp_path), [one.case for one in outcomes])
+    found = {row.construct: (row.percent_of_intact, row.percent_of_nail_only) for row in rows}
     assert found == {
         "intact": (pytest.approx(100), None),
         "intact-metadiaphysis-3mm": (pytest.approx(100), None),
