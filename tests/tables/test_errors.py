@@ -68,3 +68,11 @@ def test_others_borrow_and_what_failed_on_a_level_of_its_own_does_not():
     assert other.error == own.error
     assert other.mesh == "estimated from 1 of 3 constructs: thin; same stage and load"
     assert (lost.error, lost.mesh) == (None, "")
+
+
+def test_a_row_that_failed_borrows_nothing():
+    """It has a value where its balance failed, which nobody may use, so nobody needs its error."""
+    failed = Row(construct="thick", quantity="axial_stiffness", load="pull", location="sections",
+                 value=5.0, status="failed", reason="forces do not balance")  # fmt: skip
+    rows = judged({("axial_stiffness", "pull"): (10.2, 10.8, 13.2)}, failed)
+    assert rows[-1] == failed
