@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -76,3 +77,10 @@ def test_a_row_that_failed_borrows_nothing():
                  value=5.0, status="failed", reason="forces do not balance")  # fmt: skip
     rows = judged({("axial_stiffness", "pull"): (10.2, 10.8, 13.2)}, failed)
     assert rows[-1] == failed
+
+
+def test_a_value_that_failed_is_none_of_three():
+    failed = Row(construct="thin", quantity="axial_stiffness", load="pull", location="sections",
+                 value=5.0, status="failed", reason="forces do not balance")  # fmt: skip
+    assert sound_values([failed]) == {}
+    assert sound_values([replace(failed, status="ok")]) == {("thin", failed.key): 5.0}
