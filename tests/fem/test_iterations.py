@@ -8,14 +8,7 @@ import pytest
 from pipeline.fem.loads import unit_loads
 from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.solver.solve import solve
-from tests.models import (
-    case_of,
-    end_held,
-    geometry_of,
-    own_constants,
-    specimen,
-    stiffness_of,
-)
+from tests.models import case_of, end_held, geometry_of, own_constants, specimen, stiffness_of
 
 MOST = 18  # both tubes below take 15; another release of the mesher may take one or two more
 

@@ -161,6 +161,16 @@ def test_ratio_is_judged_beside_the_same_nail_over_an_empty_gap_and_pure_loads()
     assert plated_rows({"diameter_mm": 10.0}, "empty", BOTH[:1]) == ["old"]
 
 
+def test_a_row_without_a_ratio_has_none_of_0():
+    """Where the nail alone has that result by energy only: the other one's balance failed."""
+    kinds = dict(zip(BOTH, (None, 300.0), strict=True))
+    table = [
+        Row(construct="both", stage="empty", load="frontal", quantity=name, percent_of_nail_only=ratio)
+        for name, ratio in kinds.items()
+    ]
+    assert [row.flags for row in flag_added_plates({"both": {"empty"}}, table)] == ["", ""]
+
+
 # --- Solved models -----------------------------------------------------------------------------------
 
 

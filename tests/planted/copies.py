@@ -1,4 +1,4 @@
-"""Copies of the tracked files, in which tests run while a fault is in."""
+"""Copies of the program, in which tests run while a fault is in."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from tests.planted.catalogue import ROOT, Fault, places
 
 MOST_SECONDS = 600  # of the tests of one fault
 PASSED, FAILED = 0, 1  # exit codes of pytest; all others say that no test was run to its end
+LISTING = ("git", "ls-files", "-z", "--cached", "--others", "--exclude-standard")
 OPTIONS = ("-x", "-q", "-rfE", "--tb=line", "-p", "no:cacheprovider", "--hypothesis-seed=0")
 
 
@@ -40,10 +41,10 @@ class Ended:
 
 
 def fill(copy: Path) -> Path:
-    """Copy the tracked files into a folder, and what is compiled beside them: both are told by date."""
-    listing = subprocess.run(["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, check=True)
-    tracked = (ROOT / name for name in listing.stdout.decode().split("\0") if name)
-    for source in filter(Path.is_file, tracked):
+    """Copy all that git does not ignore, and what is compiled beside it: both are told by date."""
+    listing = subprocess.run(LISTING, cwd=ROOT, capture_output=True, check=True)
+    kept = (ROOT / name for name in listing.stdout.decode().split("\0") if name)
+    for source in filter(Path.is_file, kept):
         compiled = source.parent.joinpath("__pycache__").glob(f"{source.stem}.*")
         for path in (source, *compiled):
             target = copy / path.relative_to(ROOT)

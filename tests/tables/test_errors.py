@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -68,3 +69,18 @@ def test_others_borrow_and_what_failed_on_a_level_of_its_own_does_not():
     assert other.error == own.error
     assert other.mesh == "estimated from 1 of 3 constructs: thin; same stage and load"
     assert (lost.error, lost.mesh) == (None, "")
+
+
+def test_a_row_that_failed_borrows_nothing():
+    """It has a value where its balance failed, which nobody may use, so nobody needs its error."""
+    failed = Row(construct="thick", quantity="axial_stiffness", load="pull", location="sections",
+                 value=5.0, status="failed", reason="forces do not balance")  # fmt: skip
+    rows = judged({("axial_stiffness", "pull"): (10.2, 10.8, 13.2)}, failed)
+    assert rows[-1] == failed
+
+
+def test_a_value_that_failed_is_none_of_three():
+    failed = Row(construct="thin", quantity="axial_stiffness", load="pull", location="sections",
+                 value=5.0, status="failed", reason="forces do not balance")  # fmt: skip
+    assert sound_values([failed]) == {}
+    assert sound_values([replace(failed, status="ok")]) == {("thin", failed.key): 5.0}
