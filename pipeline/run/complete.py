@@ -55,7 +55,7 @@ def complete(planned: Plan, out: Path, place: Place, keep: Keep = "all") -> Iter
 
 def _alike(planned: Plan, outcome: Outcome) -> Iterator[Outcome]:
     """All cases at an address, each as it ended."""
-    return (replace(outcome, case=case) for case in planned.alike[outcome.case.address])
+    return (replace(outcome, case=item.case) for item in planned.alike[outcome.case.address])
 
 
 def _finished(item: Planned, out: Path, keep: str) -> Outcome | None:
@@ -92,9 +92,9 @@ def _jobs(planned: Plan, waiting: Mapping[str, Planned], out: Path, keep: str) -
         after = ""
         if len(sharing) > 1:
             after = MESH_OF + key
-            yield Job(after, share_mesh, (sharing[0], out, sharing[0].label))
+            yield Job(after, share_mesh, (sharing[0], out))
         for case in sharing:
-            yield Job(case.address, complete_case, (case, out, keep, case.label), after)
+            yield Job(case.address, complete_case, (case, out, keep), after)
 
 
 def _work(mesh: tuple[str, list[Planned]]) -> float:

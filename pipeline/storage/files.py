@@ -12,6 +12,10 @@ from typing import Any, TextIO
 from pipeline.errors import OutputError
 
 VERIFICATION = "verification.csv"
+Cells = dict[str, object]
+"""Cells of a row by column, as they are written."""
+Texts = dict[str, str]
+"""The same as they are read."""
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -104,18 +108,18 @@ def _is_number(text: str) -> bool:
     return True
 
 
-def read_table(path: Path) -> list[dict[str, str]]:
+def read_table(path: Path) -> list[Texts]:
     """Read a table as a list of rows."""
     return list(stream_table(path))
 
 
-def stream_table(path: Path) -> Iterator[dict[str, str]]:
+def stream_table(path: Path) -> Iterator[Texts]:
     """Read a table row by row."""
     with path.open(newline="", encoding="utf-8") as file:
         yield from csv.DictReader(file)
 
 
-def read_if_any(path: Path) -> list[dict[str, str]]:
+def read_if_any(path: Path) -> list[Texts]:
     """Read a table that not every run has; no rows if there is none."""
     return read_table(path) if path.exists() else []
 

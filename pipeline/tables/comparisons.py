@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations
 from math import isfinite
+from operator import attrgetter
 from typing import Any
 
 from pipeline.measures.dictionary import BY_SIZE, HEADLINE, PEAK
+from pipeline.tables.groups import grouped
 from pipeline.tables.lookup import highest
 from pipeline.tables.rows import INTACT_STAGE, Key, Row
 
@@ -90,19 +92,12 @@ def comparison_rows(rows: Iterable[Row], groups: Mapping[str, Hashable]) -> Iter
             yield from (_compared(found[a][key], found[b][key]) for key in shared)
 
 
-def headline_rows(rows: Iterable[Row]) -> list[Row]:
-    """Sound rows of the headline quantities, and the highest stress of any implant besides."""
-    listed = [row for row in rows if row.is_ok and row.quantity in HEADLINE]
-    return [*listed, *highest_rows(listed)]
-
-
-def highest_rows(rows: Iterable[Row]) -> list[Row]:
-    """Highest stress of any implant, of each variant, construct, stage and load among sound rows."""
-    parts: dict[tuple[str, str, str, str], list[Row]] = {}
-    for row in rows:
-        if row.quantity == PEAK:
-            parts.setdefault((row.variant, row.construct, row.stage, row.load), []).append(row)
-    return [highest(own) for own in parts.values()]
+def headline_rows(rows: Iterable[Row], wanted: Collection[str] = HEADLINE) -> list[Row]:
+    """Sound rows of some quantities, and the highest stress of any implant besides."""
+    listed = [row for row in rows if row.is_ok and row.quantity in wanted]
+    peaks = [row for row in listed if row.quantity == PEAK]
+    parts = grouped(peaks, attrgetter("variant", "construct", "stage", "load"))
+    return [*listed, *map(highest, parts.values())]
 
 
 def _compared(a: Row, b: Row) -> dict[str, object]:
