@@ -47,10 +47,10 @@ def papers(folder: Path) -> dict[str, str]:
         The text of each file by its name. A citation that lies in the run's folder is kept: there the
         authors put their names.
     """
-    inputs = read_inputs(folder)
+    inputs, own = read_inputs(folder), folder / CITATION
     return {
         README: _readme(inputs),
-        CITATION: _own_citation(folder) or _citation(inputs),
+        CITATION: (own.is_file() and own.read_text(encoding="utf-8")) or _citation(inputs),
         ENVIRONMENT: _environment(inputs),
         MESHES: _meshes(folder),
     }
@@ -89,11 +89,6 @@ Run it again
 
 {TERMS}
 """
-
-
-def _own_citation(folder: Path) -> str:
-    path = folder / CITATION
-    return path.read_text(encoding="utf-8") if path.is_file() else ""
 
 
 def _citation(inputs: Inputs) -> str:
