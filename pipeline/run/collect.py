@@ -69,16 +69,7 @@ def write_tables(planned: Plan, outcomes: Sequence[Outcome], rows: Sequence[Row]
     ``dictionary.csv`` and, where the study asks for them, ``design.csv``, ``sensitivity.csv``,
     ``brackets.csv`` and ``published.csv``.
 
-    Parameters
-    ----------
-    planned : Plan
-        The study's cases.
-    outcomes : sequence of Outcome
-        How each ended.
-    rows : sequence of Row
-        All results, related to each other.
-    out : Path
-        Folder of the run.
+    The rows are all results, related to each other.
     """
     write_cases(outcomes, rows, out)
     compared: list[Cells] = []

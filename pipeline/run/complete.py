@@ -21,16 +21,8 @@ Keep = Literal["all", "shown", "none"]
 def complete(planned: Plan, out: Path, place: Place, keep: Keep = "all") -> Iterator[Outcome]:
     """Run all cases of a plan that are not finished in a folder; yield each as it ends.
 
-    Parameters
-    ----------
-    planned : Plan
-        Cases to run.
-    out : Path
-        Folder of the run, which the caller has locked.
-    place : Place
-        Where they run.
-    keep : {"all", "shown", "none"}
-        Fields that are stored; those shown are of the study's shown stage and load.
+    The caller has locked the folder. Fields are kept all, none, or those of the study's shown stage and
+    load.
 
     Raises
     ------

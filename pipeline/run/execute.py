@@ -112,16 +112,7 @@ class Finished:
 def execute(planned: Plan, out: Path, options: Options, told: Told = lambda *_: None) -> Finished:
     """Run all cases of a plan that are not finished yet; write tables, then pages.
 
-    Parameters
-    ----------
-    planned : Plan
-        Cases to run.
-    out : Path
-        Folder for the results; those of other mesh levels come below it.
-    options : Options
-        How.
-    told : callable
-        Is told of each case as it ends.
+    Results of other mesh levels come into folders below `out`.
 
     Raises
     ------

@@ -62,14 +62,7 @@ class Outcome:
 def complete_case(case: Case, out: Path, keep: str = "all") -> Outcome:
     """Run a case and store it; a case that can not be run becomes a sentence.
 
-    Parameters
-    ----------
-    case : Case
-        What to run.
-    out : Path
-        Folder of the run.
-    keep : str
-        Fields that are stored: "all", "none", or those of ``STAGE:LOAD``.
+    Fields are kept all, none, or those of ``STAGE:LOAD``.
 
     Raises
     ------

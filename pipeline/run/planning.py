@@ -93,7 +93,7 @@ class Plan:
     Parameters
     ----------
     study : StudyConfig
-        The study.
+        As written.
     variants : tuple of Variant
         Points of the design; one without a name if there is none. Those that can not be built have a
         reason.

@@ -159,21 +159,9 @@ def _line(detail: Any) -> str:
 def judge(
     claims: Sequence[Claim], table: Sequence[Row], only: Collection[str] | None = None
 ) -> list[dict[str, object]]:
-    """Set each claim beside the study's result.
+    """Set each claim beside all results of a study; rows have the cells of ``CLAIM_COLUMNS``.
 
-    Parameters
-    ----------
-    claims : sequence of Claim
-        Those of a claims file.
-    table : sequence of Row
-        All results.
-    only : collection of str, optional
-        Constructs that were run, if not all: claims of others are not judged and no failure.
-
-    Returns
-    -------
-    list of dict
-        A row for each claim in the order of ``CLAIM_COLUMNS``.
+    If `only` some constructs were run, claims of others are not judged and no failure.
     """
     return [_row(claim, table, only) for claim in claims]
 

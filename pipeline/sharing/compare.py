@@ -50,16 +50,7 @@ class _Pair:
 def compare(
     a: Path, b: Path, tolerances: Tolerances | None = None, only: Collection[str] | None = None
 ) -> list[dict[str, object]]:
-    """Compare the results of two runs.
-
-    Parameters
-    ----------
-    a, b : Path
-        Their folders.
-    tolerances : Tolerances, optional
-        What may differ by how much; the usual ones by default.
-    only : collection of str, optional
-        Constructs to compare; all by default.
+    """Compare the results in the folders of two runs, of all constructs or of `only` some.
 
     Returns
     -------

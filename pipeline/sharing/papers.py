@@ -34,18 +34,9 @@ Caution
 
 
 def papers(folder: Path) -> dict[str, str]:
-    """Texts that are made for a bundle.
+    """Texts that are made for a bundle of a finished run, by the names of their files.
 
-    Parameters
-    ----------
-    folder : Path
-        A finished run.
-
-    Returns
-    -------
-    dict of str to str
-        The text of each file by its name. A citation that lies in the run's folder is kept: there the
-        authors put their names.
+    A citation that lies in the run's folder is kept: there the authors put their names.
     """
     inputs, own = read_inputs(folder), folder / CITATION
     return {

@@ -144,18 +144,7 @@ class StudyConfig(Parameters):
 def load_study(path: Path, changes: tuple[str, ...] = ()) -> StudyConfig:
     """Read and validate a study file.
 
-    Parameters
-    ----------
-    path : Path
-        TOML file.
-    changes : tuple of str
-        Changes to its keys, each ``dotted.key=value`` with a TOML value; list entries by number
-        or by their name.
-
-    Returns
-    -------
-    StudyConfig
-        Validated, frozen.
+    Changes to its keys are ``dotted.key=value`` with a TOML value; list entries go by number or name.
 
     Raises
     ------

@@ -52,18 +52,9 @@ class Block:
 def blocks_of(
     points: Sequence[Point], wanted: Sequence[str], refused: Collection[str], results: Iterable[Row]
 ) -> list[Block]:
-    """Sort the results of a design by the points that have them.
+    """Sort the results of wanted quantities at all points of a design by the points that have them.
 
-    Parameters
-    ----------
-    points : sequence of Point
-        Points of the design.
-    wanted : sequence of str
-        Quantities.
-    refused : collection of str
-        Names of the points that can not be built.
-    results : iterable of Row
-        Results at all points.
+    The refused are names of the points that can not be built.
     """
     order = {point.name: number for number, point in enumerate(points)}
     found: dict[Group, Array] = {}

@@ -68,23 +68,12 @@ class _Surfaces:
 def sensitivity_rows(
     study: StudyConfig, refused: Collection[str], results: Iterable[Row]
 ) -> list[dict[str, object]]:
-    """Evaluate the sensitivity of a study's results to the factors of its design.
+    """Evaluate the sensitivity of a study's results at all points to the factors of its design.
 
-    Parameters
-    ----------
-    study : StudyConfig
-        The study with its design.
-    refused : collection of str
-        Names of its points that can not be built.
-    results : iterable of Row
-        Results at all points.
-
-    Returns
-    -------
-    list of dict
-        In the order of ``SENSITIVITY_COLUMNS``. None without a design, or with a paired one, whose
-        factors move together so that no effect is that of one. An index that can not be evaluated
-        has an empty value and a note.
+    The refused are names of its points that can not be built. Rows have the cells of
+    ``SENSITIVITY_COLUMNS``. There are none without a design, or with a paired one, whose factors move
+    together so that no effect is that of one. An index that can not be evaluated has an empty value and
+    a note.
     """
     design = study.design
     if design is None or isinstance(design, Paired):

@@ -17,17 +17,10 @@ BRACKET_COLUMNS = (
 
 
 def bracket_rows(constructs: Iterable[Construct], rows: Iterable[Row]) -> list[dict[str, object]]:
-    """Lowest and highest sound value of each result over the variants of a construct.
+    """Lowest and highest sound value of each result over the variants of the study file's constructs.
 
     A result that fewer than two variants have is left out. Errors are those of the meshes, in the
     unit of the result, where they are known.
-
-    Parameters
-    ----------
-    constructs : iterable of Construct
-        Those of the study file.
-    rows : iterable of Row
-        Results of all their variants.
     """
     names = {
         variant.name: (construct.name, words)

@@ -34,12 +34,7 @@ def verdict(difference: float, combined: float) -> str:
 def relate(rows: Sequence[Row], references: Mapping[str, Mapping[str, str]]) -> list[Row]:
     """Fill the columns of percentages, and name in ``undecided`` those that the errors leave open.
 
-    Parameters
-    ----------
-    rows : sequence of Row
-        Results of one variant.
-    references : mapping of str to mapping of str to str
-        For each column of percentages, what each construct is compared with.
+    The rows are of one variant; `references` says for each column what each construct is compared with.
     """
     sound = {(row.construct, row.key): row for row in rows if row.is_ok}
     return [_related(row, references, sound) for row in rows]
@@ -75,12 +70,7 @@ def _base(row: Row, name: str | None, sound: Mapping[tuple[str, Key], Row]) -> R
 def comparison_rows(rows: Iterable[Row], groups: Mapping[str, Hashable]) -> Iterator[dict[str, object]]:
     """Compare the headline quantities of each two constructs of a group, without any order of merit.
 
-    Parameters
-    ----------
-    rows : iterable of Row
-        Results of one variant.
-    groups : mapping of str to hashable
-        What constructs must share to be compared: their gap.
+    The rows are of one variant; `groups` says what constructs must share to be compared: their gap.
     """
     found: dict[str, dict[Key, Row]] = {}
     for row in headline_rows(rows):

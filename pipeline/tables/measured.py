@@ -16,20 +16,10 @@ PUBLISHED_COLUMNS = (
 
 
 def published_rows(entries: Iterable[Published], rows: Sequence[Row]) -> list[dict[str, object]]:
-    """Set each published measurement beside the study's result.
+    """Set each published measurement of the study file beside the results of one variant.
 
-    Parameters
-    ----------
-    entries : iterable of Published
-        Those of the study file.
-    rows : sequence of Row
-        Results of one variant.
-
-    Returns
-    -------
-    list of dict
-        A row for each entry in the order of ``PUBLISHED_COLUMNS``; without a sound result the model's
-        cell is empty and the reason says why. Nothing is passed or failed.
+    Rows have the cells of ``PUBLISHED_COLUMNS``; without a sound result the model's is empty and the
+    reason says why. Nothing is passed or failed.
     """
     results = Results(rows)
     return [_row(entry, _model(entry, results)) for entry in entries]

@@ -189,14 +189,7 @@ def _number(column: str, text: str) -> float:
 
 
 def read_results(path: Path, required: Collection[str] = ("construct", *REQUIRED)) -> Iterator[Row]:
-    """Read a table of results row by row.
-
-    Parameters
-    ----------
-    path : Path
-        The table of a run, or of a case.
-    required : collection of str
-        Columns that it must have; that of a case does not say whose it is.
+    """Read a table of results row by row; that of a case, unlike that of a run, has no construct.
 
     Raises
     ------

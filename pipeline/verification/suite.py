@@ -28,19 +28,7 @@ COLUMNS = (
 
 @dataclass(frozen=True)
 class Verified:
-    """A problem and what became of it.
-
-    Parameters
-    ----------
-    problem : Problem
-        Which.
-    checks : tuple of Check
-        Its numbers.
-    seconds : float
-        How long it took.
-    failure : str
-        A sentence if it could not be solved, else empty.
-    """
+    """A problem, its numbers, how long it took, s, and a sentence if it could not be solved."""
 
     problem: Problem
     checks: tuple[Check, ...]
