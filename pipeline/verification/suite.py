@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from time import perf_counter
 
@@ -75,16 +75,5 @@ def _rows(outcome: Verified) -> Iterator[dict[str, object]]:
     if outcome.failure:
         yield {**common, "result": "failed", "reason": outcome.failure}
     for check in outcome.checks:
-        yield {
-            **common,
-            "quantity": check.quantity,
-            "unit": check.unit,
-            "computed": check.computed,
-            "expected": check.expected,
-            "error": check.in_words[0],
-            "allowed": check.in_words[1],
-            "rule": check.rule,
-            "result": "passed" if check.passed else "failed",
-            "source": check.source,
-            "known": check.known,
-        }
+        said = dict(zip(("error", "allowed"), check.in_words, strict=True))
+        yield {**common, **asdict(check), **said, "result": "passed" if check.passed else "failed"}
