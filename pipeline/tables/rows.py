@@ -174,18 +174,14 @@ def parse(cells: Mapping[str, str], place: int = -1) -> Row:
         text = cells.get(name)
         if not text:
             continue
-        known[name] = _number(name, text) if name in NUMBERS else text
+        try:
+            known[name] = float(text) if name in NUMBERS else text
+        except ValueError:
+            raise ValueError(
+                f"{name} = {text[:40]!r}: allowed is a number; give the table as a run wrote it"
+            ) from None
     known.setdefault("status", "")
     return Row(**known, place=place)
-
-
-def _number(column: str, text: str) -> float:
-    try:
-        return float(text)
-    except ValueError:
-        raise ValueError(
-            f"{column} = {text[:40]!r}: allowed is a number; give the table as a run wrote it"
-        ) from None
 
 
 def read_results(path: Path, required: Collection[str] = ("construct", *REQUIRED)) -> Iterator[Row]:
