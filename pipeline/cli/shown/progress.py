@@ -18,17 +18,7 @@ Voice = Literal["bar", "quiet", "json"]
 
 @dataclass
 class Reporter:
-    """Counts cases as they end and says so.
-
-    Parameters
-    ----------
-    voice : {"bar", "quiet", "json"}
-        How.
-    total : int
-        Cases that will end, over all mesh levels.
-    has_levels : bool
-        Whether a level is worth naming.
-    """
+    """Counts cases as they end, over all mesh levels, and says so; a level only if there are more."""
 
     voice: Voice
     total: int
