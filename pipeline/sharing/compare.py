@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import inf, isfinite
@@ -10,6 +10,7 @@ from pathlib import Path
 
 from pipeline.sharing.tolerances import Tolerances
 from pipeline.storage.casebook import INDEX, SUMMARY, folder_of
+from pipeline.storage.files import Cells
 from pipeline.storage.run_folder import RESULTS, listed_cases, read_case
 from pipeline.tables.groups import grouped
 from pipeline.tables.rows import Key, Row, read_results
@@ -49,7 +50,7 @@ class _Pair:
 
 def compare(
     a: Path, b: Path, tolerances: Tolerances | None = None, only: Collection[str] | None = None
-) -> list[dict[str, object]]:
+) -> list[Cells]:
     """Compare the results in the folders of two runs, of all constructs or of `only` some.
 
     Returns
@@ -74,7 +75,7 @@ def compare(
     return [_row(quantity, alike) for quantity, alike in found.items()]
 
 
-def agree(differences: Sequence[Mapping[str, object]]) -> bool:
+def agree(differences: Sequence[Cells]) -> bool:
     """Whether every row of a comparison is inside; one without rows compared nothing."""
     return bool(differences) and all(row["verdict"] == INSIDE for row in differences)
 
@@ -148,7 +149,7 @@ class _Runs:
         )
 
 
-def _row(quantity: str, pairs: Sequence[_Pair]) -> dict[str, object]:
+def _row(quantity: str, pairs: Sequence[_Pair]) -> Cells:
     outside = sum(pair.excess > 1 for pair in pairs)
     worst = max(pairs, key=lambda pair: pair.excess)
     apart = (worst.difference, worst.percent, worst.allowed) if not worst.reason else ("", "", "")

@@ -10,6 +10,7 @@ from operator import attrgetter
 from typing import Any
 
 from pipeline.measures.dictionary import BY_SIZE, HEADLINE, PEAK
+from pipeline.storage.files import Cells
 from pipeline.tables.groups import grouped
 from pipeline.tables.lookup import highest
 from pipeline.tables.rows import INTACT_STAGE, Key, Row
@@ -67,7 +68,7 @@ def _base(row: Row, name: str | None, sound: Mapping[tuple[str, Key], Row]) -> R
     return next((base for base in found if base is not None and base.number), None)
 
 
-def comparison_rows(rows: Iterable[Row], groups: Mapping[str, Hashable]) -> Iterator[dict[str, object]]:
+def comparison_rows(rows: Iterable[Row], groups: Mapping[str, Hashable]) -> Iterator[Cells]:
     """Compare the headline quantities of each two constructs of a group, without any order of merit.
 
     The rows are of one variant; `groups` says what constructs must share to be compared: their gap.
@@ -90,7 +91,7 @@ def headline_rows(rows: Iterable[Row], wanted: Collection[str] = HEADLINE) -> li
     return [*listed, *map(highest, parts.values())]
 
 
-def _compared(a: Row, b: Row) -> dict[str, object]:
+def _compared(a: Row, b: Row) -> Cells:
     difference, combined = b.size - a.size, a.half + b.half
     how = "size" if a.quantity in BY_SIZE else "value"
     unlike = ", of unlike sign" if a.number * b.number < 0 else ""

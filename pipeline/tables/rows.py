@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 
 from geometries.errors import StudyError
 from pipeline.measures.dictionary import BY_SIZE
-from pipeline.storage.files import write_table
+from pipeline.storage.files import Cells, write_table
 from pipeline.storage.parquet import write_parquet
 from pipeline.storage.run_folder import each_row
 
@@ -145,7 +145,7 @@ class Row:
         """Its flags one by one."""
         return [flag for flag in self.flags.split("; ") if flag]
 
-    def cells(self) -> dict[str, object]:
+    def cells(self) -> Cells:
         """Its cells by column, as they are written."""
         found = ((name, getattr(self, name)) for name in COLUMNS)
         return {name: "" if value is None else value for name, value in found}
