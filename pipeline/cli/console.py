@@ -16,12 +16,21 @@ from rich.progress import (
 )
 from rich.table import Table
 
+LINES_SHOWN = 8
 console = Console(width=None if sys.stdout.isatty() else 132)
 
 
 def say(text: str) -> None:
     """Print a text as it is; no word or number of it is markup or coloured."""
     console.print(text, markup=False, highlight=False)
+
+
+def say_first(lines: Sequence[str], table: str) -> None:
+    """Print the first lines of a list, and which table has the rest."""
+    for line in lines[:LINES_SHOWN]:
+        say(line)
+    if len(lines) > LINES_SHOWN:
+        console.print(f"... and {len(lines) - LINES_SHOWN} more; {table} lists all.")
 
 
 def short(value: object) -> str:

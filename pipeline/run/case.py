@@ -24,16 +24,8 @@ SCHEMA = 3
 class Case:
     """One mesh's worth of work: a construct, all tissue stages and all loads.
 
-    Parameters
-    ----------
-    construct, femur, defect, level :
-        What is built and how finely it is meshed.
-    stages, loads :
-        What it is solved for.
-    strain_bands : tuple of str
-        Schemes by which tissue strain is sorted.
-    variant : str
-        Point of the study's design that it belongs to, if there is one.
+    Strain bands are schemes by which tissue strain is sorted; the variant is the point of the study's
+    design that it belongs to, if there is one.
     """
 
     construct: Construct

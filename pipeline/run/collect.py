@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, replace
+from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
@@ -14,16 +15,14 @@ from pipeline.run.case import Case
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import Plan
 from pipeline.storage.casebook import ROWS, folder_of, write_index
-from pipeline.storage.files import write_table
+from pipeline.storage.files import Cells, write_table
 from pipeline.sweeps.sensitivity import INDICES, SENSITIVITY_COLUMNS, sensitivity_rows
-from pipeline.sweeps.variants import Variant
 from pipeline.tables.added_plate import flag_added_plates
 from pipeline.tables.brackets import BRACKET_COLUMNS, bracket_rows
 from pipeline.tables.comparisons import COMPARISON_COLUMNS, comparison_rows, relate
+from pipeline.tables.groups import grouped
 from pipeline.tables.measured import PUBLISHED_COLUMNS, published_rows
 from pipeline.tables.rows import FAILED, REQUIRED, Row, read_results, write_results
-
-Cells = dict[str, object]
 
 
 def rows_of(outcomes: Iterable[Outcome], out: Path) -> list[Row]:
@@ -70,16 +69,7 @@ def write_tables(planned: Plan, outcomes: Sequence[Outcome], rows: Sequence[Row]
     ``dictionary.csv`` and, where the study asks for them, ``design.csv``, ``sensitivity.csv``,
     ``brackets.csv`` and ``published.csv``.
 
-    Parameters
-    ----------
-    planned : Plan
-        The study's cases.
-    outcomes : sequence of Outcome
-        How each ended.
-    rows : sequence of Row
-        All results, related to each other.
-    out : Path
-        Folder of the run.
+    The rows are all results, related to each other.
     """
     write_cases(outcomes, rows, out)
     compared: list[Cells] = []
@@ -96,18 +86,18 @@ def write_tables(planned: Plan, outcomes: Sequence[Outcome], rows: Sequence[Row]
 
 def write_cases(outcomes: Iterable[Outcome], rows: Iterable[Row], out: Path) -> None:
     """Write how cases ended, and their rows."""
-    write_index(out, [_ended(outcome) for outcome in outcomes])
+    write_index(out, [outcome.cells() for outcome in outcomes])
     write_results(out, rows)
 
 
 def write_beside(planned: Plan, rows: Iterable[Row], out: Path) -> None:
     """Write the tables that set results beside each other's bounds, and beside measurements."""
-    grouped = _grouped(rows)
+    found = grouped(rows, attrgetter("variant"))
     brackets: list[Cells] = []
     measured: list[Cells] = []
     for variant in planned.variants:
         if variant.study is not None:
-            own = grouped.get(variant.name, [])
+            own = found.get(variant.name, [])
             point: Cells = {"variant": variant.name}
             brackets += [point | cells for cells in bracket_rows(variant.study.constructs, own)]
             measured += [point | cells for cells in published_rows(planned.study.published, own)]
@@ -117,7 +107,12 @@ def write_beside(planned: Plan, rows: Iterable[Row], out: Path) -> None:
 
 def _write_design(planned: Plan, rows: Iterable[Row], out: Path) -> None:
     """Write the points of a design, and what moves the study's own constructs."""
-    design = [_point(variant) for variant in planned.variants if variant.name]
+    design: list[Cells] = [
+        {"variant": one.name, "status": "refused" if one.reason else "ok", "reason": one.reason}
+        | dict(one.point)
+        for one in planned.variants
+        if one.name
+    ]
     keys = dict.fromkeys(key for cells in design for key in cells)
     _write_if_any(out / "design.csv", design, tuple(keys))
     found: list[Cells] = []
@@ -127,22 +122,6 @@ def _write_design(planned: Plan, rows: Iterable[Row], out: Path) -> None:
         asked = [row for row in rows if row.construct in own]
         found = sensitivity_rows(planned.study, refused, asked)
     _write_if_any(out / "sensitivity.csv", found, SENSITIVITY_COLUMNS)
-
-
-def _ended(outcome: Outcome) -> Cells:
-    return {
-        "variant": outcome.case.variant,
-        "construct": outcome.case.name,
-        "case": outcome.case.address,
-        "status": "failed" if outcome.failure else "ok",
-        "reason": outcome.failure,
-        "seconds": outcome.seconds,
-    }
-
-
-def _point(variant: Variant) -> Cells:
-    status = "refused" if variant.reason else "ok"
-    return {"variant": variant.name, "status": status, "reason": variant.reason, **variant.point}
 
 
 def _write_if_any(path: Path, rows: list[Cells], columns: tuple[str, ...]) -> None:
@@ -167,19 +146,9 @@ def over_the_same_nail(cases: Sequence[Case], alone: Mapping[str, str]) -> dict[
 
 def _by_variant(rows: Iterable[Row], cases: Iterable[Case]) -> Iterator[tuple[list[Case], list[Row]]]:
     """Cases and rows of each variant."""
-    listed: dict[str, list[Case]] = {}
-    for case in cases:
-        listed.setdefault(case.variant, []).append(case)
-    grouped = _grouped(rows)
-    for variant, own in listed.items():
-        yield own, grouped.get(variant, [])
-
-
-def _grouped(rows: Iterable[Row]) -> dict[str, list[Row]]:
-    grouped: dict[str, list[Row]] = {}
-    for row in rows:
-        grouped.setdefault(row.variant, []).append(row)
-    return grouped
+    found = grouped(rows, attrgetter("variant"))
+    for variant, own in grouped(cases, attrgetter("variant")).items():
+        yield own, found.get(variant, [])
 
 
 def references(listed: Sequence[Case]) -> dict[str, dict[str, str]]:

@@ -21,16 +21,8 @@ Keep = Literal["all", "shown", "none"]
 def complete(planned: Plan, out: Path, place: Place, keep: Keep = "all") -> Iterator[Outcome]:
     """Run all cases of a plan that are not finished in a folder; yield each as it ends.
 
-    Parameters
-    ----------
-    planned : Plan
-        Cases to run.
-    out : Path
-        Folder of the run, which the caller has locked.
-    place : Place
-        Where they run.
-    keep : {"all", "shown", "none"}
-        Fields that are stored; those shown are of the study's shown stage and load.
+    The caller has locked the folder. Fields are kept all, none, or those of the study's shown stage and
+    load.
 
     Raises
     ------
@@ -55,7 +47,7 @@ def complete(planned: Plan, out: Path, place: Place, keep: Keep = "all") -> Iter
 
 def _alike(planned: Plan, outcome: Outcome) -> Iterator[Outcome]:
     """All cases at an address, each as it ended."""
-    return (replace(outcome, case=case) for case in planned.alike[outcome.case.address])
+    return (replace(outcome, case=item.case) for item in planned.alike[outcome.case.address])
 
 
 def _finished(item: Planned, out: Path, keep: str) -> Outcome | None:
@@ -92,9 +84,9 @@ def _jobs(planned: Plan, waiting: Mapping[str, Planned], out: Path, keep: str) -
         after = ""
         if len(sharing) > 1:
             after = MESH_OF + key
-            yield Job(after, share_mesh, (sharing[0], out, sharing[0].label))
+            yield Job(after, share_mesh, (sharing[0], out))
         for case in sharing:
-            yield Job(case.address, complete_case, (case, out, keep, case.label), after)
+            yield Job(case.address, complete_case, (case, out, keep), after)
 
 
 def _work(mesh: tuple[str, list[Planned]]) -> float:

@@ -92,16 +92,9 @@ class Options:
 
 @dataclass(frozen=True)
 class Finished:
-    """A run that has ended.
+    """The folder of a run that has ended, all results, and how each case ended.
 
-    Parameters
-    ----------
-    out : Path
-        Its folder.
-    outcomes : tuple of Outcome
-        How each case of the study's own mesh level ended, in the order of the study.
-    rows : tuple of Row
-        All results, as ``results.csv`` has them.
+    The cases are those of the study's own mesh level, in the order of the study.
     """
 
     out: Path
@@ -112,16 +105,7 @@ class Finished:
 def execute(planned: Plan, out: Path, options: Options, told: Told = lambda *_: None) -> Finished:
     """Run all cases of a plan that are not finished yet; write tables, then pages.
 
-    Parameters
-    ----------
-    planned : Plan
-        Cases to run.
-    out : Path
-        Folder for the results; those of other mesh levels come below it.
-    options : Options
-        How.
-    told : callable
-        Is told of each case as it ends.
+    Results of other mesh levels come into folders below `out`.
 
     Raises
     ------
@@ -132,45 +116,40 @@ def execute(planned: Plan, out: Path, options: Options, told: Told = lambda *_: 
     require_gmsh()
     check_writable(out)
     own = planned.study.mesh.level
+    folders = {level: out if level == own else out / "levels" / level for level in LEVELS}
     plans = {own: planned}
     if options.sample:
         elsewhere = planned.only(options.sample).elsewhere
         plans |= {plan.items[0].case.level: plan for plan in elsewhere}
     with locked(out):
         write_inputs(planned, options.asked, out)
-        ended = _complete(plans, out, options, told)
-        rows_at = {level: rows_of(ended[level], _folder(out, own, level)) for level in plans}
+        ended = _complete(plans, folders, options, told)
+        rows_at = {level: rows_of(ended[level], folders[level]) for level in plans}
         rows = rows_at[own]
         if options.sample:
-            rows = with_errors(rows, _sampled(planned, rows_at, options.sample, out))
+            rows = with_errors(rows, _sampled(planned, rows_at, options.sample, folders))
         rows = related(rows, planned.cases)
         write_tables(planned, ended[own], rows, out)
         for level, plan in plans.items():
             if level != own:
-                write_cases(ended[level], related(rows_at[level], plan.cases), _folder(out, own, level))
+                write_cases(ended[level], related(rows_at[level], plan.cases), folders[level])
         if options.pages:
             _make_pages(planned, ended[own], options.keep, out)
     return Finished(out, tuple(ended[own]), tuple(rows))
 
 
-def _folder(out: Path, own: Level, level: Level) -> Path:
-    return out if level == own else out / "levels" / level
-
-
 def _complete(
-    plans: Mapping[Level, Plan], out: Path, options: Options, told: Told
+    plans: Mapping[Level, Plan], folders: Mapping[Level, Path], options: Options, told: Told
 ) -> dict[Level, list[Outcome]]:
     """Run the cases of each level; how they ended, in the order of the study."""
-    own = next(iter(plans))
     ended: dict[Level, list[Outcome]] = {}
     done = 0
     total = sum(len(plan.items) for plan in plans.values())
     try:
         for level, plan in plans.items():
-            folder = _folder(out, own, level)
-            folder.mkdir(parents=True, exist_ok=True)
+            folders[level].mkdir(parents=True, exist_ok=True)
             found: dict[str, Outcome] = {}
-            for outcome in complete(plan, folder, options.place, options.keep):
+            for outcome in complete(plan, folders[level], options.place, options.keep):
                 found[outcome.case.label] = outcome
                 done += 1
                 told(level, outcome)
@@ -183,22 +162,21 @@ def _complete(
 
 
 def _sampled(
-    planned: Plan, rows_at: Mapping[Level, Sequence[Row]], sample: Sequence[str], out: Path
+    planned: Plan,
+    rows_at: Mapping[Level, Sequence[Row]],
+    sample: Sequence[str],
+    folders: Mapping[Level, Path],
 ) -> Sampled:
     """What the three meshes of a sample say."""
-    own = planned.study.mesh.level
-    cases = [item.case for item in planned.only(sample).items]
     sizes = {}
-    for case in cases:
-        folders = [
-            folder_of(_folder(out, own, level), replace(case, level=level).address) for level in LEVELS
-        ]
-        if all(folder.is_dir() for folder in folders):
-            fine, middle, coarse = (_cell_size(folder) for folder in folders)
+    for case in planned.only(sample).cases:
+        stored = [folder_of(folders[level], replace(case, level=level).address) for level in LEVELS]
+        if all(folder.is_dir() for folder in stored):
+            fine, middle, coarse = map(_cell_size, stored)
             sizes[case.label] = (fine, middle, coarse)
     kinds = {case.label: case.construct.kind for case in planned.cases}
     values = {level: sound_values(rows) for level, rows in rows_at.items()}
-    return Sampled(own, values, sizes, kinds, frozenset(sample))
+    return Sampled(planned.study.mesh.level, values, sizes, kinds, frozenset(sample))
 
 
 def _cell_size(folder: Path) -> float:

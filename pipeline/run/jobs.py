@@ -15,7 +15,7 @@ from pipeline.run.case import Case
 from pipeline.run.clock import Clock
 from pipeline.run.record import store_case
 from pipeline.run.solving import run_case
-from pipeline.storage.files import writing
+from pipeline.storage.files import Cells, writing
 from pipeline.storage.meshes import read_mesh, write_failure, write_mesh
 from pipeline.storage.provenance import mesh_key
 
@@ -47,20 +47,22 @@ class Outcome:
     failed_stages: tuple[str, ...] = ()
     reused: bool = False
 
+    def cells(self) -> Cells:
+        """How it ended, as ``cases.csv`` has it."""
+        return {
+            "variant": self.case.variant,
+            "construct": self.case.name,
+            "case": self.case.address,
+            "status": "failed" if self.failure else "ok",
+            "reason": self.failure,
+            "seconds": self.seconds,
+        }
 
-def complete_case(case: Case, out: Path, keep: str = "all", label: str = "") -> Outcome:
+
+def complete_case(case: Case, out: Path, keep: str = "all") -> Outcome:
     """Run a case and store it; a case that can not be run becomes a sentence.
 
-    Parameters
-    ----------
-    case : Case
-        What to run.
-    out : Path
-        Folder of the run.
-    keep : str
-        Fields that are stored: "all", "none", or those of ``STAGE:LOAD``.
-    label : str
-        Name of its log; the construct's by default.
+    Fields are kept all, none, or those of ``STAGE:LOAD``.
 
     Raises
     ------
@@ -68,7 +70,7 @@ def complete_case(case: Case, out: Path, keep: str = "all", label: str = "") -> 
         If it can not be written.
     """
     clock = Clock()
-    with _log(out / LOGS / f"{label or case.name}.log") as log:
+    with _log(out / LOGS / f"{case.label}.log") as log:
         logger.info("%s, address %s, level %s", case.name, case.address, case.level)
         try:
             result = run_case(case, clock, out / MESHES)
@@ -84,12 +86,12 @@ def complete_case(case: Case, out: Path, keep: str = "all", label: str = "") -> 
     return Outcome(case, "", clock.total, tuple(result.failures))
 
 
-def share_mesh(case: Case, out: Path, label: str) -> None:
+def share_mesh(case: Case, out: Path) -> None:
     """Make the mesh of a case, for all cases that have the same; leave word if it can not be made."""
     geometry = case.geometry()
     folder = out / MESHES
     key = mesh_key(geometry, case.level)
-    with _log(out / LOGS / f"mesh-of-{label}.log"):
+    with _log(out / LOGS / f"mesh-of-{case.label}.log"):
         try:
             if read_mesh(folder, geometry, case.level) is None:
                 write_mesh(folder, key, build_mesh(geometry, case.level))

@@ -9,7 +9,6 @@ from functools import cached_property
 from geometries.constructs import Construct, IntactConstruct, Specimen
 from geometries.defect import gap_levels
 from geometries.errors import StudyError
-from geometries.solids import Geometry
 from pipeline.fem.meshing.forecast import expected_unknowns
 from pipeline.fem.meshing.sizes import LEVELS, Level
 from pipeline.loading.statics import check_places
@@ -17,6 +16,7 @@ from pipeline.run.case import Case
 from pipeline.storage.provenance import mesh_key
 from pipeline.study.config import StudyConfig
 from pipeline.sweeps.variants import Variant, variants_of
+from pipeline.tables.groups import grouped
 
 # For each million unknowns, measured on 60 femurs of 76,000 to 510,000, one thread on one of two cores.
 MESH_S, SOLUTION_S, START_S = 25.0, 100.0, 1.0
@@ -93,7 +93,7 @@ class Plan:
     Parameters
     ----------
     study : StudyConfig
-        The study.
+        As written.
     variants : tuple of Variant
         Points of the design; one without a name if there is none. Those that can not be built have a
         reason.
@@ -111,20 +111,14 @@ class Plan:
         return [item.case for item in self.items]
 
     @cached_property
-    def distinct(self) -> dict[str, Planned]:
-        """The first case at each address; the others have the same results."""
-        found: dict[str, Planned] = {}
-        for item in self.items:
-            found.setdefault(item.case.address, item)
-        return found
+    def alike(self) -> dict[str, list[Planned]]:
+        """All cases at each address, which have the same results."""
+        return grouped(self.items, lambda item: item.case.address)
 
     @cached_property
-    def alike(self) -> dict[str, list[Case]]:
-        """All cases at each address, in the order of the study."""
-        found: dict[str, list[Case]] = {}
-        for item in self.items:
-            found.setdefault(item.case.address, []).append(item.case)
-        return found
+    def distinct(self) -> dict[str, Planned]:
+        """The first case at each address."""
+        return {address: items[0] for address, items in self.alike.items()}
 
     def only(self, labels: Collection[str]) -> Plan:
         """The plan of some cases."""
@@ -148,10 +142,7 @@ class Plan:
     @cached_property
     def meshes(self) -> dict[str, list[Planned]]:
         """Distinct cases of each mesh."""
-        found: dict[str, list[Planned]] = {}
-        for item in self.distinct.values():
-            found.setdefault(item.mesh, []).append(item)
-        return found
+        return grouped(self.distinct.values(), lambda item: item.mesh)
 
     @property
     def solutions(self) -> int:
@@ -245,9 +236,12 @@ def _assembled(variant: Variant) -> tuple[list[Planned], list[str]]:
 
 
 def _planned(case: Case) -> Planned:
-    check_loads(case)
+    """Assemble a case; refuse loads where it has no bone, and what falls apart at every stage."""
+    gap = gap_levels(case.femur, case.own_defect) if case.has_site else None
+    check_places(case.name, case.loads, case.femur, gap)
     geometry = case.geometry()
-    check_held(case, geometry)
+    if geometry.loose and not any(stage.material().modulus for stage in case.stages):
+        raise StudyError(f"construct {case.name!r}: {geometry.loose}, or add a stage with tissue")
     return Planned(
         case,
         geometry.facts,
@@ -256,27 +250,3 @@ def _planned(case: Case) -> Planned:
         {level: expected_unknowns(geometry, level) for level in LEVELS},
         frozenset(part.material for part in geometry.parts),
     )
-
-
-def check_loads(case: Case) -> None:
-    """Refuse loads that act where the construct has no bone.
-
-    Raises
-    ------
-    StudyError
-        Names the construct, the point and the remedy.
-    """
-    gap = gap_levels(case.femur, case.own_defect) if case.has_site else None
-    check_places(case.name, case.loads, case.femur, gap)
-
-
-def check_held(case: Case, geometry: Geometry) -> None:
-    """Refuse a construct that falls apart at every stage of the study.
-
-    Raises
-    ------
-    StudyError
-        Names the construct and what moves freely.
-    """
-    if geometry.loose and not any(stage.material().modulus for stage in case.stages):
-        raise StudyError(f"construct {case.name!r}: {geometry.loose}, or add a stage with tissue")

@@ -14,19 +14,9 @@ Array = NDArray[np.float64]
 
 
 def spread(cases: Sequence[Case], count: int) -> tuple[str, ...]:
-    """Choose cases that span the parameters of construct, defect and femur.
+    """Choose so many cases, or all, that span the parameters of construct, defect and femur.
 
-    Parameters
-    ----------
-    cases : sequence of Case
-        All of a study.
-    count : int
-        How many to choose; all, if there are fewer.
-
-    Returns
-    -------
-    tuple of str
-        Their labels in the order of the study. Each kind of construct is among them if `count` allows.
+    Their labels are in the order of the study. Each kind of construct is among them if `count` allows.
 
     Notes
     -----

@@ -33,19 +33,12 @@ def bundle(
 
     Parameters
     ----------
-    folder : Path
-        The run's results.
-    target : Path
-        File to write, ``.zip``.
+    folder, target : Path
+        The run's results, and the file to write, ``.zip``, which is returned.
     claims : Path, optional
         Claims file to pack; by default ``claims.toml`` of the folder, if it has one.
     with_fields : bool
         Whether to pack meshes and fields too; they are most of a run's size.
-
-    Returns
-    -------
-    Path
-        The file.
 
     Raises
     ------

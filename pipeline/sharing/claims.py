@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 from typing import Any, Literal, Self
 
@@ -12,6 +12,7 @@ from pydantic import Field, ValidationError, field_validator, model_validator
 from geometries.errors import StudyError
 from geometries.parameters import Parameters, Real
 from pipeline.measures.dictionary import BY_SIZE, QUANTITIES, known_quantity
+from pipeline.storage.files import Cells
 from pipeline.tables.lookup import Results
 from pipeline.tables.rows import Row, label_of
 
@@ -158,33 +159,21 @@ def _line(detail: Any) -> str:
 
 def judge(
     claims: Sequence[Claim], table: Sequence[Row], only: Collection[str] | None = None
-) -> list[dict[str, object]]:
-    """Set each claim beside the study's result.
+) -> list[Cells]:
+    """Set each claim beside all results of a study; rows have the cells of ``CLAIM_COLUMNS``.
 
-    Parameters
-    ----------
-    claims : sequence of Claim
-        Those of a claims file.
-    table : sequence of Row
-        All results.
-    only : collection of str, optional
-        Constructs that were run, if not all: claims of others are not judged and no failure.
-
-    Returns
-    -------
-    list of dict
-        A row for each claim in the order of ``CLAIM_COLUMNS``.
+    If `only` some constructs were run, claims of others are not judged and no failure.
     """
     return [_row(claim, table, only) for claim in claims]
 
 
-def borne_out(judged: Sequence[Mapping[str, object]]) -> bool:
+def borne_out(judged: Sequence[Cells]) -> bool:
     """Whether no claim fails; one that can not be judged does."""
     return all(row["result"] in (HOLDS, NOT_CHOSEN) for row in judged)
 
 
-def _row(claim: Claim, table: Sequence[Row], only: Collection[str] | None) -> dict[str, object]:
-    row: dict[str, object] = {
+def _row(claim: Claim, table: Sequence[Row], only: Collection[str] | None) -> Cells:
+    row: Cells = {
         "sentence": claim.sentence,
         "what": claim.what,
         "computed": "",
@@ -200,7 +189,7 @@ def _row(claim: Claim, table: Sequence[Row], only: Collection[str] | None) -> di
     return row | _result(claim, mine)
 
 
-def _result(claim: Claim, mine: Results) -> dict[str, object]:
+def _result(claim: Claim, mine: Results) -> Cells:
     """Result of a claim by the results of its variant."""
     absent = [name for name in claim.constructs if name not in mine.constructs]
     if absent:
@@ -216,7 +205,7 @@ def _result(claim: Claim, mine: Results) -> dict[str, object]:
     return {"flags": "; ".join(dict.fromkeys(doubts))} | _judged(claim, values)
 
 
-def _judged(claim: Claim, values: Sequence[float]) -> dict[str, object]:
+def _judged(claim: Claim, values: Sequence[float]) -> Cells:
     """What is computed from one or two values, and whether it is what was stated."""
     stated = claim.value or 0.0
     own, *others = [abs(one) if claim.quantity in BY_SIZE else one for one in (*values, stated)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import inf, isfinite
@@ -10,7 +10,9 @@ from pathlib import Path
 
 from pipeline.sharing.tolerances import Tolerances
 from pipeline.storage.casebook import INDEX, SUMMARY, folder_of
+from pipeline.storage.files import Cells
 from pipeline.storage.run_folder import RESULTS, listed_cases, read_case
+from pipeline.tables.groups import grouped
 from pipeline.tables.rows import Key, Row, read_results
 
 WHERE = ("variant", "construct", "stage", "load")
@@ -21,15 +23,6 @@ DIFFERENCE_COLUMNS = (
 INSIDE, OUTSIDE = "inside", "outside"
 Who = tuple[str, str]  # variant and construct
 Place = tuple[Who, Key]
-Meshes = dict[Who, str]
-
-
-@dataclass(frozen=True)
-class _Run:
-    """Rows of a run by what they say, and the hash of each construct's mesh where it is known."""
-
-    rows: dict[Place, Row]
-    meshes: Meshes
 
 
 @dataclass(frozen=True)
@@ -57,17 +50,8 @@ class _Pair:
 
 def compare(
     a: Path, b: Path, tolerances: Tolerances | None = None, only: Collection[str] | None = None
-) -> list[dict[str, object]]:
-    """Compare the results of two runs.
-
-    Parameters
-    ----------
-    a, b : Path
-        Their folders.
-    tolerances : Tolerances, optional
-        What may differ by how much; the usual ones by default.
-    only : collection of str, optional
-        Constructs to compare; all by default.
+) -> list[Cells]:
+    """Compare the results in the folders of two runs, of all constructs or of `only` some.
 
     Returns
     -------
@@ -85,57 +69,56 @@ def compare(
     -----
     A difference is held against the larger of both values, by the rules of ``tolerances.py``.
     """
-    runs = _Runs(_read(a, only), _read(b, only), tolerances or Tolerances())
-    found: dict[str, list[_Pair]] = {}
-    for place in dict.fromkeys([*runs.a.rows, *runs.b.rows]):
-        found.setdefault(place[1].quantity or "status", []).append(runs.pair(place))
-    return [_row(quantity, pairs) for quantity, pairs in found.items()]
+    runs = _Runs(_rows(a, only), _rows(b, only), _meshes(a), _meshes(b), tolerances or Tolerances())
+    pairs = [runs.pair(place) for place in dict.fromkeys([*runs.a, *runs.b])]
+    found = grouped(pairs, lambda pair: pair.place[1].quantity or "status")
+    return [_row(quantity, alike) for quantity, alike in found.items()]
 
 
-def agree(differences: Sequence[Mapping[str, object]]) -> bool:
+def agree(differences: Sequence[Cells]) -> bool:
     """Whether every row of a comparison is inside; one without rows compared nothing."""
     return bool(differences) and all(row["verdict"] == INSIDE for row in differences)
 
 
-def _read(folder: Path, only: Collection[str] | None) -> _Run:
-    rows = read_results(folder / RESULTS)
-    kept = {_place(row): row for row in rows if only is None or row.label in only}
-    return _Run(kept, dict(_meshes(folder)) if (folder / INDEX).is_file() else {})
+def _rows(folder: Path, only: Collection[str] | None) -> dict[Place, Row]:
+    return {
+        ((row.variant, row.construct), row.key): row
+        for row in read_results(folder / RESULTS)
+        if only is None or row.label in only
+    }
 
 
-def _place(row: Row) -> Place:
-    return (row.variant, row.construct), row.key
-
-
-def _meshes(folder: Path) -> Iterator[tuple[Who, str]]:
-    """Hash of each construct's mesh, as the summary of its case has it."""
-    for row in listed_cases(folder):
-        if (folder_of(folder, row["case"]) / SUMMARY).is_file():
-            digest = read_case(folder, row["case"]).get("mesh_hash")
-            if digest:
-                yield (row["variant"], row["construct"]), str(digest)
+def _meshes(folder: Path) -> dict[Who, str]:
+    """Hash of each construct's mesh where it is known, as the summary of its case has it."""
+    return {
+        (row["variant"], row["construct"]): str(read_case(folder, row["case"]).get("mesh_hash") or "")
+        for row in (listed_cases(folder) if (folder / INDEX).is_file() else ())
+        if (folder_of(folder, row["case"]) / SUMMARY).is_file()
+    }
 
 
 @dataclass(frozen=True)
 class _Runs:
-    """Two runs, and how far they may be apart."""
+    """Rows of two runs, hashes of their meshes, and how far they may be apart."""
 
-    a: _Run
-    b: _Run
+    a: dict[Place, Row]
+    b: dict[Place, Row]
+    meshes_a: dict[Who, str]
+    meshes_b: dict[Who, str]
     tolerances: Tolerances
 
     @cached_property
     def largest(self) -> dict[tuple[Who, str], float]:
         """Largest size of each quantity in each construct of either run."""
         largest: dict[tuple[Who, str], float] = {}
-        for (who, key), row in (*self.a.rows.items(), *self.b.rows.items()):
+        for (who, key), row in (*self.a.items(), *self.b.items()):
             whole = who, key.quantity
             largest[whole] = max(largest.get(whole, 0.0), abs(row.value or 0.0))
         return largest
 
     def pair(self, place: Place) -> _Pair:
         """The two rows of a place; those that failed in both runs are no difference."""
-        a, b = self.a.rows.get(place), self.b.rows.get(place)
+        a, b = self.a.get(place), self.b.get(place)
         if a is None or b is None:
             there, which = (a, "a") if a is not None else (b or Row(), "b")
             alone = (there.value, None) if which == "a" else (None, there.value)
@@ -151,8 +134,8 @@ class _Runs:
 
     def _judged(self, place: Place, a: Row, b: Row) -> _Pair:
         who, quantity = place[0], place[1].quantity
-        digest = self.a.meshes.get(who)
-        is_same = digest is not None and digest == self.b.meshes.get(who)
+        digest = self.meshes_a.get(who)
+        is_same = bool(digest) and digest == self.meshes_b.get(who)
         share = self.tolerances.share(quantity, is_same, a.is_singular or b.is_singular)
         larger, difference = max(abs(a.number), abs(b.number)), abs(a.number - b.number)
         return _Pair(
@@ -166,7 +149,7 @@ class _Runs:
         )
 
 
-def _row(quantity: str, pairs: Sequence[_Pair]) -> dict[str, object]:
+def _row(quantity: str, pairs: Sequence[_Pair]) -> Cells:
     outside = sum(pair.excess > 1 for pair in pairs)
     worst = max(pairs, key=lambda pair: pair.excess)
     apart = (worst.difference, worst.percent, worst.allowed) if not worst.reason else ("", "", "")

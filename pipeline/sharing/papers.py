@@ -34,23 +34,14 @@ Caution
 
 
 def papers(folder: Path) -> dict[str, str]:
-    """Texts that are made for a bundle.
+    """Texts that are made for a bundle of a finished run, by the names of their files.
 
-    Parameters
-    ----------
-    folder : Path
-        A finished run.
-
-    Returns
-    -------
-    dict of str to str
-        The text of each file by its name. A citation that lies in the run's folder is kept: there the
-        authors put their names.
+    A citation that lies in the run's folder is kept: there the authors put their names.
     """
-    inputs = read_inputs(folder)
+    inputs, own = read_inputs(folder), folder / CITATION
     return {
         README: _readme(inputs),
-        CITATION: _own_citation(folder) or _citation(inputs),
+        CITATION: (own.is_file() and own.read_text(encoding="utf-8")) or _citation(inputs),
         ENVIRONMENT: _environment(inputs),
         MESHES: _meshes(folder),
     }
@@ -89,11 +80,6 @@ Run it again
 
 {TERMS}
 """
-
-
-def _own_citation(folder: Path) -> str:
-    path = folder / CITATION
-    return path.read_text(encoding="utf-8") if path.is_file() else ""
 
 
 def _citation(inputs: Inputs) -> str:

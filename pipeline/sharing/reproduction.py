@@ -17,13 +17,13 @@ from pipeline.sharing.claims import CLAIM_COLUMNS, borne_out, judge, load_claims
 from pipeline.sharing.compare import DIFFERENCE_COLUMNS, agree, compare
 from pipeline.sharing.opening import opened
 from pipeline.sharing.tolerances import Tolerances
-from pipeline.storage.files import check_writable, write_table
+from pipeline.storage.files import Cells, check_writable, write_table
 from pipeline.storage.run_folder import CLAIMS, INPUTS, RESULTS, STUDY, Inputs, read_inputs
 from pipeline.study.config import StudyConfig, load_study
 from pipeline.tables.rows import read_results
 
 REPRODUCTION, JUDGED = "reproduction.csv", "claims.csv"
-Rows = list[dict[str, object]]
+Rows = list[Cells]
 Run = Callable[[Plan, Path, Asked], None]
 """Runs the cases of a plan into a folder."""
 

@@ -63,18 +63,9 @@ class Tolerances:
 
     @staticmethod
     def allowed(quantity: str, share: float, larger: float, largest: float) -> float:
-        """Allowed difference in the unit of the quantity.
+        """Allowed difference in the unit of the quantity, from the allowed share of the larger value.
 
-        Parameters
-        ----------
-        quantity : str
-            Which.
-        share : float
-            Allowed share of the larger value.
-        larger : float
-            Size of the larger of both values.
-        largest : float
-            That of the largest of their quantity in the same construct.
+        `largest` is the size of the largest value of their quantity in the same construct.
         """
         if quantity in RESIDUALS:
             return BALANCE_TOLERANCE

@@ -16,16 +16,9 @@ from pipeline.storage.files import in_place
 def write_fields(
     path: Path, mesh: Mesh, point_fields: Mapping[str, Array], cell_fields: Mapping[str, Array]
 ) -> None:
-    """Write mesh and fields as VTU in single precision; whole or not.
+    """Write mesh and fields at nodes (n, ...) and in cells (m, ...) as VTU in single precision.
 
-    Parameters
-    ----------
-    path : Path
-        File to write.
-    mesh : Mesh
-        The mesh; each cell carries the number of its part.
-    point_fields, cell_fields : mapping of str to Array
-        Values at nodes (n, ...) and in cells (m, ...).
+    Each cell carries the number of its part. The file is whole or not there.
     """
     single = np.float32
     written = meshio.Mesh(

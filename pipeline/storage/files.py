@@ -7,11 +7,15 @@ import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any
 
 from pipeline.errors import OutputError
 
 VERIFICATION = "verification.csv"
+Cells = dict[str, object]
+"""Cells of a row by column, as they are written."""
+Texts = dict[str, str]
+"""The same as they are read."""
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -39,7 +43,7 @@ def write_table(path: Path, rows: Iterable[Mapping[str, object]], columns: Seque
 
     Text that a spreadsheet would run as a formula gets an apostrophe before it.
     """
-    with _whole(path) as file:
+    with in_place(path) as draft, draft.open("w", newline="", encoding="utf-8") as file:
         writer = csv.DictWriter(file, columns, lineterminator="\n")
         writer.writeheader()
         for row in rows:
@@ -48,21 +52,14 @@ def write_table(path: Path, rows: Iterable[Mapping[str, object]], columns: Seque
 
 def write_text(path: Path, text: str) -> None:
     """Write a text; whole or not."""
-    with _whole(path) as file:
-        file.write(text)
+    with in_place(path) as draft:
+        draft.write_text(text, encoding="utf-8", newline="")
 
 
 def write_bytes(path: Path, content: bytes) -> None:
     """Write a file of any kind; whole or not."""
     with in_place(path) as draft:
         draft.write_bytes(content)
-
-
-@contextmanager
-def _whole(path: Path) -> Iterator[TextIO]:
-    """Yield a text file to write, whole or not."""
-    with in_place(path) as draft, draft.open("w", newline="", encoding="utf-8") as file:
-        yield file
 
 
 @contextmanager
@@ -104,18 +101,18 @@ def _is_number(text: str) -> bool:
     return True
 
 
-def read_table(path: Path) -> list[dict[str, str]]:
+def read_table(path: Path) -> list[Texts]:
     """Read a table as a list of rows."""
     return list(stream_table(path))
 
 
-def stream_table(path: Path) -> Iterator[dict[str, str]]:
+def stream_table(path: Path) -> Iterator[Texts]:
     """Read a table row by row."""
     with path.open(newline="", encoding="utf-8") as file:
         yield from csv.DictReader(file)
 
 
-def read_if_any(path: Path) -> list[dict[str, str]]:
+def read_if_any(path: Path) -> list[Texts]:
     """Read a table that not every run has; no rows if there is none."""
     return read_table(path) if path.exists() else []
 

@@ -16,14 +16,7 @@ def write_parquet(
 ) -> None:
     """Write a table as Parquet, in which numbers are numbers wherever it is read; whole or not.
 
-    Parameters
-    ----------
-    path : Path
-        File to write.
-    rows : sequence of mapping
-        The rows; what is empty or missing is null.
-    columns, numbers : collection of str
-        All columns in their order, and those that hold numbers; the others hold text.
+    Columns that hold no numbers hold text; what is empty or missing is null.
     """
 
     def column(name: str) -> pyarrow.Array:

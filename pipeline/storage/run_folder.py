@@ -12,10 +12,9 @@ from pydantic import BaseModel, ValidationError
 
 from geometries.errors import StudyError
 from pipeline.storage.casebook import INDEX, SUMMARY, folder_of, read_record
-from pipeline.storage.files import stream_table
+from pipeline.storage.files import Texts, stream_table
 
 STUDY, INPUTS, RESULTS, CLAIMS = "study.toml", "inputs.json", "results.csv", "claims.toml"
-Row = dict[str, str]
 _CASE = re.compile(r"[0-9a-f]{16}")
 
 
@@ -64,12 +63,12 @@ def read_inputs(folder: Path) -> Inputs:
         raise StudyError(f"{path}: can not be read ({error}); give a finished run") from None
 
 
-def read_rows(path: Path, columns: Collection[str]) -> list[Row]:
+def read_rows(path: Path, columns: Collection[str]) -> list[Texts]:
     """Read all of a table that must have some columns; see :func:`each_row`."""
     return list(each_row(path, columns))
 
 
-def each_row(path: Path, columns: Collection[str]) -> Iterator[Row]:
+def each_row(path: Path, columns: Collection[str]) -> Iterator[Texts]:
     """Read a table that must have some columns row by row, for who keeps only some of a long one.
 
     Raises
@@ -89,7 +88,7 @@ def each_row(path: Path, columns: Collection[str]) -> Iterator[Row]:
         raise StudyError(f"{path}: can not be read ({error}); give a finished run") from None
 
 
-def listed_cases(folder: Path) -> list[Row]:
+def listed_cases(folder: Path) -> list[Texts]:
     """Rows of ``cases.csv``; each case's name is proved fit to name a folder.
 
     Raises

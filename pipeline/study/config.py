@@ -19,11 +19,13 @@ from pipeline.loading.statics import check_points
 from pipeline.measures.dictionary import Scheme
 from pipeline.study.design import Design, unknown_keys
 from pipeline.study.keys import set_at
-from pipeline.study.published import Published, unknown_names
+from pipeline.study.published import Published
 from pipeline.study.question import PrimaryOutcome, Question
-from pipeline.study.question import unknown_names as unknown_in_question
 from pipeline.study.stages import Stage
 from pipeline.study.units import did_you_mean, limits_of
+
+_NAMING = {"of": "construct", "against": "construct", "stage": "stage", "load": "load"}
+"""Keys of tables that name something of the study, and of which kind it is."""
 
 
 class MeshChoice(Parameters):
@@ -111,16 +113,16 @@ class StudyConfig(Parameters):
     @model_validator(mode="after")
     def _names_known(self) -> Self:
         known = self._names
-        for key, name in (("stage", self.show.stage), ("load", self.show.load)):
-            if name is not None and name not in known[key]:
-                raise ValueError(
-                    f"show.{key} = {name!r} is not in the study; allowed {', '.join(known[key])}; "
-                    "correct it"
-                )
-        for finding in unknown_in_question(self.question, known):
-            raise ValueError(finding)
-        for finding in unknown_names(self.published, known):
-            raise ValueError(finding)
+        tables: dict[str, Parameters] = {"show": self.show, "question": self.question}
+        tables |= {f"published.{number}": one for number, one in enumerate(self.published)}
+        for place, table in tables.items():
+            for key, kind in _NAMING.items():
+                name = getattr(table, key, None)
+                if name is not None and name not in known[kind]:
+                    raise ValueError(
+                        f"{place}.{key} = {name!r} is not in the study; allowed "
+                        f"{', '.join(known[kind])}; correct it"
+                    )
         return self
 
     @model_validator(mode="after")
@@ -142,18 +144,7 @@ class StudyConfig(Parameters):
 def load_study(path: Path, changes: tuple[str, ...] = ()) -> StudyConfig:
     """Read and validate a study file.
 
-    Parameters
-    ----------
-    path : Path
-        TOML file.
-    changes : tuple of str
-        Changes to its keys, each ``dotted.key=value`` with a TOML value; list entries by number
-        or by their name.
-
-    Returns
-    -------
-    StudyConfig
-        Validated, frozen.
+    Changes to its keys are ``dotted.key=value`` with a TOML value; list entries go by number or name.
 
     Raises
     ------

@@ -32,17 +32,7 @@ ALLOWED = "allowed is one comparison of dotted keys and numbers with + - * / and
 
 @dataclass(frozen=True)
 class Constraint:
-    """A comparison that every point of a design must pass.
-
-    Parameters
-    ----------
-    text : str
-        As the study file has it.
-    keys : tuple of str
-        Dotted keys in it.
-    tree : ast.Compare
-        Its syntax, of permitted nodes only.
-    """
+    """A comparison that every point of a design must pass, its keys, and its syntax once checked."""
 
     text: str
     keys: tuple[str, ...]

@@ -236,20 +236,7 @@ Design = Annotated[Grid | Paired | OneAtATime | Sampled, Field(discriminator="ki
 
 
 def unknown_keys(design: Varied, study: BaseModel) -> Iterator[str]:
-    """Say which keys of a design can not be moved, or not compared.
-
-    Parameters
-    ----------
-    design : Varied
-        The design.
-    study : BaseModel
-        The study as written.
-
-    Yields
-    ------
-    str
-        Key, value, what is allowed, what to do.
-    """
+    """Say which keys of a design can not be moved, or not compared, in the study as written."""
     moved: dict[Steps, Factor] = {}
     for number, factor in enumerate(design.factors):
         for key in factor.keys:

@@ -17,16 +17,7 @@ Steps = tuple[str | int, ...]
 
 
 def set_at(data: dict[str, Any], key: str, value: object) -> None:
-    """Change one key of a study file's contents; tables that are not there yet are made.
-
-    Parameters
-    ----------
-    data : dict
-        Contents of the file; they are changed.
-    key : str
-        Dotted key.
-    value : object
-        Its new value.
+    """Change one dotted key of a study file's contents; tables that are not there yet are made.
 
     Raises
     ------
@@ -53,20 +44,10 @@ def _place(node: Any, name: str, new: bool = False) -> str | int:
 
 
 def locate(study: BaseModel, key: str) -> tuple[Steps, object]:
-    """Find what a dotted key stands for in a validated study.
+    """Find what a dotted key stands for in a validated study, or in a part of one.
 
-    Parameters
-    ----------
-    study : BaseModel
-        The study, or a part of it.
-    key : str
-        Dotted key.
-
-    Returns
-    -------
-    tuple of (tuple of (str or int), object)
-        The key step by step, entries of lists by position, so that two ways to write it are one; and
-        its value, with defaults.
+    Found are the key step by step, entries of lists by position, so that two ways to write it are one;
+    and its value, with defaults.
 
     Raises
     ------

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
 from typing import Literal, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
@@ -94,29 +93,3 @@ class Published(Named):
         if self.against is not None:
             whose += f" over {self.against}" if self.form == "ratio" else f" against {self.against}"
         return f"{self.quantity} at {self.location}, {whose}, stage {self.stage}, load {self.load}"
-
-
-def unknown_names(entries: Sequence[Published], known: Mapping[str, Sequence[str]]) -> Iterator[str]:
-    """Say which names of the entries are not in the study.
-
-    Parameters
-    ----------
-    entries : sequence of Published
-        Those of the study file.
-    known : mapping of str to sequence of str
-        Names of the study's constructs, stages and loads, under ``construct``, ``stage``, ``load``.
-
-    Yields
-    ------
-    str
-        Key, value, what is allowed, what to do.
-    """
-    kinds = {"of": "construct", "against": "construct", "stage": "stage", "load": "load"}
-    for number, entry in enumerate(entries):
-        for key, kind in kinds.items():
-            name = getattr(entry, key)
-            if name is not None and name not in known[kind]:
-                yield (
-                    f"published.{number}.{key} = {name!r} is not in the study; allowed "
-                    f"{', '.join(known[kind])}; correct it"
-                )

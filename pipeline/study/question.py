@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from pydantic import Field, field_validator
@@ -37,21 +36,3 @@ class PrimaryOutcome(NamedTuple):
     location: str
     stage: str
     load: str
-
-
-def unknown_names(question: Question, known: Mapping[str, Sequence[str]]) -> Iterator[str]:
-    """Say which names of the question are not in the study.
-
-    Parameters
-    ----------
-    question : Question
-        That of the study file.
-    known : mapping of str to sequence of str
-        Names of the study's stages and loads, under ``stage`` and ``load``.
-    """
-    for key, name in (("stage", question.stage), ("load", question.load)):
-        if name is not None and name not in known[key]:
-            yield (
-                f"question.{key} = {name!r} is not in the study; allowed {', '.join(known[key])}; "
-                "correct it"
-            )

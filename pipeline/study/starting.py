@@ -19,21 +19,9 @@ def questions() -> dict[str, str]:
 
 
 def start(question: str, name: str, out: Path | None = None) -> Path:
-    """Write a commented study file for a question; what is there already is never overwritten.
+    """Write a commented study file for the key of a question; nothing there is ever overwritten.
 
-    Parameters
-    ----------
-    question : str
-        Key of a question.
-    name : str
-        Name of the study: letters, digits, - and _.
-    out : Path, optional
-        File to write; by default the study's name with ``.toml``, in the current folder.
-
-    Returns
-    -------
-    Path
-        The file.
+    By default the file has the study's name with ``.toml``, in the current folder.
 
     Raises
     ------

@@ -60,14 +60,7 @@ def sobol_points(factors: int, samples: int, seed: int) -> Array:
 def morris_indices(points: Array, values: Array, levels: int) -> tuple[Index, ...]:
     """Mean, mean size and spread of the elementary effects, in the outcome's unit.
 
-    Parameters
-    ----------
-    points : Array
-        As from `morris_points` (n, d).
-    values : Array
-        The outcome there (n,).
-    levels : int
-        Levels of the points.
+    The values (n,) are of the outcome at points (n, d) as from `morris_points`, with its levels.
 
     Notes
     -----
@@ -87,16 +80,9 @@ def morris_indices(points: Array, values: Array, levels: int) -> tuple[Index, ..
 
 
 def sobol_indices(values: Array, factors: int, resamples: int = RESAMPLES) -> tuple[Index, ...]:
-    """First-order and total share of each factor in the outcome's variance.
+    """First-order and total share of each factor in the variance of an outcome.
 
-    Parameters
-    ----------
-    values : Array
-        The outcome at the rows of `sobol_points` (n,).
-    factors : int
-        Their number d.
-    resamples : int
-        Bootstrap samples for the confidence.
+    The values (n,) are of the outcome at `sobol_points`; the bootstrap's resamples give the confidence.
     """
     from SALib.analyze import sobol as analyze_sobol
 
@@ -107,21 +93,10 @@ def sobol_indices(values: Array, factors: int, resamples: int = RESAMPLES) -> tu
 
 
 def surface_indices(predict: Callable[[Array], Array], factors: int) -> list[tuple[Index, ...]]:
-    """Sobol indices of response surfaces over the unit cube.
+    """Sobol indices of each of m response surfaces over the unit cube; none where one is flat.
 
-    They have no confidence: that of the points says nothing of the surface's own error.
-
-    Parameters
-    ----------
-    predict : callable
-        Values (n, m) of the surfaces at points (n, d).
-    factors : int
-        Number of factors d.
-
-    Returns
-    -------
-    list of tuple of Index
-        For each of the m surfaces; empty where one is flat.
+    `predict` makes their values (n, m) at points (n, d). The indices have no confidence: that of the
+    points says nothing of the surface's own error.
     """
     values = predict(sobol_points(factors, ON_A_SURFACE, SEED))
     found = []

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.sweeps.variants import Point
-from pipeline.tables.comparisons import highest_rows
+from pipeline.tables.comparisons import headline_rows
+from pipeline.tables.groups import grouped
 from pipeline.tables.rows import Key, Row
 
 Array = NDArray[np.float64]
@@ -51,29 +52,18 @@ class Block:
 def blocks_of(
     points: Sequence[Point], wanted: Sequence[str], refused: Collection[str], results: Iterable[Row]
 ) -> list[Block]:
-    """Sort the results of a design by the points that have them.
+    """Sort the results of wanted quantities at all points of a design by the points that have them.
 
-    Parameters
-    ----------
-    points : sequence of Point
-        Points of the design.
-    wanted : sequence of str
-        Quantities.
-    refused : collection of str
-        Names of the points that can not be built.
-    results : iterable of Row
-        Results at all points.
+    The refused are names of the points that can not be built.
     """
     order = {point.name: number for number, point in enumerate(points)}
     found: dict[Group, Array] = {}
-    for row in _sound(results, wanted):
+    for row in headline_rows(results, wanted):
         number = order.get(row.variant)
         if isfinite(row.number) and number is not None:
             group: Group = (row.construct, *row.key, row.unit)
             found.setdefault(group, np.full(len(points), np.nan))[number] = row.number
-    alike: dict[bytes, list[Group]] = {}
-    for result, values in found.items():
-        alike.setdefault(np.isfinite(values).tobytes(), []).append(result)
+    alike = grouped(found, lambda group: np.isfinite(found[group]).tobytes())
     return [
         Block(
             tuple(groups),
@@ -82,12 +72,6 @@ def blocks_of(
         )
         for groups in alike.values()
     ]
-
-
-def _sound(results: Iterable[Row], wanted: Sequence[str]) -> list[Row]:
-    """Sound rows of some quantities, and the highest stress of any implant besides."""
-    rows = [row for row in results if row.is_ok and row.quantity in wanted]
-    return [*rows, *highest_rows(rows)]
 
 
 def _missing(points: Sequence[Point], values: Array, refused: Collection[str]) -> str:

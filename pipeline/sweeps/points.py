@@ -26,18 +26,8 @@ Moved = dict[str, Value]
 def moves(design: Design, base: Mapping[str, object]) -> list[Moved]:
     """What each point of a design changes of the study as written, before constraints.
 
-    Parameters
-    ----------
-    design : Design
-        The design.
-    base : mapping of str to object
-        Value of each factor's key in the study as written.
-
-    Returns
-    -------
-    list of dict
-        For each point the values of the factors that it moves, by their keys. Nothing is moved at
-        the first point of one_at_a_time.
+    `base` has the value of each factor's key there. Points have the values of the factors that they
+    move, by their keys; nothing is moved at the first point of one_at_a_time.
     """
     keys = [factor.key for factor in design.factors]
     ends = [factor.ends for factor in design.factors]

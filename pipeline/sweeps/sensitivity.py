@@ -24,7 +24,7 @@ SENSITIVITY_COLUMNS = (
     *GROUP_COLUMNS, "factor", "label", "method", "index", "value", "confidence", "at", "q2",
     "surface", "points", "note",
 )  # fmt: skip
-NAMES = {Morris: ("mu", "mu_star", "sigma"), SobolIndices: ("S1", "ST")}
+SHARES = ("S1", "ST")
 FLAT = "the result does not vary"
 BLIND = "Q² is not above 0: the surface predicts no better than the mean, its indices mean nothing"
 _TABLE = "sensitivity.csv"
@@ -68,23 +68,12 @@ class _Surfaces:
 def sensitivity_rows(
     study: StudyConfig, refused: Collection[str], results: Iterable[Row]
 ) -> list[dict[str, object]]:
-    """Evaluate the sensitivity of a study's results to the factors of its design.
+    """Evaluate the sensitivity of a study's results at all points to the factors of its design.
 
-    Parameters
-    ----------
-    study : StudyConfig
-        The study with its design.
-    refused : collection of str
-        Names of its points that can not be built.
-    results : iterable of Row
-        Results at all points.
-
-    Returns
-    -------
-    list of dict
-        In the order of ``SENSITIVITY_COLUMNS``. None without a design, or with a paired one, whose
-        factors move together so that no effect is that of one. An index that can not be evaluated
-        has an empty value and a note.
+    The refused are names of its points that can not be built. Rows have the cells of
+    ``SENSITIVITY_COLUMNS``. There are none without a design, or with a paired one, whose factors move
+    together so that no effect is that of one. An index that can not be evaluated has an empty value and
+    a note.
     """
     design = study.design
     if design is None or isinstance(design, Paired):
@@ -139,67 +128,56 @@ def _cells(
             for cells in tornado(design.factors, points, block.values[:, column]):
                 yield column, cells | {"unit": "%", "note": _joined(cells["note"], surfaces.note)}
         return
-    method, found = _indices(design, block, surfaces)
-    share = {} if isinstance(design, Morris) else {"unit": "1"}
-    for column, (indices, note) in enumerate(found):
+    is_direct, is_morris = isinstance(design, Morris | SobolIndices), isinstance(design, Morris)
+    common: dict[str, object] = {"method": design.kind if is_direct else "sobol_of_surface"}
+    common |= {} if is_morris else {"unit": "1"}
+    nothing: Array = np.full(len(design.factors), np.nan)
+    unknown = [Index(name, nothing) for name in (("mu", "mu_star", "sigma") if is_morris else SHARES)]
+    for column, (indices, note) in enumerate(_indices(design, block, surfaces)):
         for number, factor in enumerate(design.factors):
-            for index in indices:
-                cells = _cell(index, number) | {"method": method, "note": note, **share}
-                yield column, {"factor": factor.key, "label": factor.name, **cells}
+            for index in indices or unknown:
+                value, sure = float(index.values[number]), index.confidence
+                yield (
+                    column,
+                    {
+                        **common,
+                        "factor": factor.key,
+                        "label": factor.name,
+                        "index": index.name,
+                        "value": value if isfinite(value) else "",
+                        "confidence": "" if sure is None else float(sure[number]),
+                        "note": note,
+                    },
+                )
 
 
-def _cell(index: Index, number: int) -> dict[str, object]:
-    value = float(index.values[number])
-    sure = index.confidence
-    return {
-        "index": index.name,
-        "value": value if isfinite(value) else "",
-        "confidence": "" if sure is None else float(sure[number]),
-    }
+Found = tuple[tuple[Index, ...], str]  # none where they can not be evaluated, and a note
 
 
-Found = list[tuple[tuple[Index, ...], str]]
-
-
-def _indices(design: Design, block: Block, surfaces: _Surfaces) -> tuple[str, Found]:
-    """Method, and of each result of a block the indices with a note."""
+def _indices(design: Design, block: Block, surfaces: _Surfaces) -> Iterator[Found]:
+    """Indices of each result of a block."""
     if isinstance(design, Morris | SobolIndices):
-        return design.kind, [_direct(design, block, k, surfaces) for k in range(len(block.groups))]
-    count = len(design.factors)
-    if surfaces.surface is None:
-        nothing = _unknown(("S1", "ST"), count), _joined(block.missing, surfaces.note)
-        return "sobol_of_surface", [nothing] * len(block.groups)
-    beyond = "the surface is read beyond the constraints too" if design.constraints else ""
-    left_out = f"{block.missing}, left out" if block.missing else ""
-    note = _joined(left_out, beyond)
-    found: Found = []
-    every = surface_indices(surfaces.surface.predict, count)
-    for indices, q2 in zip(every, surfaces.surface.q2, strict=True):
-        doubt = FLAT if not indices else BLIND if q2 <= 0 else ""
-        found.append((indices or _unknown(("S1", "ST"), count), _joined(doubt, note)))
-    return "sobol_of_surface", found
+        yield from (_direct(design, block.missing, one, surfaces.note) for one in block.values.T)
+    elif surfaces.surface is None:
+        yield from [((), _joined(block.missing, surfaces.note))] * len(block.groups)
+    else:
+        beyond = "the surface is read beyond the constraints too" if design.constraints else ""
+        note = _joined(f"{block.missing}, left out" if block.missing else "", beyond)
+        every = surface_indices(surfaces.surface.predict, len(design.factors))
+        for indices, q2 in zip(every, surfaces.surface.q2, strict=True):
+            doubt = FLAT if not indices else BLIND if q2 <= 0 else ""
+            yield indices, _joined(doubt, note)
 
 
-def _direct(
-    design: Morris | SobolIndices, block: Block, column: int, surfaces: _Surfaces
-) -> tuple[tuple[Index, ...], str]:
+def _direct(design: Morris | SobolIndices, missing: str, values: Array, note: str) -> Found:
     """Indices from the model's own values; all points are needed."""
-    count, names = len(design.factors), NAMES[type(design)]
-    if block.missing:
-        return _unknown(names, count), _joined(
-            f"{block.missing}; {design.kind} needs all of them", surfaces.note
-        )
-    values = block.values[:, column]
+    if missing:
+        return (), _joined(f"{missing}; {design.kind} needs all of them", note)
     if np.ptp(values) <= 1e-9 * np.abs(values).max():
-        return _unknown(names, count), _joined(FLAT, surfaces.note)
+        return (), _joined(FLAT, note)
     if isinstance(design, Morris):
-        return morris_indices(shares(design), values, design.levels), surfaces.note
-    return sobol_indices(values, count), surfaces.note
-
-
-def _unknown(names: Iterable[str], factors: int) -> tuple[Index, ...]:
-    nothing: Array = np.full(factors, np.nan)
-    return tuple(Index(name, nothing) for name in names)
+        return morris_indices(shares(design), values, design.levels), note
+    return sobol_indices(values, len(design.factors)), note
 
 
 def _joined(*notes: object) -> str:

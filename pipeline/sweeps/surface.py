@@ -46,12 +46,7 @@ class Surface:
 def fit_surface(points: Array, values: Array) -> Surface:
     """Fit quadratic regressions where the points suffice, else thin-plate splines.
 
-    Parameters
-    ----------
-    points : Array
-        Factors as shares of their ranges (n, d).
-    values : Array
-        Outcomes (n, m).
+    Points (n, d) are factors as shares of their ranges, values (n, m) outcomes.
 
     Raises
     ------

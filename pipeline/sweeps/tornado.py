@@ -20,21 +20,9 @@ def tornado(
 ) -> Iterator[dict[str, object]]:
     """Low, high and swing of a result for each factor, in percent of the study as written.
 
-    Parameters
-    ----------
-    factors : iterable of Factor
-        Those of the design.
-    points : sequence of Point
-        Its points.
-    values : Array
-        The result there (n,), NaN where a point has none.
-
-    Yields
-    ------
-    dict
-        Cells of a row of ``sensitivity.csv``. The lowest and the highest value of the factor are its
-        first and last where they are words; a single other value is the high one unless it is less
-        than that of the study.
+    The values (n,) are of the result at the points of the design, NaN where a point has none. The
+    lowest and the highest value of a factor are its first and last where they are words; a single other
+    value is the high one unless it is less than that of the study.
     """
     base = next((v for p, v in zip(points, values, strict=True) if not p.moved), np.nan)
     for factor in factors:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from geometries.errors import StudyError
 from pipeline.study.config import StudyConfig, parse_study
-from pipeline.study.constraints import Constraint, parse_constraint
-from pipeline.study.factors import Factor
-from pipeline.study.keys import Steps, locate, set_at
+from pipeline.study.constraints import parse_constraint
+from pipeline.study.design import Design
+from pipeline.study.keys import locate, set_at
 from pipeline.sweeps.points import Moved, moves
 
 DIGITS = 3  # of a variant's number, at least
@@ -99,9 +99,7 @@ def points_of(study: StudyConfig) -> tuple[Point, ...]:
         return ()
     design = study.design
     base = {factor.key: locate(study, factor.key)[1] for factor in design.factors}
-    constraints = [parse_constraint(text) for text in design.constraints]
-    every = moves(design, base)
-    passes = _Passes(study, design.factors, constraints)
+    every, passes = moves(design, base), _passes(study, design)
     kept = [moved for moved in every if passes(moved)]
     if not kept:
         raise StudyError(
@@ -114,23 +112,17 @@ def points_of(study: StudyConfig) -> tuple[Point, ...]:
     )
 
 
-class _Passes:
+def _passes(study: StudyConfig, design: Design) -> Callable[[Moved], bool]:
     """Whether a point passes all constraints; keys that it does not move are as written."""
+    constraints = [parse_constraint(text) for text in design.constraints]
+    owners = {locate(study, key)[0]: factor.key for factor in design.factors for key in factor.keys}
+    found = {key: locate(study, key) for constraint in constraints for key in constraint.keys}
 
-    def __init__(
-        self, study: StudyConfig, factors: tuple[Factor, ...], constraints: list[Constraint]
-    ) -> None:
-        owners: dict[Steps, str] = {
-            locate(study, key)[0]: factor.key for factor in factors for key in factor.keys
-        }
-        found = {key: locate(study, key) for constraint in constraints for key in constraint.keys}
-        self._constraints = constraints
-        self._written = {key: value for key, (_, value) in found.items()}
-        self._owner = {key: owners.get(steps) for key, (steps, _) in found.items()}
-
-    def __call__(self, moved: Moved) -> bool:
+    def passes(moved: Moved) -> bool:
         values = {
-            key: float(str(moved.get(owner or "", self._written[key])))
-            for key, owner in self._owner.items()
+            key: float(str(moved.get(owners.get(steps, ""), written)))
+            for key, (steps, written) in found.items()
         }
-        return all(constraint.holds(values) for constraint in self._constraints)
+        return all(constraint.holds(values) for constraint in constraints)
+
+    return passes

@@ -21,7 +21,7 @@ def flag_added_plates(plated: Mapping[str, Collection[str]], rows: Iterable[Row]
         Constructs with a plate over the very nail that ``percent_of_nail_only`` compares them with,
         by name; of each its stages without tissue, in which it is like a test on a bench.
     rows : iterable of Row
-        Results of one variant, related to each other.
+        Of one variant, related to each other.
     """
     listed = list(rows)
     judged = [row for row in listed if row.construct in plated and row.percent_of_nail_only is not None]

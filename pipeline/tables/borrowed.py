@@ -22,14 +22,8 @@ Pool = tuple[str, ...]
 class Known:
     """What three meshes say about a result of a sampled construct.
 
-    Parameters
-    ----------
-    construct : str
-        Its label.
-    share : float
-        Error as a share of the value; infinite where nothing bounds it.
-    is_singular : bool
-        Whether the value must not be quoted.
+    The error is a share of the value, infinite where nothing bounds it; a singular value must not be
+    quoted.
     """
 
     construct: str
@@ -39,14 +33,9 @@ class Known:
 
 @dataclass
 class Sample:
-    """Results of the constructs that ran on three meshes, by what makes others like them.
+    """Results of the constructs that ran on three meshes, pooled by what makes others like them.
 
-    Parameters
-    ----------
-    kinds : mapping of str to str
-        Kind of every construct of the study, by its label.
-    pools : dict
-        Known results by what they share.
+    `kinds` has the kind of every construct of the study, by its label.
     """
 
     kinds: Mapping[str, str]

@@ -7,6 +7,7 @@ from math import isfinite
 from operator import itemgetter
 
 from geometries.constructs import Construct
+from pipeline.storage.files import Cells
 from pipeline.tables.rows import Key, Row
 
 KEY_COLUMNS = (*Key._fields, "unit")
@@ -16,18 +17,11 @@ BRACKET_COLUMNS = (
 )  # fmt: skip
 
 
-def bracket_rows(constructs: Iterable[Construct], rows: Iterable[Row]) -> list[dict[str, object]]:
-    """Lowest and highest sound value of each result over the variants of a construct.
+def bracket_rows(constructs: Iterable[Construct], rows: Iterable[Row]) -> list[Cells]:
+    """Lowest and highest sound value of each result over the variants of the study file's constructs.
 
     A result that fewer than two variants have is left out. Errors are those of the meshes, in the
     unit of the result, where they are known.
-
-    Parameters
-    ----------
-    constructs : iterable of Construct
-        Those of the study file.
-    rows : iterable of Row
-        Results of all their variants.
     """
     names = {
         variant.name: (construct.name, words)

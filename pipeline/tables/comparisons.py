@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations
 from math import isfinite
+from operator import attrgetter
 from typing import Any
 
 from pipeline.measures.dictionary import BY_SIZE, HEADLINE, PEAK
+from pipeline.storage.files import Cells
+from pipeline.tables.groups import grouped
 from pipeline.tables.lookup import highest
 from pipeline.tables.rows import INTACT_STAGE, Key, Row
 
@@ -32,12 +35,7 @@ def verdict(difference: float, combined: float) -> str:
 def relate(rows: Sequence[Row], references: Mapping[str, Mapping[str, str]]) -> list[Row]:
     """Fill the columns of percentages, and name in ``undecided`` those that the errors leave open.
 
-    Parameters
-    ----------
-    rows : sequence of Row
-        Results of one variant.
-    references : mapping of str to mapping of str to str
-        For each column of percentages, what each construct is compared with.
+    The rows are of one variant; `references` says for each column what each construct is compared with.
     """
     sound = {(row.construct, row.key): row for row in rows if row.is_ok}
     return [_related(row, references, sound) for row in rows]
@@ -70,15 +68,10 @@ def _base(row: Row, name: str | None, sound: Mapping[tuple[str, Key], Row]) -> R
     return next((base for base in found if base is not None and base.number), None)
 
 
-def comparison_rows(rows: Iterable[Row], groups: Mapping[str, Hashable]) -> Iterator[dict[str, object]]:
+def comparison_rows(rows: Iterable[Row], groups: Mapping[str, Hashable]) -> Iterator[Cells]:
     """Compare the headline quantities of each two constructs of a group, without any order of merit.
 
-    Parameters
-    ----------
-    rows : iterable of Row
-        Results of one variant.
-    groups : mapping of str to hashable
-        What constructs must share to be compared: their gap.
+    The rows are of one variant; `groups` says what constructs must share to be compared: their gap.
     """
     found: dict[str, dict[Key, Row]] = {}
     for row in headline_rows(rows):
@@ -90,22 +83,15 @@ def comparison_rows(rows: Iterable[Row], groups: Mapping[str, Hashable]) -> Iter
             yield from (_compared(found[a][key], found[b][key]) for key in shared)
 
 
-def headline_rows(rows: Iterable[Row]) -> list[Row]:
-    """Sound rows of the headline quantities, and the highest stress of any implant besides."""
-    listed = [row for row in rows if row.is_ok and row.quantity in HEADLINE]
-    return [*listed, *highest_rows(listed)]
+def headline_rows(rows: Iterable[Row], wanted: Collection[str] = HEADLINE) -> list[Row]:
+    """Sound rows of some quantities, and the highest stress of any implant besides."""
+    listed = [row for row in rows if row.is_ok and row.quantity in wanted]
+    peaks = [row for row in listed if row.quantity == PEAK]
+    parts = grouped(peaks, attrgetter("variant", "construct", "stage", "load"))
+    return [*listed, *map(highest, parts.values())]
 
 
-def highest_rows(rows: Iterable[Row]) -> list[Row]:
-    """Highest stress of any implant, of each variant, construct, stage and load among sound rows."""
-    parts: dict[tuple[str, str, str, str], list[Row]] = {}
-    for row in rows:
-        if row.quantity == PEAK:
-            parts.setdefault((row.variant, row.construct, row.stage, row.load), []).append(row)
-    return [highest(own) for own in parts.values()]
-
-
-def _compared(a: Row, b: Row) -> dict[str, object]:
+def _compared(a: Row, b: Row) -> Cells:
     difference, combined = b.size - a.size, a.half + b.half
     how = "size" if a.quantity in BY_SIZE else "value"
     unlike = ", of unlike sign" if a.number * b.number < 0 else ""

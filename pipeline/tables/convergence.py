@@ -54,11 +54,6 @@ def estimate(values: tuple[float, float, float], sizes: tuple[float, float, floa
     sizes : (float, float, float)
         Their cell sizes h = (volume / cells)^(1/3), mm, rising.
 
-    Returns
-    -------
-    Estimate
-        Order, extrapolated value and index.
-
     Raises
     ------
     ValueError

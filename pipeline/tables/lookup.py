@@ -44,13 +44,7 @@ class Reading:
 
 @dataclass(frozen=True, eq=False)
 class Results:
-    """Results of one variant, by what is asked of them.
-
-    Parameters
-    ----------
-    rows : sequence of Row
-        Rows of that variant, in the order of the table.
-    """
+    """Results of one variant, in the order of the table, by what is asked of them."""
 
     rows: Sequence[Row]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from math import inf, isfinite
 
+from pipeline.storage.files import Cells
 from pipeline.study.published import Published
 from pipeline.tables.lookup import Reading, Results
 from pipeline.tables.rows import Row
@@ -15,27 +16,17 @@ PUBLISHED_COLUMNS = (
 )  # fmt: skip
 
 
-def published_rows(entries: Iterable[Published], rows: Sequence[Row]) -> list[dict[str, object]]:
-    """Set each published measurement beside the study's result.
+def published_rows(entries: Iterable[Published], rows: Sequence[Row]) -> list[Cells]:
+    """Set each published measurement of the study file beside the results of one variant.
 
-    Parameters
-    ----------
-    entries : iterable of Published
-        Those of the study file.
-    rows : sequence of Row
-        Results of one variant.
-
-    Returns
-    -------
-    list of dict
-        A row for each entry in the order of ``PUBLISHED_COLUMNS``; without a sound result the model's
-        cell is empty and the reason says why. Nothing is passed or failed.
+    Rows have the cells of ``PUBLISHED_COLUMNS``; without a sound result the model's is empty and the
+    reason says why. Nothing is passed or failed.
     """
     results = Results(rows)
     return [_row(entry, _model(entry, results)) for entry in entries]
 
 
-def _row(entry: Published, model: Reading) -> dict[str, object]:
+def _row(entry: Published, model: Reading) -> Cells:
     measured = entry.measured
     return {
         "name": entry.name,

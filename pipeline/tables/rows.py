@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 
 from geometries.errors import StudyError
 from pipeline.measures.dictionary import BY_SIZE
-from pipeline.storage.files import write_table
+from pipeline.storage.files import Cells, write_table
 from pipeline.storage.parquet import write_parquet
 from pipeline.storage.run_folder import each_row
 
@@ -145,7 +145,7 @@ class Row:
         """Its flags one by one."""
         return [flag for flag in self.flags.split("; ") if flag]
 
-    def cells(self) -> dict[str, object]:
+    def cells(self) -> Cells:
         """Its cells by column, as they are written."""
         found = ((name, getattr(self, name)) for name in COLUMNS)
         return {name: "" if value is None else value for name, value in found}
@@ -174,29 +174,18 @@ def parse(cells: Mapping[str, str], place: int = -1) -> Row:
         text = cells.get(name)
         if not text:
             continue
-        known[name] = _number(name, text) if name in NUMBERS else text
+        try:
+            known[name] = float(text) if name in NUMBERS else text
+        except ValueError:
+            raise ValueError(
+                f"{name} = {text[:40]!r}: allowed is a number; give the table as a run wrote it"
+            ) from None
     known.setdefault("status", "")
     return Row(**known, place=place)
 
 
-def _number(column: str, text: str) -> float:
-    try:
-        return float(text)
-    except ValueError:
-        raise ValueError(
-            f"{column} = {text[:40]!r}: allowed is a number; give the table as a run wrote it"
-        ) from None
-
-
 def read_results(path: Path, required: Collection[str] = ("construct", *REQUIRED)) -> Iterator[Row]:
-    """Read a table of results row by row.
-
-    Parameters
-    ----------
-    path : Path
-        The table of a run, or of a case.
-    required : collection of str
-        Columns that it must have; that of a case does not say whose it is.
+    """Read a table of results row by row; that of a case, unlike that of a run, has no construct.
 
     Raises
     ------

@@ -7,7 +7,6 @@ from math import asin, pi
 
 import numpy as np
 
-from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import Array
 from pipeline.measures.motion import face_motion
 from pipeline.verification.blocks import mapped_block
@@ -17,7 +16,7 @@ from pipeline.verification.studied import (
     SIDE_N,
     Tube,
     case_of,
-    geometry_of,
+    mesh_of,
     solved,
     specimen,
 )
@@ -136,9 +135,8 @@ def slit_tube() -> Iterator[Check]:
     diameter, wall, slot, length = 13.0, 1.4, 3.0, 200.0
     bar = specimen(length, length / 3, (diameter, diameter - 2 * wall, "titanium"))
     bar["layers"][0]["slot_mm"] = slot
-    mesh = build_mesh(geometry_of(case_of(bar, "default")), "default")
     tube = Tube(diameter, diameter - 2 * wall, "titanium")
-    body = Body(mesh, ((tube.E, tube.nu),))
+    body = Body(mesh_of(bar), ((tube.E, tube.nu),))
     J = length / 3 / body.twist("distal_section", "proximal_section") / tube.G
     source = HANDBOOK.format("open section, s t³/3 with the ends' correction of a narrow rectangle")
     yield Check(

@@ -36,15 +36,7 @@ CORNERS = np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1.0]])
 
 @dataclass(frozen=True)
 class Body:
-    """A mesh and Young's modulus and Poisson's ratio of each of its parts.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        The mesh.
-    constants : tuple of (float, float)
-        Modulus, MPa, and Poisson's ratio of each part.
-    """
+    """A mesh, and Young's modulus, MPa, and Poisson's ratio of each of its parts."""
 
     mesh: Mesh
     constants: tuple[tuple[float, float], ...]

@@ -14,7 +14,7 @@ from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import Array, Flags
 from pipeline.verification.body import Body
 from pipeline.verification.check import Check, Problem
-from pipeline.verification.studied import case_of, geometry_of, specimen
+from pipeline.verification.studied import mesh_of, specimen
 
 LAME = "Lamé's thick cylinder: Timoshenko & Goodier, Theory of Elasticity"
 HARDER = "MacNeal & Harder 1985, Finite Elem Anal Des 1:3, thick cylinder in plane strain"
@@ -25,8 +25,7 @@ def tubes(
 ) -> Body:
     """Bonded tubes, each given by outer and inner diameter, mm, with constants of their own."""
     layers = [(outer, inner, "cortical") for outer, inner in diameters]
-    case = case_of(specimen(length, length / 3, *layers), "default")
-    return Body(build_mesh(geometry_of(case), "default"), constants)
+    return Body(mesh_of(specimen(length, length / 3, *layers)), constants)
 
 
 def stacked(*slabs: tuple[float, float], outer: float, inner: float = 0.0) -> Geometry:

@@ -8,13 +8,12 @@ from math import log, pi
 
 import numpy as np
 
-from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import Array, cell_rule, determinants, jacobians, shape
 from pipeline.measures.field import stress_field
 from pipeline.verification.blocks import Map, mapped_block
 from pipeline.verification.body import Body
 from pipeline.verification.check import Check, Known, Problem
-from pipeline.verification.studied import case_of, geometry_of, specimen
+from pipeline.verification.studied import mesh_of, specimen
 
 HARDER = "MacNeal & Harder 1985, Finite Elem Anal Des 1:3, patch test for solids"
 GOODIER = "Timoshenko & Goodier, Theory of Elasticity, {}"
@@ -104,8 +103,7 @@ def exactly(body: Body, exact: Exact, name: str, source: str) -> Iterator[Check]
 def patch() -> Iterator[Check]:
     """A linear field on the mesher's curved cells, in two parts of the same constants."""
     layers = ((15.0, 9.0, "cortical"), (9.0, 4.0, "titanium"))
-    mesh = build_mesh(geometry_of(case_of(specimen(17.0, 4.0, *layers), "coarse")), "coarse")
-    body = Body(mesh, ((PATCH.E, PATCH.nu),) * 2)
+    body = Body(mesh_of(specimen(17.0, 4.0, *layers), "coarse"), ((PATCH.E, PATCH.nu),) * 2)
     yield from exactly(body, PATCH, "linear field, curved cells", HARDER)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from math import pi
 
 import numpy as np
@@ -42,14 +42,15 @@ def on_rim(places: Array) -> Flags:
     return np.abs((places[:, 0] / 3.25) ** 2 + (places[:, 1] / 2.75) ** 2 - 1) < 1e-6
 
 
+def level(axis: int) -> Callable[[Array], Flags]:
+    """Which places lie on the plane through the origin across an axis."""
+    return lambda places: np.abs(places[:, axis]) < TIGHT
+
+
 def membrane() -> Iterator[Check]:
     """LE1: an elliptic membrane, pulled outwards at its rim."""
     body = quarter_ellipse(14, 16, np.array([0.0, 0.05]))
-    held = body.held(
-        x=lambda p: np.abs(p[:, 0]) < TIGHT,
-        y=lambda p: np.abs(p[:, 1]) < TIGHT,
-        z=lambda p: np.abs(p[:, 2]) < TIGHT,  # the middle plane
-    )
+    held = body.held(x=level(0), y=level(1), z=level(2))  # the last is the middle plane
     forces = body.traction(body.faces(on_rim), lambda _, normal: 10.0 * normal)
     u = body.solve(forces, held).displacement
     stress = body.stress_at(body.node_at((2.0, 0.0, 0.0)), u)[1]
@@ -60,8 +61,8 @@ def thick_plate() -> Iterator[Check]:
     """LE10: a thick elliptic plate under pressure."""
     body = quarter_ellipse(12, 14, np.array([0.0, 0.15, 0.3, 0.42, 0.51, 0.57, 0.6]))
     held = body.held(
-        x=lambda p: (np.abs(p[:, 0]) < TIGHT) | on_rim(p),
-        y=lambda p: (np.abs(p[:, 1]) < TIGHT) | on_rim(p),
+        x=lambda p: level(0)(p) | on_rim(p),
+        y=lambda p: level(1)(p) | on_rim(p),
         z=lambda p: on_rim(p) & (np.abs(p[:, 2] - 0.3) < TIGHT),
     )
     top = body.faces(lambda p: np.abs(p[:, 2] - 0.6) < TIGHT)
@@ -93,11 +94,8 @@ def hole() -> Iterator[Check]:
     area = HALF_WIDTH * HALF_LENGTH - pi / 4 * RADIUS**2
     ticks = (crowded(16, 1.7), np.linspace(0, 1, 33), np.array([0.0, 0.5]))
     body = Body(mapped_block(ticks, 0.5 * area, strip), ((110e3, 0.33),))
-    held = body.held(
-        x=lambda p: np.abs(p[:, 0]) < TIGHT,
-        y=lambda p: np.abs(p[:, 1]) < TIGHT,
-        z=lambda p: np.isfinite(p[:, 2]),  # plane strain: stress in the plane does not depend on it
-    )
+    # Plane strain: stress in the plane does not depend on it.
+    held = body.held(x=level(0), y=level(1), z=lambda p: np.isfinite(p[:, 2]))
     end = body.faces(lambda p: p[:, 1] > HALF_LENGTH - TIGHT)
     u = body.solve(body.traction(end, lambda _, normal: normal), held).displacement
     found = body.stress_at(body.node_at((RADIUS, 0.0, 0.0)), u)[1]

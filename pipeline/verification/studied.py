@@ -69,6 +69,12 @@ def geometry_of(case: Case) -> Geometry:
     return assemble(case.construct, case.femur, case.defect)
 
 
+def mesh_of(construct: dict[str, Any], level: str = "default") -> Mesh:
+    """The mesh of one construct."""
+    case = case_of(construct, level)
+    return build_mesh(geometry_of(case), case.level)
+
+
 @dataclass(frozen=True)
 class Solved:
     """A construct, solved for the six unit loads at one tissue stage."""

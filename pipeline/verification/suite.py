@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from time import perf_counter
 
@@ -28,19 +28,7 @@ COLUMNS = (
 
 @dataclass(frozen=True)
 class Verified:
-    """A problem and what became of it.
-
-    Parameters
-    ----------
-    problem : Problem
-        Which.
-    checks : tuple of Check
-        Its numbers.
-    seconds : float
-        How long it took.
-    failure : str
-        A sentence if it could not be solved, else empty.
-    """
+    """A problem, its numbers, how long it took, s, and a sentence if it could not be solved."""
 
     problem: Problem
     checks: tuple[Check, ...]
@@ -87,16 +75,5 @@ def _rows(outcome: Verified) -> Iterator[dict[str, object]]:
     if outcome.failure:
         yield {**common, "result": "failed", "reason": outcome.failure}
     for check in outcome.checks:
-        yield {
-            **common,
-            "quantity": check.quantity,
-            "unit": check.unit,
-            "computed": check.computed,
-            "expected": check.expected,
-            "error": check.in_words[0],
-            "allowed": check.in_words[1],
-            "rule": check.rule,
-            "result": "passed" if check.passed else "failed",
-            "source": check.source,
-            "known": check.known,
-        }
+        said = dict(zip(("error", "allowed"), check.in_words, strict=True))
+        yield {**common, **asdict(check), **said, "result": "passed" if check.passed else "failed"}

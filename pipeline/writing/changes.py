@@ -23,17 +23,8 @@ NOTHING = "Nothing changed: both files ask for the same study."
 def changed(a: StudyConfig, b: StudyConfig) -> str:
     """Say what the second study asks for that the first did not, and what it no longer asks for.
 
-    Defaults count as if they were written out; entries of lists belong together by their names.
-
-    Parameters
-    ----------
-    a, b : StudyConfig
-        The earlier and the later study.
-
-    Returns
-    -------
-    str
-        One paragraph, a sentence for each key.
+    Defaults count as if they were written out; entries of lists belong together by their names. It is
+    one paragraph, a sentence for each key.
     """
     found = list(_differences(a, b, ()))
     if not found:

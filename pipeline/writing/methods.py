@@ -23,17 +23,8 @@ NOT_MODELLED = (
 def methods(study: StudyConfig, versions: Mapping[str, str]) -> str:
     """Describe how a study computes its results, a paragraph for each thing that a reviewer asks.
 
-    Parameters
-    ----------
-    study : StudyConfig
-        The study, which need not have been run.
-    versions : mapping of str to str
-        Version of each package that it runs, or ran, on.
-
-    Returns
-    -------
-    str
-        Paragraphs of one line each, a numbered list of sources, and the caution.
+    It need not have been run; versions are of the packages that it runs, or ran, on. Paragraphs are of
+    one line each; a numbered list of sources and the caution follow.
 
     Raises
     ------

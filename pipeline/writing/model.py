@@ -10,6 +10,7 @@ from geometries.sources import source_of
 from pipeline.run.planning import Plan
 from pipeline.study.config import StudyConfig
 from pipeline.study.stages import Stage
+from pipeline.tables.groups import grouped
 from pipeline.writing.implants import gap_words
 from pipeline.writing.words import Sources, listed
 
@@ -41,14 +42,14 @@ def _default_sources(femur: Femur) -> Iterator[str]:
 
 def tissue_words(study: StudyConfig, sources: Sources) -> str:
     """Every gap of the study, and the tissues that fill it; empty without a gap."""
-    gaps: dict[str, list[str]] = {}
-    for one in study.constructs:
-        if one.has_gap:
-            gaps.setdefault(gap_words(one.defect or study.defect), []).append(one.name)
+    across = (one for one in study.constructs if one.has_gap)
+    gaps = grouped(across, lambda one: gap_words(one.defect or study.defect))
     if not gaps:
         return ""
     alone = len(gaps) == 1
-    where = "; ".join(words + ("" if alone else f" ({listed(of)})") for words, of in gaps.items())
+    where = "; ".join(
+        words + ("" if alone else f" ({listed(one.name for one in of)})") for words, of in gaps.items()
+    )
     stages = listed(_stage(stage, sources) for stage in study.stages)
     return f"The gap is {where}. One tissue at a time fills it: {stages}."
 
@@ -77,14 +78,12 @@ def _constants(material: Material) -> str:
 
 def interface_words(study: StudyConfig) -> str:
     """How surfaces meet, and in which constructs; empty without implants."""
-    found: dict[str, list[str]] = {}
-    for construct in study.constructs:
-        for one, _ in construct.at_bounds():
-            found.setdefault(one.interfaces, []).append(one.name)
+    bounds = (one for construct in study.constructs for one, _ in construct.at_bounds())
+    found = grouped(bounds, lambda one: one.interfaces)
     found.pop("none", None)
     if not found:
         return ""
-    words = "; ".join(f"{how} ({listed(names)})" for how, names in found.items())
+    words = "; ".join(f"{how} ({listed(one.name for one in of)})" for how, of in found.items())
     return (
         f"{words[0].upper()}{words[1:]}. What is tied, bonded, cemented or ingrown moves as one with "
         "its neighbour; a void canal, and the space under an offset plate, carry nothing; surfaces "

@@ -18,7 +18,7 @@ from pipeline.cli.shown.progress import Reporter
 from pipeline.run.engine import Place
 from pipeline.run.execute import Asked, Options, execute
 from pipeline.run.planning import Plan
-from pipeline.sharing.reproduction import JUDGED, REPRODUCTION, Reproduction, Run
+from pipeline.sharing.reproduction import JUDGED, REPRODUCTION, Run
 from pipeline.sharing.reproduction import reproduce as reproduced
 
 Packed = Annotated[Path, typer.Argument(metavar="BUNDLE", help="A bundle, or its unpacked folder.")]
@@ -43,21 +43,15 @@ def reproduce(
         raise StudyError(f"{bundle}: no such file; give the path of a bundle")
     folder = out or Path("results") / f"reproduced-{bundle.resolve().stem}"
     found = reproduced(bundle, folder, _runner(workers or os.cpu_count() or 1), subset)
-    _print(found)
-    tables = f"{folder / REPRODUCTION}, {folder / JUDGED}"
-    say(f"Tables: {tables}\n{CAUTION}")
-    if not found.succeeded:
-        raise typer.Exit(1)
-
-
-def _print(found: Reproduction) -> None:
-    """Print what was run, what was not as in the bundle's own run, differences and claims."""
     if found.chosen:
         say(f"Run again: {', '.join(found.chosen)}.")
     for note in found.notes:
         say(note)
     print_differences(found.differences)
     print_claims(found.claims)
+    say(f"Tables: {folder / REPRODUCTION}, {folder / JUDGED}\n{CAUTION}")
+    if not found.succeeded:
+        raise typer.Exit(1)
 
 
 def _runner(workers: int) -> Run:

@@ -18,10 +18,10 @@ from pipeline.cli.shown.progress import Reporter, Voice
 from pipeline.cli.shown.results import print_results, verdict
 from pipeline.output.report.page import REPORT
 from pipeline.run.engine import Place
-from pipeline.run.execute import Asked, Finished, Options, execute
+from pipeline.run.execute import Asked, Options, execute
 from pipeline.run.planning import Plan, plan
 from pipeline.run.sampling import left_out, sample_of
-from pipeline.study.config import StudyConfig, load_study, text_of
+from pipeline.study.config import load_study, text_of
 
 
 class Keep(Enum):
@@ -113,20 +113,15 @@ def run(  # noqa: PLR0913 (options of a command)
     with reporter.running():
         finished = execute(planned, folder, options, reporter.ended)
     if voice == "bar":
-        _print_end(config, planned, finished)
+        print_results(config, folder, planned.items[0].case.variant)
+        say(f"\n{CAUTION}\n")
+        say(f"Report: {folder / REPORT}\nTables, pictures and fields: {folder}")
     reporter.event("end", folder=str(folder), done=reporter.done, failed=reporter.failed)
     words = verdict(finished.outcomes)
     if words:
         if voice != "json":
             console.print(words)
         raise typer.Exit(1)
-
-
-def _print_end(config: StudyConfig, planned: Plan, finished: Finished) -> None:
-    """What came out, and where it lies."""
-    print_results(config, finished.out, planned.items[0].case.variant)
-    say(f"\n{CAUTION}\n")
-    say(f"Report: {finished.out / REPORT}\nTables, pictures and fields: {finished.out}")
 
 
 def _print_sample(planned: Plan, sample: Sequence[str]) -> None:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from pipeline.cli.console import console, say, short, table_of
+from pipeline.storage.files import Cells
 
-Row = Mapping[str, object]
 
-
-def print_claims(rows: Sequence[Row]) -> None:
+def print_claims(rows: Sequence[Cells]) -> None:
     """Print each sentence, its number as computed and as stated, and whether it holds."""
     if not rows:
         return

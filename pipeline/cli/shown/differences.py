@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from pipeline.cli.console import console, say, short, table_of
 from pipeline.sharing.compare import OUTSIDE, WHERE, agree
+from pipeline.storage.files import Cells
 
-Row = Mapping[str, object]
 
-
-def print_differences(rows: Sequence[Row]) -> None:
+def print_differences(rows: Sequence[Cells]) -> None:
     """Print for each quantity the pair of results that uses most of what it is allowed."""
     headings = ("quantity", "pairs", "where most apart", "a", "b", "difference", "allowed", "verdict")
     table = table_of("Differences", headings, ("pairs", "a", "b", "difference", "allowed"))
@@ -22,7 +21,7 @@ def print_differences(rows: Sequence[Row]) -> None:
     say("All results agree." if agree(rows) else words)
 
 
-def _difference(row: Row) -> tuple[str, ...]:
+def _difference(row: Cells) -> tuple[str, ...]:
     where = " · ".join(str(row[name]) for name in (*WHERE, "location") if row[name])
     verdict = str(row["verdict"])
     if row["outside"]:

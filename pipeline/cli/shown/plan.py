@@ -5,12 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from geometries.defect import gap_centre
-from pipeline.cli.console import console, say, table_of
+from pipeline.cli.console import console, say, say_first, table_of
 from pipeline.loading.statics import actions, section_load
 from pipeline.run.planning import Plan, Planned
 from pipeline.study.config import StudyConfig
 
-REASONS_SHOWN = 8
 THROUGH = ("N", "V N", "M N·m", "T N·m")
 
 
@@ -78,12 +77,11 @@ def _print_design(planned: Plan) -> None:
         f"A design of {len(planned.variants)} variants over {', '.join(names)}; the constructs above "
         f"are those of {planned.items[0].case.variant}."
     )
-    refused = planned.refused
-    for variant in refused[:REASONS_SHOWN]:
+    refused = []
+    for variant in planned.refused:
         where = ", ".join(f"{key} = {value}" for key, value in variant.point.items())
-        say(f"{variant.name} can not be built ({where}): {variant.reason}")
-    if len(refused) > REASONS_SHOWN:
-        console.print(f"... and {len(refused) - REASONS_SHOWN} more; design.csv lists all.")
+        refused.append(f"{variant.name} can not be built ({where}): {variant.reason}")
+    say_first(refused, "design.csv")
 
 
 def _print_forecast(config: StudyConfig, planned: Plan) -> None:

@@ -18,17 +18,7 @@ Voice = Literal["bar", "quiet", "json"]
 
 @dataclass
 class Reporter:
-    """Counts cases as they end and says so.
-
-    Parameters
-    ----------
-    voice : {"bar", "quiet", "json"}
-        How.
-    total : int
-        Cases that will end, over all mesh levels.
-    has_levels : bool
-        Whether a level is worth naming.
-    """
+    """Counts cases as they end, over all mesh levels, and says so; a level only if there are more."""
 
     voice: Voice
     total: int
@@ -54,7 +44,12 @@ class Reporter:
         self.done += 1
         self.failed += bool(outcome.failure)
         if self.voice == "json":
-            self.event("case", level=level, **_record(outcome), done=self.done, total=self.total)
+            told = outcome.cells() | {
+                "seconds": round(outcome.seconds, 1),
+                "failed_stages": list(outcome.failed_stages),
+                "reused": outcome.reused,
+            }
+            self.event("case", level=level, **told, done=self.done, total=self.total)
         elif self._bar is not None:
             said = f"  {_line(outcome)}" + (f" ({level})" if self.has_levels else "")
             say(said)
@@ -75,16 +70,3 @@ def _line(outcome: Outcome) -> str:
         return f"{outcome.case.label}: finished before"
     lost = f", failed at {', '.join(outcome.failed_stages)}" if outcome.failed_stages else ""
     return f"{outcome.case.label}: {outcome.failure or f'{outcome.seconds:.0f} s{lost}'}"
-
-
-def _record(outcome: Outcome) -> dict[str, object]:
-    return {
-        "variant": outcome.case.variant,
-        "construct": outcome.case.name,
-        "case": outcome.case.address,
-        "status": "failed" if outcome.failure else "ok",
-        "reason": outcome.failure,
-        "failed_stages": list(outcome.failed_stages),
-        "seconds": round(outcome.seconds, 1),
-        "reused": outcome.reused,
-    }

@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from pipeline.cli.console import console, say, table_of
+from pipeline.cli.console import console, say, say_first, table_of
 from pipeline.output.beside import BESIDE_HEADINGS, beside
 from pipeline.output.tables import HEADINGS, short_table
 from pipeline.run.jobs import Outcome
 from pipeline.study.config import StudyConfig
-
-REASONS_SHOWN = 8
 
 
 def print_results(config: StudyConfig, folder: Path, variant: str = "") -> None:
@@ -25,16 +23,8 @@ def print_results(config: StudyConfig, folder: Path, variant: str = "") -> None:
     console.print(table)
     for line in short.legend:
         say(line)
-    failed = short.failures
-    for name, reason in list(failed.items())[:REASONS_SHOWN]:
-        say(f"{name} failed: {reason}")
-    if len(failed) > REASONS_SHOWN:
-        console.print(f"... and {len(failed) - REASONS_SHOWN} more; results.csv lists all.")
-    _print_beside(folder)
-
-
-def _print_beside(folder: Path) -> None:
-    """Published measurements beside the model, with what told the test from it."""
+    failures = [f"{name} failed: {reason}" for name, reason in short.failures.items()]
+    say_first(failures, "results.csv")
     found = beside(folder)
     if not found:
         return
