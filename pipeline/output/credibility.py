@@ -6,13 +6,14 @@ Biomech 45:625, in our own words from memory. What only a person can answer is l
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from statistics import median
+from typing import Any
 
-from geometries.materials import MATERIALS
+from geometries.materials import MATERIALS, Material
 from pipeline.output.beside import published_of_first
 from pipeline.output.pages import write_page
 from pipeline.storage.casebook import read_summary
@@ -64,7 +65,7 @@ class Evidence:
         return list(read_results(self.out / RESULTS))
 
     @cached_property
-    def summaries(self) -> list[dict[str, object]]:
+    def summaries(self) -> list[dict[str, Any]]:
         """Records of the stored cases, of a design those of its first variant."""
         solved = (row for row in first_variant(self.rows) if row.quantity)
         cases = dict.fromkeys((row.construct, row.variant) for row in solved)
@@ -187,21 +188,21 @@ def _balanced(run: Evidence) -> Item:
     return Item("Numerical solver error", (f"Worst residual or error: {text}; {failed} rows failed.",))
 
 
+def materials_of(records: Iterable[Mapping[str, Any]]) -> list[tuple[str, Material]]:
+    """Materials with published constants, by name, of the parts of some cases."""
+    used = {part["material"] for record in records for part in record["parts"]}
+    return [(name, MATERIALS[name]) for name in sorted(used & set(MATERIALS))]
+
+
 def _meshes(run: Evidence) -> Iterator[str]:
     for record in run.summaries:
         facts = record["facts"]
-        if isinstance(facts, dict):
-            size = f"{facts['cells']} cells, {facts['unknowns']} unknowns"
-            yield f"{record['name']}: {size}, SHA-256 {str(record['mesh_hash'])[:12]}"
+        size = f"{facts['cells']} cells, {facts['unknowns']} unknowns"
+        yield f"{record['name']}: {size}, SHA-256 {record['mesh_hash'][:12]}"
 
 
 def _materials(run: Evidence) -> Iterator[str]:
-    listed: set[str] = set()
-    for record in run.summaries:
-        parts = record["parts"]
-        listed |= {part["material"] for part in parts} if isinstance(parts, list) else set()
-    for name in sorted(listed & set(MATERIALS)):
-        material = MATERIALS[name]
+    for name, material in materials_of(run.summaries):
         yield f"{name}: {material.modulus:g} MPa, ν {material.poisson:g}; {material.source}"
 
 

@@ -59,7 +59,7 @@ def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> P
         "indices": indices(run),
         "charts": list(charts(run)),
         "libraries": {
-            "sorting": sorting.script(), "sorting_style": sorting.style(),
+            "sorting": sorting.bundled("js"), "sorting_style": sorting.bundled("css"),
             "viewing": viewer.script() if solids else "",
         },
     }  # fmt: skip
@@ -84,7 +84,7 @@ def _first_screen(run: ReportedRun) -> dict[str, object]:
         facts["Variants"] = f"{len(run.design)}; shown is {run.variant}"
     answer = answer_of(run)
     return {
-        "answer": answer, "facts": facts, "stage": stage, "load": load,
+        "run": run, "answer": answer, "facts": facts, "stage": stage, "load": load,
         "pairs": answer.pairs[:MOST_PAIRS], "more_pairs": max(0, len(answer.pairs) - MOST_PAIRS),
     }  # fmt: skip
 
@@ -94,7 +94,6 @@ def _results(run: ReportedRun) -> dict[str, object]:
     bounds, which_bounds = tables.bounds(run)
     return {
         "words_of": words_of,
-        "published": run.published,
         "bounds": bounds,
         "which_bounds": which_bounds,
         "has_bound_errors": any(row["lowest_error"] or row["highest_error"] for row in bounds),
@@ -102,38 +101,27 @@ def _results(run: ReportedRun) -> dict[str, object]:
         "main": tables.main_table(run),
         "listed": listed,
         "which": which,
-        "shown_columns": tables.filled(listed),
+        "shown_columns": [one for one in tables.SHOWN_COLUMNS if any(row[one] for row in listed)],
         "numbers": tables.NUMBERS,
         "failed": run.failed[:MOST_SAID],
         "more_failed": max(0, len(run.failed) - MOST_SAID),
-        "flagged": run.flagged,
-        "has_errors": run.has_errors,
-        "sensitivity": _shown_indices(run),
+        "sensitivity": run.answering(run.sensitivity),
     }
-
-
-def _shown_indices(run: ReportedRun) -> list[object]:
-    asked = run.study.asked
-    key = (asked.quantity, asked.location, asked.stage, asked.load)
-    names = ("quantity", "location", "stage", "load")
-    return [entry for entry in run.sensitivity if tuple(entry[name] for name in names) == key]
 
 
 def _grounds(run: ReportedRun) -> dict[str, object]:
     """What the numbers rest on, and where they come from."""
-    inputs = read_inputs(run.out)
     own = [case for case in run.cases if case["variant"] == run.variant]
     checked = list(_checked(run.out, own[:MOST_SAID]))
     return {
         "form": FORM,
-        "interfaces": [(one.name, one.kind, one.interfaces) for one in run.study.constructs],
         "materials": tables.materials(run),
         "balances": BALANCES,
         "meshes": tables.meshes(run),
         "cases": checked,
         "sound": (WHOLE, UNREAD),
         "more_cases": len(run.cases) - len(checked),
-        "inputs": inputs,
+        "inputs": read_inputs(run.out),
         "has_credibility": (run.out / "credibility.html").is_file(),
     }
 
