@@ -35,17 +35,7 @@ FORM = (
 
 @dataclass(frozen=True)
 class Item:
-    """A point of a list.
-
-    Parameters
-    ----------
-    name : str
-        What is asked.
-    answers : tuple of str
-        What study and run say; may be empty.
-    blank : str
-        What a person must add; empty if nothing.
-    """
+    """A point of a list: what is asked, what study and run say, what a person must add."""
 
     name: str
     answers: tuple[str, ...] = ()
@@ -94,10 +84,8 @@ def credibility_page(study: StudyConfig, out: Path, versions: str, caution: str)
         ("Credibility factors (ASME V&V 40-2018)", tuple(_factors(run, versions))),
         ("Reporting items (Erdemir et al. 2012, J Biomech 45:625)", tuple(_reported(run, versions))),
     )
-    page = out / "credibility.html"
     title = f"Credibility of the study: {study.title}"
-    write_page(page, "credibility.html", title=title, lists=lists, caution=caution)
-    return page
+    return write_page(out / "credibility.html", title=title, lists=lists, caution=caution)
 
 
 def _factors(run: Evidence, versions: str) -> Iterator[Item]:

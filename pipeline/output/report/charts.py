@@ -231,12 +231,9 @@ def _swept(run: ReportedRun) -> Iterator[Chart]:
 def _asked(run: ReportedRun) -> list[Entry]:
     """The primary outcome in all variants; of the highest stress that of its part in each."""
     asked = run.study.asked
-    own = [
-        entry
-        for entry in run.results
-        if entry["status"] == "ok"
-        and all(entry[name] == getattr(asked, name) for name in ("quantity", "stage", "load"))
-    ]
+    of_any = (asked.quantity, asked.stage, asked.load)
+    sound = (entry for entry in run.results if entry["status"] == "ok")
+    own = [one for one in sound if (one["quantity"], one["stage"], one["load"]) == of_any]
     if (asked.quantity, asked.location) == (PEAK, HIGHEST):
         own.sort(key=lambda entry: entry.result.number)
         highest = {(entry["variant"], entry["construct"]): entry for entry in own}  # the last stays

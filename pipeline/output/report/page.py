@@ -63,9 +63,7 @@ def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> P
             "viewing": viewer.script() if solids else "",
         },
     }  # fmt: skip
-    page = out / REPORT
-    write_page(page, "report.html", title=study.title, caution=caution, versions=versions, **content)
-    return page
+    return write_page(out / REPORT, title=study.title, caution=caution, versions=versions, **content)
 
 
 def _first_screen(run: ReportedRun) -> dict[str, object]:
@@ -92,6 +90,7 @@ def _first_screen(run: ReportedRun) -> dict[str, object]:
 def _results(run: ReportedRun) -> dict[str, object]:
     listed, which = tables.listed_results(run)
     bounds, which_bounds = tables.bounds(run)
+    filled = [name for name in tables.SHOWN_COLUMNS if any(row[name] for row in listed)]
     return {
         "words_of": words_of,
         "bounds": bounds,
@@ -101,7 +100,7 @@ def _results(run: ReportedRun) -> dict[str, object]:
         "main": tables.main_table(run),
         "listed": listed,
         "which": which,
-        "shown_columns": [one for one in tables.SHOWN_COLUMNS if any(row[one] for row in listed)],
+        "shown_columns": filled,
         "numbers": tables.NUMBERS,
         "failed": run.failed[:MOST_SAID],
         "more_failed": max(0, len(run.failed) - MOST_SAID),
