@@ -63,22 +63,7 @@ class Evidence:
 
 
 def credibility_page(study: StudyConfig, out: Path, versions: str, caution: str) -> Path:
-    """Write ``credibility.html`` into the folder of a run.
-
-    Parameters
-    ----------
-    study : StudyConfig
-        What was run.
-    out : Path
-        Folder of its results.
-    versions, caution : str
-        Sentences to print.
-
-    Returns
-    -------
-    Path
-        The page.
-    """
+    """Write ``credibility.html`` into the folder of a run, with sentences on versions and caution."""
     run = Evidence(study, out)
     lists = (
         ("Credibility factors (ASME V&V 40-2018)", tuple(_factors(run, versions))),

@@ -31,16 +31,9 @@ TEXT, SMALL = 8.0, 7.0  # points
 
 @dataclass(frozen=True)
 class DotChart:
-    """What a figure shows: a panel for each of some columns of the short table.
+    """A figure: name of its file, quantities of the short table, a panel each, and its caption.
 
-    Parameters
-    ----------
-    name : str
-        Name of its file.
-    quantities : tuple of str
-        Quantities of those columns.
-    about : str
-        Caption, with ``{load}`` where the load's name belongs.
+    Of the caption ``{load}`` stands where the load's name belongs.
     """
 
     name: str

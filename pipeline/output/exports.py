@@ -35,15 +35,7 @@ LONG = ("construct", *Key._fields, "unit", "value", "error %")
 
 @dataclass(frozen=True)
 class Print:
-    """How figures are written.
-
-    Parameters
-    ----------
-    kinds : tuple of str
-        Endings of their files.
-    dpi : int
-        Dots an inch of those that have any.
-    """
+    """How figures are written: endings of their files, and dots an inch of those that have any."""
 
     kinds: tuple[str, ...] = KINDS
     dpi: int = 300

@@ -31,20 +31,9 @@ OVERVIEW_PX = 1800
 
 @dataclass(frozen=True)
 class Sheet:
-    """All views of a construct; None where there is nothing to see.
+    """All views of a construct, None where there is nothing to see, and what is written beside them.
 
-    Parameters
-    ----------
-    title, subtitle : str
-        What it is.
-    roles : tuple of str
-        Roles to explain in the legend.
-    gap : (float, float)
-        Middle and length of the gap, mm.
-    failed : bool
-        Whether the stage could not be solved.
-    whole, near, stress, strain : View or None
-        Cut-away of the whole and of the gap, implants, gap tissue.
+    Of the gap that is its middle and length, mm; `roles` are those to explain in the legend.
     """
 
     title: str

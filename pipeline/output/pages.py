@@ -31,20 +31,7 @@ def write_page(path: Path, **content: object) -> Path:
 
 
 def verification_page(out: Path, versions: str, caution: str) -> Path:
-    """Write ``verification.html`` beside the table of all checks.
-
-    Parameters
-    ----------
-    out : Path
-        Folder of the table.
-    versions, caution : str
-        Sentences to print.
-
-    Returns
-    -------
-    Path
-        The page.
-    """
+    """Write ``verification.html`` beside the table of all checks, with two sentences to print."""
     rows = read_table(out / VERIFICATION)
     groups = [_group(list(some)) for _, some in groupby(rows, key=lambda row: row["problem"])]
     passed = sum(row["result"] == "passed" for row in rows)

@@ -22,18 +22,10 @@ AS_BEFORE, MOVEMENT = "same relative movement", "Movement"  # refers to an entry
 
 @dataclass(frozen=True)
 class Answer:
-    """The question and its answer.
+    """The question, the primary outcome in words and how that is computed; then what answers it.
 
-    Parameters
-    ----------
-    text, outcome, definition : str
-        The question, the primary outcome in words, and how that is computed.
-    chart : Chart or None
-        The outcome of each construct; None if there is none.
-    pairs : list of (str, Entry)
-        The verdict as a sentence and its row, of all pairs of constructs at one gap.
-    summary : list of str
-        Sentences beside the chart.
+    That is a chart, None if no construct has the outcome, of all pairs of constructs at one gap the
+    verdict as a sentence and its row, and sentences beside the chart.
     """
 
     text: str

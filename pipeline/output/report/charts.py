@@ -22,16 +22,9 @@ PLACES = ("near", "far")
 
 @dataclass(frozen=True)
 class Chart:
-    """A chart in the page.
+    """A chart in the page: its heading, its picture, what that shows, and how to read it.
 
-    Parameters
-    ----------
-    title, svg : str
-        Heading and picture.
-    words : str
-        What the picture shows, for who can not see it.
-    note : str
-        What to know when reading it; may be empty.
+    The words are for who can not see the picture; the note may be empty.
     """
 
     title: str

@@ -151,12 +151,7 @@ class ReportedRun:
     ) -> Entry | None:
         """One construct's result in the shown variant; of the highest stress that of its part.
 
-        Parameters
-        ----------
-        quantity, location, stage, construct : str
-            Which. An intact bone has only its own stage.
-        load : str or None
-            Load; the first that has the quantity if None.
+        An intact bone has only its own stage; without a load it is the first that has the quantity.
         """
         row = self._lookup.find(construct, quantity, location, stage, load)
         return None if row is None else self._placed[row.place]
