@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from pipeline.measures.dictionary import PEAK
 from pipeline.output.panels import MUTED
 from pipeline.output.scene import INK
+from pipeline.output.tables import number_in
 
 Row = Mapping[str, str]
 Array = NDArray[np.float64]
@@ -172,7 +173,5 @@ def plain(axes: Axes, size: float = SMALL) -> None:
 
 
 def _rounded(text: str) -> str:
-    try:
-        return f"{float(text):.4g}"
-    except ValueError:
-        return text
+    value = number_in(text)
+    return text if value is None else f"{value:.4g}"

@@ -18,7 +18,7 @@ from geometries.solids import Geometry, Part
 from pipeline.caution import CAUTION_SHORT
 from pipeline.output.crosscut import ends_of
 from pipeline.output.notes import facts, gap_words, has_gap, shown
-from pipeline.output.panels import LABELS, MUTED
+from pipeline.output.panels import LABELS, MUTED, save
 from pipeline.output.scene import COLOURS, INK
 from pipeline.output.sides import FILLS, SideView, paint, view_of
 
@@ -63,12 +63,10 @@ def draw_construct(
     list of Path
         The files.
     """
-    paths = [folder / f"{title}.{kind}" for kind in ("svg", "png")]
-    with mpl.rc_context({"svg.hashsalt": "gapstrain", "font.size": 8, "svg.fonttype": "none"}):
+    with mpl.rc_context({"font.size": 8}):
         figure = _figure(geometry, title, subtitle, arrows)
-        figure.savefig(paths[0], metadata={"Date": None})
-        figure.savefig(paths[1], dpi=150)
-    return paths
+        files = (("svg", None), ("png", 150))
+        return [save(figure, folder / f"{title}.{kind}", dpi) for kind, dpi in files]
 
 
 def _figure(geometry: Geometry, title: str, subtitle: str, arrows: Sequence[Arrow]) -> Figure:

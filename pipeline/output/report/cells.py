@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from math import floor, isfinite, log10
+from math import floor, log10
 from typing import NamedTuple
 
+from pipeline.output.tables import number_in
 from pipeline.tables import rows
 
 Texts = dict[str, str]
@@ -17,11 +18,8 @@ LARGE, SMALL = 1e7, 1e-4  # beyond them as a power of ten
 
 def shown(text: str) -> str:
     """A cell as a person reads it: numbers to three significant digits, whole ones in full."""
-    try:
-        value = float(text)
-    except ValueError:
-        return text
-    if not isfinite(value):
+    value = number_in(text)
+    if value is None:
         return text
     if value == 0:
         return "0"

@@ -11,6 +11,7 @@ from pipeline.output.credibility import materials_of
 from pipeline.output.graphs import Cloud, Limit, Mark, Series, intervals, scatter, stacks
 from pipeline.output.report.cells import Entry, shown
 from pipeline.output.report.run import NO_GAP, ReportedRun
+from pipeline.output.tables import number_in
 from pipeline.tables.rows import INTACT_STAGE
 
 STIFFNESSES = ("axial_stiffness", "torsional_stiffness", "bending_stiffness")
@@ -210,7 +211,7 @@ def _swept(run: ReportedRun) -> Iterator[Chart]:
     held = [entry for entry in every if entry["variant"] in drawn]
     labels = {one.key: one.label for one in run.study.design.factors} if run.study.design else {}
     for key in list(run.design[0])[3:][:MOST_FACTORS] if held else ():
-        series = _series(held, {name: _number(row[key]) for name, row in drawn.items()})
+        series = _series(held, {name: number_in(row[key]) for name, row in drawn.items()})
         if series:
             unit, name = held[0]["unit"], labels.get(key) or key
             title = f"{words_of(asked.quantity).capitalize()} over {name}"
@@ -247,10 +248,3 @@ def _series(held: list[Entry], across: dict[str, float | None]) -> list[Cloud]:
         Cloud(name, [across[entry["variant"]] or 0.0 for entry in own], [*map(_point, own)])
         for name, own in found.items()
     ]
-
-
-def _number(text: str) -> float | None:
-    try:
-        return float(text)
-    except ValueError:
-        return None

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from math import isfinite
 from typing import Any
 
 from pipeline.measures.dictionary import HEADLINE
 from pipeline.output.credibility import BALANCES, materials_of
 from pipeline.output.report.cells import Cell, Entry
 from pipeline.output.report.run import MOST_ROWS, ReportedRun
-from pipeline.output.tables import COLUMNS
+from pipeline.output.tables import COLUMNS, number_in
 from pipeline.tables.rows import INTACT_STAGE
 
 MOST_BOUNDS = 300  # of the table of bracketed interfaces
@@ -83,9 +82,8 @@ def meshes(run: ReportedRun) -> list[tuple[str, dict[str, Any], list[Cell | None
 
 
 def _worst(own: list[Entry], column: str) -> Cell | None:
-    known = [entry for entry in own if entry[column] and isfinite(float(entry[column]))]
-    worst = max(known, key=lambda entry: abs(float(entry[column])), default=None)
-    return worst.cell(column) if worst else None
+    known = [(abs(size), one) for one in own if (size := number_in(one[column])) is not None]
+    return max(known, key=lambda pair: pair[0])[1].cell(column) if known else None
 
 
 def materials(run: ReportedRun) -> list[tuple[str, str, str, str, str, str]]:
