@@ -18,19 +18,17 @@ def beside(out: Path) -> list[tuple[tuple[str, ...], str]]:
         A row for each in the order of ``BESIDE_HEADINGS``, and how the test differed from the model
         with what puts the result in doubt, or why there is none; nothing if no measurement is named.
     """
-    rows = published_of_first(out)
-    return [(_beside(row), row["reason"] or _differs(row)) for row in rows]
+    found = []
+    for row in published_of_first(out):
+        doubts = f" In the model: {row['flags']}." if row["flags"] else ""
+        found.append((_beside(row), row["reason"] or row["differs"] + doubts))
+    return found
 
 
 def published_of_first(out: Path) -> list[dict[str, str]]:
     """Rows of ``published.csv``, of a design those of its first variant."""
     rows = read_if_any(out / "published.csv")
     return [row for row in rows if row["variant"] == rows[0]["variant"]]
-
-
-def _differs(row: dict[str, str]) -> str:
-    doubts = f" In the model: {row['flags']}." if row["flags"] else ""
-    return row["differs"] + doubts
 
 
 def _beside(row: dict[str, str]) -> tuple[str, ...]:

@@ -11,8 +11,10 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from numpy.typing import NDArray
 
+from pipeline.measures.dictionary import PEAK
 from pipeline.output.panels import MUTED
 from pipeline.output.scene import INK
+from pipeline.output.tables import number_in
 
 Row = Mapping[str, str]
 Array = NDArray[np.float64]
@@ -34,6 +36,11 @@ def names_of(rows: Sequence[Row]) -> dict[str, str]:
         key: fill(label if taken.count(label) == 1 else ".".join(key.split(".")[-3:]), WIDEST)
         for key, label in labels.items()
     }
+
+
+def in_words(quantity: str) -> str:
+    """Name of a quantity as print has it."""
+    return "implant stress" if quantity == PEAK else quantity.replace("_", " ")
 
 
 def number(row: Row | None, column: str = "value") -> float:
@@ -60,9 +67,7 @@ def tornado(axes: Axes, rows: Sequence[Row], names: Mapping[str, str]) -> None:
                 ha="left" if change > 0 else "right",
             )  # fmt: skip
     _make_room(axes, [(number(row), _rounded(row["at"])) for row in rows if row["index"] != "swing"])
-    axes.axvline(0, color=INK, lw=0.9, zorder=3)
-    _factors(axes, [names[factor] for factor in order])
-    axes.set_xlabel("change against the study as written, %", fontsize=SMALL, color=MUTED)
+    _factors(axes, [names[factor] for factor in order], "change against the study as written, %")
 
 
 def _make_room(axes: Axes, ends: Sequence[tuple[float, str]]) -> None:
@@ -89,9 +94,7 @@ def sobol(axes: Axes, rows: Sequence[Row], names: Mapping[str, str]) -> None:
             half = number(row, "confidence")
             error = half if np.isfinite(half) else None
             bar(place + shift, number(row), color=colour, xerr=error, error_kw=whisker)
-    axes.axvline(0, color=INK, lw=0.9, zorder=3)
-    _factors(axes, [names[factor] for factor in order])
-    axes.set_xlabel("share of the variance", fontsize=SMALL, color=MUTED)
+    _factors(axes, [names[factor] for factor in order], "share of the variance")
     low, high = axes.get_xlim()
     axes.set_xlim(min(low, 0.0), max(high, 1.0))
 
@@ -114,10 +117,7 @@ def morris(axes: Axes, rows: Sequence[Row], names: Mapping[str, str]) -> None:
     axes.add_line(dashed([0, end], [0, end]))
     _name_points(axes, across + half, up, [names[factor] for factor in order])
     unit = rows[0]["unit"]
-    axes.set_xlabel(f"μ*, mean size of the effects, {unit}", fontsize=SMALL, color=MUTED)
-    axes.set_ylabel(f"σ, their spread, {unit}", fontsize=SMALL, color=MUTED)
-    _plain(axes)
-    axes.grid(color=GRID, lw=0.7, zorder=0)
+    plane(axes, f"μ*, mean size of the effects, {unit}", f"σ, their spread, {unit}")
 
 
 def _name_points(axes: Axes, across: Array, up: Array, words: Sequence[str]) -> None:
@@ -140,25 +140,38 @@ def _ranked(cells: Mapping[tuple[str, str], Row], index: str) -> list[str]:
     return sorted(factors, key=lambda factor: np.nan_to_num(number(cells.get((factor, index))), nan=-1))
 
 
-def _factors(axes: Axes, words: Sequence[str]) -> None:
+def _factors(axes: Axes, words: Sequence[str], label: str) -> None:
+    axes.axvline(0, color=INK, lw=0.9, zorder=3)
     axes.set_yticks(range(len(words)), words, fontsize=TEXT, color=INK)
     axes.set_ylim(-0.6, len(words) - 0.4)
+    lines(axes, label)
+
+
+def lines(axes: Axes, label: str) -> None:
+    """Lay out a chart whose rows have names: upright lines, and below them what they count."""
     axes.tick_params(axis="y", length=0)
     axes.grid(axis="x", color=GRID, lw=0.7, zorder=0)
-    _plain(axes)
+    axes.set_xlabel(label, fontsize=SMALL, color=MUTED)
+    plain(axes)
     axes.spines["left"].set_visible(False)
 
 
-def _plain(axes: Axes) -> None:
+def plane(axes: Axes, x: str, y: str) -> None:
+    """Lay out a chart of one number over another."""
+    axes.set_xlabel(x, fontsize=SMALL, color=MUTED)
+    axes.set_ylabel(y, fontsize=SMALL, color=MUTED)
+    plain(axes)
+    axes.grid(color=GRID, lw=0.7, zorder=0)
+
+
+def plain(axes: Axes, size: float = SMALL) -> None:
+    """Leave of the frame its left and lower side, behind what is drawn."""
     axes.spines[["top", "right"]].set_visible(False)
-    for side in ("left", "bottom"):
-        axes.spines[side].set_color(MUTED)
+    axes.spines[["left", "bottom"]].set_color(MUTED)
     axes.set_axisbelow(True)
-    axes.tick_params(axis="x", labelsize=SMALL, color=MUTED, labelcolor=INK)
+    axes.tick_params(axis="x", labelsize=size, color=MUTED, labelcolor=INK)
 
 
 def _rounded(text: str) -> str:
-    try:
-        return f"{float(text):.4g}"
-    except ValueError:
-        return text
+    value = number_in(text)
+    return text if value is None else f"{value:.4g}"

@@ -6,13 +6,14 @@ Biomech 45:625, in our own words from memory. What only a person can answer is l
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from statistics import median
+from typing import Any
 
-from geometries.materials import MATERIALS
+from geometries.materials import MATERIALS, Material
 from pipeline.output.beside import published_of_first
 from pipeline.output.pages import write_page
 from pipeline.storage.casebook import read_summary
@@ -34,17 +35,7 @@ FORM = (
 
 @dataclass(frozen=True)
 class Item:
-    """A point of a list.
-
-    Parameters
-    ----------
-    name : str
-        What is asked.
-    answers : tuple of str
-        What study and run say; may be empty.
-    blank : str
-        What a person must add; empty if nothing.
-    """
+    """A point of a list: what is asked, what study and run say, what a person must add."""
 
     name: str
     answers: tuple[str, ...] = ()
@@ -64,7 +55,7 @@ class Evidence:
         return list(read_results(self.out / RESULTS))
 
     @cached_property
-    def summaries(self) -> list[dict[str, object]]:
+    def summaries(self) -> list[dict[str, Any]]:
         """Records of the stored cases, of a design those of its first variant."""
         solved = (row for row in first_variant(self.rows) if row.quantity)
         cases = dict.fromkeys((row.construct, row.variant) for row in solved)
@@ -72,31 +63,14 @@ class Evidence:
 
 
 def credibility_page(study: StudyConfig, out: Path, versions: str, caution: str) -> Path:
-    """Write ``credibility.html`` into the folder of a run.
-
-    Parameters
-    ----------
-    study : StudyConfig
-        What was run.
-    out : Path
-        Folder of its results.
-    versions, caution : str
-        Sentences to print.
-
-    Returns
-    -------
-    Path
-        The page.
-    """
+    """Write ``credibility.html`` into the folder of a run, with sentences on versions and caution."""
     run = Evidence(study, out)
     lists = (
         ("Credibility factors (ASME V&V 40-2018)", tuple(_factors(run, versions))),
         ("Reporting items (Erdemir et al. 2012, J Biomech 45:625)", tuple(_reported(run, versions))),
     )
-    page = out / "credibility.html"
     title = f"Credibility of the study: {study.title}"
-    write_page(page, "credibility.html", title=title, lists=lists, caution=caution)
-    return page
+    return write_page(out / "credibility.html", title=title, lists=lists, caution=caution)
 
 
 def _factors(run: Evidence, versions: str) -> Iterator[Item]:
@@ -187,21 +161,21 @@ def _balanced(run: Evidence) -> Item:
     return Item("Numerical solver error", (f"Worst residual or error: {text}; {failed} rows failed.",))
 
 
+def materials_of(records: Iterable[Mapping[str, Any]]) -> list[tuple[str, Material]]:
+    """Materials with published constants, by name, of the parts of some cases."""
+    used = {part["material"] for record in records for part in record["parts"]}
+    return [(name, MATERIALS[name]) for name in sorted(used & set(MATERIALS))]
+
+
 def _meshes(run: Evidence) -> Iterator[str]:
     for record in run.summaries:
         facts = record["facts"]
-        if isinstance(facts, dict):
-            size = f"{facts['cells']} cells, {facts['unknowns']} unknowns"
-            yield f"{record['name']}: {size}, SHA-256 {str(record['mesh_hash'])[:12]}"
+        size = f"{facts['cells']} cells, {facts['unknowns']} unknowns"
+        yield f"{record['name']}: {size}, SHA-256 {record['mesh_hash'][:12]}"
 
 
 def _materials(run: Evidence) -> Iterator[str]:
-    listed: set[str] = set()
-    for record in run.summaries:
-        parts = record["parts"]
-        listed |= {part["material"] for part in parts} if isinstance(parts, list) else set()
-    for name in sorted(listed & set(MATERIALS)):
-        material = MATERIALS[name]
+    for name, material in materials_of(run.summaries):
         yield f"{name}: {material.modulus:g} MPa, ν {material.poisson:g}; {material.source}"
 
 

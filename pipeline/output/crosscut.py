@@ -14,17 +14,7 @@ from itertools import groupby, pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from geometries.solids import (
-    Frustum,
-    Geometry,
-    HalfSpace,
-    Loft,
-    Part,
-    Piece,
-    Prism,
-    Sector,
-    Tool,
-)
+from geometries.solids import Frustum, Geometry, HalfSpace, Loft, Part, Piece, Prism, Sector, Tool
 
 Array = NDArray[np.float64]
 
@@ -97,7 +87,7 @@ def section(geometry: Geometry, names: list[str], plane: Plane) -> CrossSection:
     shown = list(dict.fromkeys([NOTHING, *names]))
     codes = np.array([*map(shown.index, names), 0])  # the last one is the void
     pieces = [
-        (index, piece, min(_ends(piece.solid)) - MARGIN_MM, max(_ends(piece.solid)) + MARGIN_MM)
+        (index, piece, min(ends_of(piece.solid)) - MARGIN_MM, max(ends_of(piece.solid)) + MARGIN_MM)
         for index, part in enumerate(geometry.parts)
         for piece in part.pieces
     ]
@@ -166,7 +156,7 @@ def _reach(part: Part) -> float:
 def _levels(parts: tuple[Part, ...], reach: float) -> list[float]:
     """Heights of the first lines: beside every level at which a solid begins or ends, and between."""
     tools = {one for part in parts for piece in part.pieces for one in (piece.solid, *piece.cuts)}
-    ends = sorted({z for one in tools for z in _ends(one)})
+    ends = sorted({z for one in tools for z in ends_of(one)})
     found = {z + side * BESIDE_MM for z in ends for side in (-1, 1)}
     found.update(np.arange(ends[0], ends[-1], APART_MM).tolist())
     for one in tools:
@@ -177,7 +167,7 @@ def _levels(parts: tuple[Part, ...], reach: float) -> list[float]:
     return sorted({round(z, 6) for z in found if ends[0] - 1 < z < ends[-1] + 1})
 
 
-def _ends(one: Tool) -> list[float]:
+def ends_of(one: Tool) -> list[float]:
     """Heights at which a solid or tool begins, bends or ends on a level, mm."""
     if isinstance(one, Prism):
         return [z for _, z in one.outline]

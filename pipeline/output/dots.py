@@ -12,8 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from pipeline.measures.dictionary import PEAK
-from pipeline.output.charts import GRID
-from pipeline.output.panels import MUTED
+from pipeline.output.charts import GRID, in_words, plain
 from pipeline.output.scene import INK
 from pipeline.output.tables import COLUMNS, Column, pick
 from pipeline.tables.lookup import Results
@@ -32,16 +31,9 @@ TEXT, SMALL = 8.0, 7.0  # points
 
 @dataclass(frozen=True)
 class DotChart:
-    """What a figure shows: a panel for each of some columns of the short table.
+    """A figure: name of its file, quantities of the short table, a panel each, and its caption.
 
-    Parameters
-    ----------
-    name : str
-        Name of its file.
-    quantities : tuple of str
-        Quantities of those columns.
-    about : str
-        Caption, with ``{load}`` where the load's name belongs.
+    Of the caption ``{load}`` stands where the load's name belongs.
     """
 
     name: str
@@ -87,9 +79,9 @@ def draw_chart(
         With constructs in the order of the study. Singular values are left out.
     """
     order = [*stages, INTACT_STAGE]
-    panels = [(column, _values(column, rows, order, load)) for column in chart.columns]
-    panels = [(column, values) for column, values in panels if values]
-    known = {name for _, values in panels for found in values.values() for name in found}
+    found = ((column, _values(column, rows, order, load)) for column in chart.columns)
+    panels = [(column, values) for column, values in found if values]
+    known = {name for _, values in panels for own in values.values() for name in own}
     names = [name for name in dict.fromkeys(row.construct for row in rows) if name in known]
     shown = [stage for stage in order if any(stage in values for _, values in panels)]
     for start in range(0, len(names), ROWS):
@@ -120,12 +112,12 @@ def _picked(column: Column, rows: Sequence[Row], stage: str, load: str) -> dict[
 
 def _values(column: Column, rows: Sequence[Row], stages: Sequence[str], load: str) -> Values:
     """Rows of a column that have a limit, by stage and construct."""
-    found = {stage: _picked(column, rows, stage, load) for stage in stages}
-    sound = {
-        stage: {name: row for name, row in picked.items() if not row.is_singular}
-        for stage, picked in found.items()
-    }
-    return {stage: picked for stage, picked in sound.items() if picked}
+    found = {}
+    for stage in stages:
+        picked = _picked(column, rows, stage, load)
+        if sound := {name: row for name, row in picked.items() if not row.is_singular}:
+            found[stage] = sound
+    return found
 
 
 def _page(
@@ -137,9 +129,8 @@ def _page(
     for place, (column, values) in enumerate(panels):
         axes = figure.add_subplot(1, len(panels), place + 1)
         _draw(axes, values, names, looks)
-        words = "implant stress" if column.quantity == PEAK else column.quantity.replace("_", " ")
         unit = next(iter(next(iter(values.values())).values())).unit
-        axes.set_xlabel(f"{words}, {unit}", fontsize=TEXT, color=INK)
+        axes.set_xlabel(f"{in_words(column.quantity)}, {unit}", fontsize=TEXT, color=INK)
         axes.set_yticks(range(len(names)), names if place == 0 else [""] * len(names), fontsize=TEXT)
     handles = [Line2D([], [], ls="", label=stage, **look) for stage, look in looks.items()]
     figure.legend(handles=handles, loc="outside upper left", ncols=6, frameon=False, fontsize=TEXT)
@@ -179,9 +170,7 @@ def _frame(axes: Axes, rows: int) -> None:
     for place in range(0, rows, 2):
         axes.axhspan(place - 0.5, place + 0.5, color="#f6f6f6", lw=0, zorder=0)
     axes.grid(axis="x", color=GRID, lw=0.6, zorder=1)
-    axes.set_axisbelow(True)
-    axes.tick_params(axis="x", labelsize=SMALL, color=MUTED, labelcolor=INK)
+    plain(axes, SMALL)
     axes.tick_params(axis="y", length=0, labelcolor=INK)
-    axes.spines[["top", "right", "left"]].set_visible(False)
-    axes.spines["bottom"].set_color(MUTED)
+    axes.spines["left"].set_visible(False)
     axes.locator_params(axis="x", nbins=5)

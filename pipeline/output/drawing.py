@@ -14,10 +14,11 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Arc, Rectangle
 from numpy.typing import NDArray
 
-from geometries.solids import Geometry, Part, Prism
+from geometries.solids import Geometry, Part
 from pipeline.caution import CAUTION_SHORT
+from pipeline.output.crosscut import ends_of
 from pipeline.output.notes import facts, gap_words, has_gap, shown
-from pipeline.output.panels import LABELS, MUTED
+from pipeline.output.panels import LABELS, MUTED, save
 from pipeline.output.scene import COLOURS, INK
 from pipeline.output.sides import FILLS, SideView, paint, view_of
 
@@ -62,12 +63,10 @@ def draw_construct(
     list of Path
         The files.
     """
-    paths = [folder / f"{title}.{kind}" for kind in ("svg", "png")]
-    with mpl.rc_context({"svg.hashsalt": "gapstrain", "font.size": 8, "svg.fonttype": "none"}):
+    with mpl.rc_context({"font.size": 8}):
         figure = _figure(geometry, title, subtitle, arrows)
-        figure.savefig(paths[0], metadata={"Date": None})
-        figure.savefig(paths[1], dpi=150)
-    return paths
+        files = (("svg", None), ("png", 150))
+        return [save(figure, folder / f"{title}.{kind}", dpi) for kind, dpi in files]
 
 
 def _figure(geometry: Geometry, title: str, subtitle: str, arrows: Sequence[Arrow]) -> Figure:
@@ -154,25 +153,13 @@ def _widths(axes: Axes, view: SideView, half: float) -> None:
     if abs(angle) < 0.5:
         return
     height, span = gap.height, gap.radius + ARC_MM
+    thin: dict[str, Any] = {"color": INK, "lw": 0.6, "zorder": 8}
     side = 1 if rise > 0 else -1
     for slope in (0.0, rise):
         end = side * span * float(np.cos(np.arctan(slope)))
-        axes.plot(
-            [0.0, end], [height, height + slope * end], color=INK, lw=0.6, ls=(0, (4, 3)), zorder=8
-        )
+        axes.plot([0.0, end], [height, height + slope * end], ls=(0, (4, 3)), **thin)
     turns = (0.0, angle) if side > 0 else (180 + angle, 180.0)
-    axes.add_patch(
-        Arc(
-            (0.0, height),
-            2 * span,
-            2 * span,
-            theta1=turns[0],
-            theta2=turns[1],
-            color=INK,
-            lw=0.6,
-            zorder=8,
-        )
-    )
+    axes.add_patch(Arc((0.0, height), 2 * span, 2 * span, theta1=turns[0], theta2=turns[1], **thin))
     middle, true = np.radians(abs(angle) / 2), np.degrees(np.arctan(np.hypot(*gap.middle.slope)))
     seen = "" if true - abs(angle) < 0.5 else " in view"
     axes.text(
@@ -247,11 +234,5 @@ def _dimensions(axes: Axes, geometry: Geometry) -> None:
 
 def _span(part: Part) -> tuple[float, float]:
     """Lowest and highest point of an upright part, mm."""
-    found: list[float] = []
-    for piece in part.pieces:
-        solid = piece.solid
-        if isinstance(solid, Prism):
-            found += [z for _, z in solid.outline]
-        else:
-            found += [solid.base[2], solid.base[2] + solid.axis[2]]
+    found = [z for piece in part.pieces for z in ends_of(piece.solid)]
     return min(found), max(found)

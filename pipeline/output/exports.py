@@ -35,15 +35,7 @@ LONG = ("construct", *Key._fields, "unit", "value", "error %")
 
 @dataclass(frozen=True)
 class Print:
-    """How figures are written.
-
-    Parameters
-    ----------
-    kinds : tuple of str
-        Endings of their files.
-    dpi : int
-        Dots an inch of those that have any.
-    """
+    """How figures are written: endings of their files, and dots an inch of those that have any."""
 
     kinds: tuple[str, ...] = KINDS
     dpi: int = 300
@@ -89,13 +81,13 @@ def export(folder: Path, out: Path, study: StudyConfig, look: Print) -> list[Pat
 def _tables(folder: Path, out: Path, shown: tuple[str, str], rows: Sequence[Row]) -> list[Path]:
     short = short_table(folder, *shown)
     cells = [_cells(*line) for line in short.lines]
-    write_table(out / "main-table.csv", cells, list(cells[0]) if cells else HEADINGS)
-    write_text(out / "main-table.tex", _main_latex(short, shown))
-    write_text(out / "results.tex", _long_latex(rows))
+    paths = [out / name for name in ("main-table.csv", "main-table.tex", "results.tex", "tables.xlsx")]
+    write_table(paths[0], cells, list(cells[0]) if cells else HEADINGS)
+    write_text(paths[1], _main_latex(short, shown))
+    write_text(paths[2], _long_latex(rows))
     sheets = {"main table": cells, "results": read_table(folder / RESULTS)}
-    sheets |= {name: read_if_any(folder / f"{name}.csv") for name in OTHERS}
-    write_sheets(out / "tables.xlsx", sheets)
-    return [out / name for name in ("main-table.csv", "main-table.tex", "results.tex", "tables.xlsx")]
+    write_sheets(paths[3], sheets | {name: read_if_any(folder / f"{name}.csv") for name in OTHERS})
+    return paths
 
 
 def _cells(construct: str, figures: Sequence[Printed]) -> dict[str, str]:
@@ -119,38 +111,29 @@ def _apart(figure: Printed) -> tuple[str, str]:
 
 def _main_latex(short: Short, shown: tuple[str, str]) -> str:
     stage, load = shown
-    heads = [heading.partition("\n")[::2] for heading in HEADINGS]
-    lines = []
-    for name, figures in short.lines:
-        parts = ((*_apart(figure), figure.error) for figure in figures)
-        lines.append([name, *(_joined(value, error, remark) for value, remark, error in parts)])
+    heads = [*zip(*(heading.partition("\n")[::2] for heading in HEADINGS), strict=True)]
+    lines = [[name, *map(_joined, figures)] for name, figures in short.lines]
     caption = f"Main results at tissue stage {stage} under load {load}."
-    head = [[name for name, _ in heads], [unit for _, unit in heads]]
-    return latex.table(head, lines, caption, [*short.legend, CAUTION])
+    return latex.table(heads, lines, caption, [*short.legend, CAUTION])
 
 
-def _joined(value: str, error: str, remark: str) -> str:
-    return " ".join(filter(None, (value, error and f"± {error}", remark)))
+def _joined(figure: Printed) -> str:
+    value, remark = _apart(figure)
+    return " ".join(filter(None, (value, figure.error and f"± {figure.error}", remark)))
 
 
 def _long_latex(rows: Sequence[Row]) -> str:
     """Headline quantities of all stages and loads; a spreadsheet holds the others better."""
-    sound = [row for row in headline_rows(rows) if not row.part]
-    lines = [
-        [row.construct, *row.key, row.unit, _rounded(row.number), _percent(row.error)] for row in sound
-    ]
+    lines = []
+    for row in headline_rows(rows):
+        if not row.part:
+            value = f"{row.number:.0f}" if abs(row.number) >= LARGE else f"{row.number:.4g}"
+            error = "" if row.error is None else f"{row.error:.2g}"
+            lines.append([row.construct, *row.key, row.unit, value, error])
     failed = sum(not row.is_ok for row in rows)
     lost = f" {failed} rows failed and are left out." if failed else ""
     caption = f"Headline quantities at all tissue stages and loads.{lost} {CAUTION}"
     return latex.long_table(LONG, lines, caption, numbers=2)
-
-
-def _rounded(value: float) -> str:
-    return f"{value:.0f}" if abs(value) >= LARGE else f"{value:.4g}"
-
-
-def _percent(error: float | None) -> str:
-    return "" if error is None else f"{error:.2g}"
 
 
 def _figures(

@@ -31,20 +31,9 @@ OVERVIEW_PX = 1800
 
 @dataclass(frozen=True)
 class Sheet:
-    """All views of a construct; None where there is nothing to see.
+    """All views of a construct, None where there is nothing to see, and what is written beside them.
 
-    Parameters
-    ----------
-    title, subtitle : str
-        What it is.
-    roles : tuple of str
-        Roles to explain in the legend.
-    gap : (float, float)
-        Middle and length of the gap, mm.
-    failed : bool
-        Whether the stage could not be solved.
-    whole, near, stress, strain : View or None
-        Cut-away of the whole and of the gap, implants, gap tissue.
+    Of the gap that is its middle and length, mm; `roles` are those to explain in the legend.
     """
 
     title: str
@@ -99,9 +88,9 @@ def draw_study(out: Path, names: Sequence[str], stage: str, load: str) -> list[P
     if not names:
         return []
     values = [read_values(out, name, stage, load) for name in names]
-    stress = Scale(STRESS, shared_top(v[STRESS] for v in values), *STRESS_LOOK)
-    strain = Scale(STRAIN, shared_top(v[STRAIN] for v in values), *STRAIN_LOOK)
-    subject = Subject(stage, load, stress, strain)
+    looks = ((STRESS, STRESS_LOOK), (STRAIN, STRAIN_LOOK))
+    scales = (Scale(field, shared_top(one[field] for one in values), *look) for field, look in looks)
+    subject = Subject(stage, load, *scales)
     paths: list[Path] = []
     sheets: list[Sheet] = []
     for name in names:
@@ -232,9 +221,6 @@ def _pair(sheet: Sheet, parts: Axes, stress: Axes) -> None:
     """Two views of a construct under its name."""
     parts.set_anchor("E")
     stress.set_anchor("W")
-    parts.annotate(
-        sheet.title, (1.01, 1.0), (0, 18), xycoords="axes fraction",
-        textcoords="offset points", ha="center", fontsize=12, weight="bold", color=INK,
-    )  # fmt: skip
+    panels.heading(parts, sheet.title, 1.01, 18)
     panels.show(parts, sheet.whole)
     panels.show(stress, sheet.stress, FAILED if sheet.failed else "no implant")

@@ -17,7 +17,7 @@ import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from pipeline.output.charts import GRID
+from pipeline.output.charts import GRID, SMALL, lines, plane
 from pipeline.output.panels import MUTED
 from pipeline.output.scene import INK
 
@@ -27,7 +27,7 @@ BANDS = ("#e9eef2", "#b7cddc", "#6f9fc0", "#2f6da8", "#12395c")  # pale to dark:
 RANGE = "#f3dcc0"
 WIDTH_IN, ROW_IN, HEAD_IN, FOOT_IN = 4.9, 0.38, 0.3, 0.5
 PLANE_IN, CROWD = 2.3, 100  # height of a scatter; so many points hide each other unless they are small
-TEXT, SMALL = 9.5, 8.5
+TEXT = 9.5  # points
 KEY_IN, IN_A_ROW = 0.24, 2  # the key's height and entries in a row
 LETTER_IN = 0.075  # mean width of a letter
 MOST_TICKS = 6  # on an axis that stiffnesses of five digits fit on
@@ -73,17 +73,7 @@ class Series:
 
 @dataclass(frozen=True)
 class Cloud:
-    """Values of one kind over those of something else.
-
-    Parameters
-    ----------
-    name : str
-        What they belong to.
-    across : sequence of float
-        Where each stands.
-    marks : sequence of Mark
-        The values; their texts are not printed.
-    """
+    """Values of one kind over those of something else; texts of their marks are not printed."""
 
     name: str
     across: Sequence[float]
@@ -116,7 +106,8 @@ def intervals(
     limits : sequence of Limit
         Lines and ranges of published limits.
     """
-    figure, axes = _sheet(names, len(series) + len(limits) if len(series) > 1 or limits else 0)
+    entries = len(series) + len(limits) if len(series) > 1 or limits else 0
+    figure, axes = _sheet(names, entries)
     for number, one in enumerate(series):
         shift = 0.26 * (number - (len(series) - 1) / 2)
         _dots(axes, one, number, shift)
@@ -126,8 +117,10 @@ def intervals(
     for place in range(1, len(names)):
         axes.axhline(place - 0.5, color=GRID, lw=0.7, zorder=0)
     _rows(axes, names, label)
-    _widen(axes, [mark for one in series for mark in one.marks if mark])
-    return _svg(figure, axes, len(series) + len(limits) if len(series) > 1 or limits else 0)
+    if any(mark and mark.text for one in series for mark in one.marks):
+        low, high = axes.get_xlim()
+        axes.set_xlim(low, high + 0.2 * (high - low))  # room for what stands beside the dots
+    return _svg(figure, axes, entries)
 
 
 @mpl.rc_context(STYLE)
@@ -164,10 +157,8 @@ def scatter(series: Sequence[Cloud], x: str, y: str) -> str:
             axes.errorbar(places, values, yerr=halves, fmt="none", elinewidth=0.8, **look)
         label = clipped(cloud.name)
         axes.plot(cloud.across, up, MARKERS[number % 5], ms=size, label=label, **look)
-    axes.set_xlabel(x, fontsize=SMALL, color=MUTED)
-    axes.set_ylabel(y, fontsize=SMALL, color=MUTED)
-    axes.grid(color=GRID, lw=0.7)
-    _plain(axes)
+    plane(axes, x, y)
+    _upright(axes)
     return _svg(figure, axes, len(series))
 
 
@@ -181,13 +172,9 @@ def _sheet(names: Sequence[str], entries: int) -> tuple[Figure, Axes]:
     """Room for a row of each name, for the longest of them, and for a key below."""
     foot = FOOT_IN + KEY_IN * ceil(entries / IN_A_ROW)
     height = HEAD_IN + ROW_IN * max(len(names), 1) + foot
-    left = (
-        0.25
-        + LETTER_IN
-        * max((len(line) for name in names for line in clipped(name).split("\n")), default=0)
-    ) / WIDTH_IN
+    longest = max((len(line) for name in names for line in clipped(name).split("\n")), default=0)
+    left, up = (0.25 + LETTER_IN * longest) / WIDTH_IN, foot / height
     figure = Figure(figsize=(WIDTH_IN, height))
-    up = foot / height
     return figure, figure.add_axes((left, up, 0.97 - left, 1 - up - 0.5 * HEAD_IN / height))
 
 
@@ -222,27 +209,13 @@ def _limit(axes: Axes, limit: Limit, dash: str) -> None:
 def _rows(axes: Axes, names: Sequence[str], label: str) -> None:
     axes.set_yticks(range(len(names)), [clipped(name) for name in names], fontsize=TEXT, color=INK)
     axes.set_ylim(len(names) - 0.45, -0.55)
-    axes.tick_params(axis="y", length=0)
-    axes.grid(axis="x", color=GRID, lw=0.7)
     axes.locator_params(axis="x", nbins=MOST_TICKS)
-    axes.set_xlabel(label, fontsize=SMALL, color=MUTED)
-    _plain(axes)
-    axes.spines["left"].set_visible(False)
+    lines(axes, label)
+    _upright(axes)
 
 
-def _plain(axes: Axes) -> None:
-    axes.spines[["top", "right"]].set_visible(False)
-    axes.spines[["left", "bottom"]].set_color(MUTED)
-    axes.set_axisbelow(True)
-    axes.tick_params(labelsize=SMALL, color=MUTED, labelcolor=INK)
-    axes.tick_params(axis="y", labelsize=TEXT)
-
-
-def _widen(axes: Axes, marks: Sequence[Mark]) -> None:
-    """Leave room on the right for what stands beside the dots."""
-    low, high = axes.get_xlim()
-    if any(mark.text for mark in marks):
-        axes.set_xlim(low, high + 0.2 * (high - low))
+def _upright(axes: Axes) -> None:
+    axes.tick_params(axis="y", labelsize=TEXT, color=MUTED, labelcolor=INK)
 
 
 def _svg(figure: Figure, axes: Axes, entries: int) -> str:

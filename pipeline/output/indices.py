@@ -14,7 +14,6 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
 from pipeline.caution import CAUTION_SHORT
-from pipeline.measures.dictionary import PEAK
 from pipeline.output import charts, panels
 from pipeline.output.charts import HIGH, LOW, PALE, SMALL, Row
 from pipeline.output.panels import MUTED
@@ -24,9 +23,9 @@ from pipeline.storage.files import read_if_any
 from pipeline.tables.rows import INTACT_STAGE
 
 Group = list[Row]
+SHARES = ("sobol_indices", "sobol_of_surface")
 CHARTS = {
-    "one_at_a_time": charts.tornado, "morris": charts.morris,
-    "sobol_indices": charts.sobol, "sobol_of_surface": charts.sobol,
+    "one_at_a_time": charts.tornado, "morris": charts.morris, **dict.fromkeys(SHARES, charts.sobol),
 }  # fmt: skip
 SUBTITLES = {
     "one_at_a_time": "one factor at a time; at each bar's end stands the factor's value",
@@ -36,8 +35,7 @@ SUBTITLES = {
 }
 KEYS: Mapping[str, Sequence[tuple[str, str]]] = {
     "one_at_a_time": ((LOW, "lowest or first value"), (HIGH, "highest or last value")),
-    "sobol_indices": ((LOW, "S1, alone"), (PALE, "ST, together with others")),
-    "sobol_of_surface": ((LOW, "S1, alone"), (PALE, "ST, together with others")),
+    **dict.fromkeys(SHARES, ((LOW, "S1, alone"), (PALE, "ST, together with others"))),
 }
 EQUAL = "σ = μ*: near or above it, the effect bends or depends on others"
 LOCATIONS = {column.quantity: column.location for column in COLUMNS}
@@ -124,8 +122,7 @@ def _page(name: str, stage: str, groups: Sequence[Group]) -> Figure:
 def _chart(axes: Axes, group: Group) -> None:
     """One result under its name and the predictive coefficient of its response surface."""
     first = group[0]
-    quantity = "implant stress" if first["quantity"] == PEAK else first["quantity"].replace("_", " ")
-    head = f"{quantity}, {first['location']}"
+    head = f"{charts.in_words(first['quantity'])}, {first['location']}"
     q2 = charts.number(first, "q2")
     fit = f"Q² {q2:.2f}, {first['surface']}" if isfinite(q2) else "Q² unknown"
     title = partial(axes.annotate, xy=(0, 1), xycoords="axes fraction", textcoords="offset points")

@@ -79,11 +79,8 @@ class Model:
 def read_values(out: Path, name: str, stage: str, load: str) -> dict[str, Array]:
     """Both cell fields of a case, without the cells that have no value; empty if the stage failed."""
     grid = _read(out, name, stage, load)
-    return {key: _finite(grid.cell_data[key]) for key in (STRESS, STRAIN)}
-
-
-def _finite(values: Array) -> Array:
-    return np.asarray(values[np.isfinite(values)], dtype=np.float64)
+    values = {key: np.asarray(grid.cell_data[key], dtype=np.float64) for key in (STRESS, STRAIN)}
+    return {key: every[np.isfinite(every)] for key, every in values.items()}
 
 
 def _read(out: Path, name: str, stage: str, load: str) -> pv.UnstructuredGrid:
@@ -143,13 +140,12 @@ def read_grid(out: Path, name: str, stage: str, load: str, variant: str | None =
             f"{name}: has no fields at stage {stage!r} under load {load!r}; allowed {there}: choose one"
         )
     moved = grid.point_data[f"{MOVED}:{ending}"]
-    values = {key: grid.cell_data[f"{key}:{ending}"] for key in (STRESS, STRAIN)}
     part = grid.cell_data["part"]
+    names = np.array([one["name"] for one in summary["parts"]])
+    values = {key: grid.cell_data[f"{key}:{ending}"] for key in (STRESS, STRAIN)}
     grid.clear_data()
     grid.point_data[MOVED] = moved
-    names = np.array([one["name"] for one in summary["parts"]])
-    for key, cells in {"part": part, "part_name": names[part], **values}.items():
-        grid.cell_data[key] = cells
+    grid.cell_data.update({"part": part, "part_name": names[part], **values})
     return grid
 
 

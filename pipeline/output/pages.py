@@ -18,48 +18,26 @@ _PAGES = Environment(
 )
 
 
-def write_page(path: Path, template: str, **content: object) -> None:
-    """Fill a template and write the page; whatever is filled in comes out as text.
+def write_page(path: Path, **content: object) -> Path:
+    """Fill the template of a page's name and write it; whatever is filled in comes out as text.
 
     Raises
     ------
     OutputError
         If it can not be written.
     """
-    write_text(path, _PAGES.get_template(template).render(**content))
+    write_text(path, _PAGES.get_template(path.name).render(**content))
+    return path
 
 
 def verification_page(out: Path, versions: str, caution: str) -> Path:
-    """Write ``verification.html`` beside the table of all checks.
-
-    Parameters
-    ----------
-    out : Path
-        Folder of the table.
-    versions, caution : str
-        Sentences to print.
-
-    Returns
-    -------
-    Path
-        The page.
-    """
+    """Write ``verification.html`` beside the table of all checks, with two sentences to print."""
     rows = read_table(out / VERIFICATION)
     groups = [_group(list(some)) for _, some in groupby(rows, key=lambda row: row["problem"])]
-    page = out / "verification.html"
     passed = sum(row["result"] == "passed" for row in rows)
-    write_page(
-        page,
-        "verification.html",
-        title="Verification of gapstrain",
-        rows=rows,
-        passed=passed,
-        failed=len(rows) - passed,
-        groups=groups,
-        versions=versions,
-        caution=caution,
-    )
-    return page
+    content = {"rows": rows, "passed": passed, "failed": len(rows) - passed, "groups": groups}
+    said = {"title": "Verification of gapstrain", "versions": versions, "caution": caution}
+    return write_page(out / "verification.html", **said, **content)
 
 
 def _group(rows: list[Row]) -> dict[str, object]:

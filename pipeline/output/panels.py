@@ -36,10 +36,10 @@ LABELS = {
 MUTED = "#6b6b6b"
 
 
-def heading(axes: Axes, text: str) -> None:
-    """Write a title in line with those of the other panels."""
+def heading(axes: Axes, text: str, across: float = 0.5, up: float = 24) -> None:
+    """Write a title: at a share of the panel's width, so many points above it."""
     axes.annotate(
-        text, (0.5, 1.0), (0, 24), xycoords="axes fraction", textcoords="offset points",
+        text, (across, 1.0), (0, up), xycoords="axes fraction", textcoords="offset points",
         ha="center", fontsize=12, weight="bold", color=INK,
     )  # fmt: skip
 

@@ -117,9 +117,10 @@ def cutaway(model: Model, camera: Camera) -> View:
     """All parts in their colours, the anterior half of bone and gap removed."""
     stage = _Stage(camera)
     for role in model.solids:
-        stage.solid(role, model.surfaces[role]) if role in IMPLANT_ROLES else stage.half(
-            role, model, "y", 0.0
-        )
+        if role in IMPLANT_ROLES:
+            stage.solid(role, model.surfaces[role])
+        else:
+            stage.half(role, model, "y", 0.0)
     return stage.shoot()
 
 
@@ -155,11 +156,9 @@ class _Stage:
         self.camera = camera
         tall = 1500 if camera.half_height > camera.half_width else 1000
         wide = round(tall * camera.half_width / camera.half_height)
+        white = pv.themes.DocumentTheme()  # whatever the user has chosen
         self.plotter = pv.Plotter(
-            off_screen=True,
-            lighting="none",
-            window_size=[wide, tall],
-            theme=pv.themes.DocumentTheme(),  # white, whatever the user has chosen
+            off_screen=True, lighting="none", window_size=[wide, tall], theme=white
         )
         for position, intensity in LIGHTS:
             light = pv.Light(position=position, intensity=intensity, light_type="camera light")

@@ -29,17 +29,7 @@ PLATE_ON_EDGE, PLATE_BEFORE = 2.4, 4.0
 
 @dataclass(frozen=True)
 class SideView:
-    """A construct from one side.
-
-    Parameters
-    ----------
-    geometry : Geometry
-        The construct.
-    plane : Plane
-        Where it is cut.
-    section : CrossSection
-        What the cut shows.
-    """
+    """A construct from one side: where it is cut, and what the cut shows."""
 
     geometry: Geometry
     plane: Plane

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from io import BytesIO
-from math import isfinite
 from pathlib import Path
 
 import xlsxwriter
 
 from pipeline.errors import OutputError
+from pipeline.output.tables import number_in
 from pipeline.storage.files import write_bytes
 
 Row = Mapping[str, object]
@@ -72,17 +72,8 @@ def _write_sheet(book: xlsxwriter.Workbook, name: str, rows: Sequence[Row]) -> N
 def _write_cell(
     sheet: xlsxwriter.worksheet.Worksheet, place: tuple[int, int], text: str, is_name: bool
 ) -> None:
-    number = None if is_name else _number(text)
+    number = None if is_name else number_in(text)
     if number is not None:
         sheet.write_number(*place, number)
     elif text:
         sheet.write_string(*place, text[:MOST_CHARACTERS])
-
-
-def _number(text: str) -> float | None:
-    """A cell as a number; None where it is none, or one that a spreadsheet does not know."""
-    try:
-        value = float(text)
-    except ValueError:
-        return None
-    return value if isfinite(value) else None

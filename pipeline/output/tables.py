@@ -86,6 +86,15 @@ class Short:
     failures: dict[str, str]
 
 
+def number_in(text: str) -> float | None:
+    """A cell as a number; None where it is none, or one without a size."""
+    try:
+        value = float(text)
+    except ValueError:
+        return None
+    return value if isfinite(value) else None
+
+
 def short_table(out: Path, stage: str, load: str) -> Short:
     """Read the short table of a finished run.
 

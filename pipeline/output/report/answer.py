@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pipeline.measures.dictionary import QUANTITIES
-from pipeline.output.report.cells import Cell, Entry
+from pipeline.output.report.cells import Entry
 from pipeline.output.report.charts import Chart, answer_chart, words_of
 from pipeline.output.report.run import ReportedRun
 from pipeline.tables.comparisons import UNDECIDED, UNKNOWN
@@ -21,49 +21,18 @@ AS_BEFORE, MOVEMENT = "same relative movement", "Movement"  # refers to an entry
 
 
 @dataclass(frozen=True)
-class Pair:
-    """What may be said of two constructs.
-
-    Parameters
-    ----------
-    words : str
-        The verdict as a sentence.
-    difference, combined : Cell
-        Difference, and the sum of both errors.
-    unit : str
-        Unit of both.
-    flags : str
-        What puts either value in doubt.
-    """
-
-    words: str
-    difference: Cell
-    combined: Cell
-    unit: str
-    flags: str
-
-
-@dataclass(frozen=True)
 class Answer:
-    """The question and its answer.
+    """The question, the primary outcome in words and how that is computed; then what answers it.
 
-    Parameters
-    ----------
-    text, outcome, definition : str
-        The question, the primary outcome in words, and how that is computed.
-    chart : Chart or None
-        The outcome of each construct; None if there is none.
-    pairs : list of Pair
-        All pairs of constructs at one gap.
-    summary : list of str
-        Sentences beside the chart.
+    That is a chart, None if no construct has the outcome, of all pairs of constructs at one gap the
+    verdict as a sentence and its row, and sentences beside the chart.
     """
 
     text: str
     outcome: str
     definition: str
     chart: Chart | None
-    pairs: list[Pair]
+    pairs: list[tuple[str, Entry]]
     summary: list[str]
 
 
@@ -74,33 +43,24 @@ def answer_of(run: ReportedRun) -> Answer:
         f"{words_of(asked.quantity).capitalize()}, {asked.location}, at stage {asked.stage} under "
         f"load {asked.load}"
     )
-    key = tuple(asked)
-    own = [
-        entry
-        for entry in run.comparisons
-        if tuple(entry[name] for name in ("quantity", "location", "stage", "load")) == key
-    ]
+    own = run.answering(run.comparisons)
     text = run.study.question.text or run.study.title
     definition = _definition(asked.quantity)
     chart = answer_chart(run)
-    return Answer(text, outcome, definition, chart, [*map(_pair, own)], _summary(run, own, chart))
+    pairs = [
+        (VERDICTS.get(one["verdict"], "{a} and {b}: no verdict").format(a=one["a"], b=one["b"]), one)
+        for one in own
+    ]
+    return Answer(text, outcome, definition, chart, pairs, _summary(run, own, chart))
 
 
 def _definition(quantity: str) -> str:
     """How a quantity is computed and where it is read, with the entry that it refers back to."""
     entry = QUANTITIES[quantity]
     names = list(QUANTITIES)
-    before = [QUANTITIES[name].definition for name in names[: names.index(quantity)]]
-    whole = (
-        [said for said in before if said.startswith(MOVEMENT)] if AS_BEFORE in entry.definition else []
-    )
+    before = (QUANTITIES[name].definition for name in names[: names.index(quantity)])
+    whole = [said for said in before if said.startswith(MOVEMENT) and AS_BEFORE in entry.definition]
     return " ".join([*whole[-1:], entry.definition, f"Where: {entry.locations}."])
-
-
-def _pair(entry: Entry) -> Pair:
-    words = VERDICTS.get(entry["verdict"], "{a} and {b}: no verdict")
-    cells = entry.cell("difference"), entry.cell("combined_error")
-    return Pair(words.format(a=entry["a"], b=entry["b"]), *cells, entry["unit"], entry["flags"])
 
 
 def _summary(run: ReportedRun, own: list[Entry], chart: Chart | None) -> list[str]:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from math import floor, isfinite, log10
+from math import floor, log10
+from typing import NamedTuple
 
+from pipeline.output.tables import number_in
 from pipeline.tables import rows
 
 Texts = dict[str, str]
@@ -16,11 +18,8 @@ LARGE, SMALL = 1e7, 1e-4  # beyond them as a power of ten
 
 def shown(text: str) -> str:
     """A cell as a person reads it: numbers to three significant digits, whole ones in full."""
-    try:
-        value = float(text)
-    except ValueError:
-        return text
-    if not isfinite(value):
+    value = number_in(text)
+    if value is None:
         return text
     if value == 0:
         return "0"
@@ -31,21 +30,8 @@ def shown(text: str) -> str:
     return f"{value:.{decimals}f}".replace("-", MINUS)
 
 
-@dataclass(frozen=True)
-class Cell:
-    """A cell of a table, as it stands in the page.
-
-    Parameters
-    ----------
-    table : str
-        File name without ending.
-    row : int
-        Number of its row, from 0, the heading not counted.
-    column : str
-        Name of its column.
-    raw : str
-        What stands in the file.
-    """
+class Cell(NamedTuple):
+    """A cell of a table: file without ending, row from 0 below the heading, column, what it says."""
 
     table: str
     row: int
@@ -78,23 +64,3 @@ class Entry:
     def result(self) -> rows.Row:
         """What it says, where its table is that of the results."""
         return rows.parse(self.row, self.number)
-
-    @property
-    def value(self) -> float:
-        """Its value."""
-        return self.result.number
-
-    @property
-    def half(self) -> float | None:
-        """Error of the value in its own unit; None where it is not known."""
-        return self.result.half if isfinite(self.result.half) else None
-
-    @property
-    def is_singular(self) -> bool:
-        """Whether the value grows with every finer mesh, and must not be quoted."""
-        return self.result.is_singular
-
-
-def numbered(table: str, texts: list[Texts]) -> list[Entry]:
-    """All rows of a table with their numbers."""
-    return [Entry(table, number, row) for number, row in enumerate(texts)]

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import isfinite
 
-from geometries.materials import MATERIALS
 from pipeline.measures.dictionary import HIGHEST, PEAK, QUANTITIES
+from pipeline.output.credibility import materials_of
 from pipeline.output.graphs import Cloud, Limit, Mark, Series, intervals, scatter, stacks
 from pipeline.output.report.cells import Entry, shown
 from pipeline.output.report.run import NO_GAP, ReportedRun
+from pipeline.output.tables import number_in
 from pipeline.tables.rows import INTACT_STAGE
 
 STIFFNESSES = ("axial_stiffness", "torsional_stiffness", "bending_stiffness")
@@ -21,16 +23,9 @@ PLACES = ("near", "far")
 
 @dataclass(frozen=True)
 class Chart:
-    """A chart in the page.
+    """A chart in the page: its heading, its picture, what that shows, and how to read it.
 
-    Parameters
-    ----------
-    title, svg : str
-        Heading and picture.
-    words : str
-        What the picture shows, for who can not see it.
-    note : str
-        What to know when reading it; may be empty.
+    The words are for who can not see the picture; the note may be empty.
     """
 
     title: str
@@ -50,10 +45,14 @@ def answer_chart(run: ReportedRun) -> Chart | None:
     if not entries:
         return None
     unit = QUANTITIES[asked.quantity].unit
-    marks = [_mark(entry, prints=True) for entry in entries.values()]
-    label = f"{words_of(asked.quantity)}, {asked.location}, {unit}"
-    title = f"{words_of(asked.quantity).capitalize()}, {asked.location}"
-    svg = intervals(_named(run, list(entries)), [Series("", marks)], label)
+    cells = [entry.cell("value") for entry in entries.values()]
+    marks = [
+        mark and replace(mark, text=cell.text, address=cell[:3])
+        for mark, cell in zip(map(_mark, entries.values()), cells, strict=True)
+    ]
+    label = f"{words_of(asked.quantity)}, {asked.location}"
+    title = label[0].upper() + label[1:]
+    svg = intervals(_named(run, list(entries)), [Series("", marks)], f"{label}, {unit}")
     return Chart(title, svg, _told(title, entries, unit), f"Stage {asked.stage}, load {asked.load}.")
 
 
@@ -71,18 +70,19 @@ def words_of(quantity: str) -> str:
     return "stress exceeded in 5 mm³" if quantity == PEAK else quantity.replace("_", " ")
 
 
-def _mark(entry: Entry | None, prints: bool = False) -> Mark | None:
-    if entry is None or entry.is_singular:
-        return None
-    cell = entry.cell("value")
-    address = (cell.table, cell.row, cell.column)
-    return Mark(entry.value, entry.half, cell.text if prints else "", address if prints else None)
+def _mark(entry: Entry | None) -> Mark | None:
+    return None if entry is None or entry.result.is_singular else _point(entry)
+
+
+def _point(entry: Entry) -> Mark:
+    half = entry.result.half
+    return Mark(entry.result.number, half if isfinite(half) else None)
 
 
 def _named(run: ReportedRun, names: list[str]) -> list[str]:
     """Names, with the site of the gap where these differ."""
     places = run.places(names)
-    if len({place for place in places.values() if place != NO_GAP}) < 2:
+    if len(set(places.values()) - {NO_GAP}) < 2:
         return names
     return [f"{name}\n{places[name].split(',')[0]}" for name in names]
 
@@ -90,7 +90,7 @@ def _named(run: ReportedRun, names: list[str]) -> list[str]:
 def _told(title: str, entries: Mapping[str, Entry], unit: str) -> str:
     """What is drawn, number by number; a singular value is not, and must not be quoted."""
     said = "; ".join(
-        f"{name} singular" if entry.is_singular else f"{name} {entry.cell('value').text} {unit}"
+        f"{name} singular" if entry.result.is_singular else f"{name} {entry.cell('value').text} {unit}"
         for name, entry in entries.items()
     )
     return f"{title}: {said}."
@@ -99,15 +99,11 @@ def _told(title: str, entries: Mapping[str, Entry], unit: str) -> str:
 def _movements(run: ReportedRun) -> Iterator[Chart]:
     stage, load = run.study.shown
     for quantity in ("gap_axial_movement", "gap_shear_movement"):
-        table = {
-            name: {at: run.found(quantity, at, stage, load, name) for at in PLACES}
-            for name in run.constructs[:MOST_ROWS]
-        }
-        table = {
-            name: own
-            for name, own in table.items()
-            if any(entry and entry["stage"] != INTACT_STAGE for entry in own.values())
-        }
+        table = {}
+        for name in run.constructs[:MOST_ROWS]:
+            own = {at: run.found(quantity, at, stage, load, name) for at in PLACES}
+            if any(entry and entry["stage"] != INTACT_STAGE for entry in own.values()):
+                table[name] = own
         if not table:
             continue
         series = [Series(at, [_mark(own[at]) for own in table.values()]) for at in PLACES]
@@ -125,9 +121,9 @@ def _stresses(run: ReportedRun) -> Iterator[Chart]:
     for entry in run.first:
         if entry["quantity"] == PEAK and entry["load"] == load and entry["stage"] == stage:
             kind = KINDS.get(entry["location"].rstrip("0123456789_").split("_")[0], "other implants")
-            highest = groups.setdefault(kind, {})
-            if entry["construct"] not in highest or highest[entry["construct"]].value < entry.value:
-                highest[entry["construct"]] = entry
+            highest, name = groups.setdefault(kind, {}), entry["construct"]
+            if name not in highest or highest[name].result.number < entry.result.number:
+                highest[name] = entry
     names = [n for n in run.constructs if any(n in highest for highest in groups.values())][:MOST_ROWS]
     if not names:
         return
@@ -145,13 +141,11 @@ def _stresses(run: ReportedRun) -> Iterator[Chart]:
 
 
 def _limits(run: ReportedRun) -> list[Limit]:
-    metals = {part["material"] for record in run.records.values() for part in record["parts"]}
     limits = []
-    for name in sorted(metals & set(MATERIALS)):
-        strength = MATERIALS[name].strength
-        if strength is not None:
-            limits.append(Limit(f"{name}: yield", strength.yield_stress, strength.yield_stress))
-            limits.append(Limit(f"{name}: endurance", *strength.endurance))
+    for name, material in materials_of(run.records.values()):
+        if held := material.strength:
+            limits.append(Limit(f"{name}: yield", held.yield_stress, held.yield_stress))
+            limits.append(Limit(f"{name}: endurance", *held.endurance))
     return limits
 
 
@@ -217,12 +211,12 @@ def _swept(run: ReportedRun) -> Iterator[Chart]:
     held = [entry for entry in every if entry["variant"] in drawn]
     labels = {one.key: one.label for one in run.study.design.factors} if run.study.design else {}
     for key in list(run.design[0])[3:][:MOST_FACTORS] if held else ():
-        series = _series(held, {name: _number(row[key]) for name, row in drawn.items()})
+        series = _series(held, {name: number_in(row[key]) for name, row in drawn.items()})
         if series:
             unit, name = held[0]["unit"], labels.get(key) or key
             title = f"{words_of(asked.quantity).capitalize()} over {name}"
             svg = scatter(series, name, f"{words_of(asked.quantity)}, {asked.location}, {unit}")
-            low, high = (shown(str(pick(entry.value for entry in held))) for pick in (min, max))
+            low, high = (shown(str(pick(entry.result.number for entry in held))) for pick in (min, max))
             words = f"{title}: {len(held)} points from {low} to {high} {unit}."
             thin = f" One of {apart} variants is drawn." if apart > 1 else ""
             yield Chart(title, svg, words, f"Stage {asked.stage}, load {asked.load}.{thin}")
@@ -231,19 +225,16 @@ def _swept(run: ReportedRun) -> Iterator[Chart]:
 def _asked(run: ReportedRun) -> list[Entry]:
     """The primary outcome in all variants; of the highest stress that of its part in each."""
     asked = run.study.asked
-    own = [
-        entry
-        for entry in run.results
-        if entry["status"] == "ok"
-        and all(entry[name] == getattr(asked, name) for name in ("quantity", "stage", "load"))
-    ]
+    of_any = (asked.quantity, asked.stage, asked.load)
+    sound = (entry for entry in run.results if entry["status"] == "ok")
+    own = [one for one in sound if (one["quantity"], one["stage"], one["load"]) == of_any]
     if (asked.quantity, asked.location) == (PEAK, HIGHEST):
-        own.sort(key=lambda entry: entry.value)
+        own.sort(key=lambda entry: entry.result.number)
         highest = {(entry["variant"], entry["construct"]): entry for entry in own}  # the last stays
         own = sorted(highest.values(), key=lambda entry: entry.number)
     else:
         own = [entry for entry in own if entry["location"] == asked.location]
-    return [entry for entry in own if not entry.is_singular]
+    return [entry for entry in own if not entry.result.is_singular]
 
 
 def _series(held: list[Entry], across: dict[str, float | None]) -> list[Cloud]:
@@ -254,17 +245,6 @@ def _series(held: list[Entry], across: dict[str, float | None]) -> list[Cloud]:
     for entry in held:
         found.setdefault(entry["construct"], []).append(entry)
     return [
-        Cloud(
-            name,
-            [across[entry["variant"]] or 0.0 for entry in own],
-            [Mark(entry.value, entry.half) for entry in own],
-        )
+        Cloud(name, [across[entry["variant"]] or 0.0 for entry in own], [*map(_point, own)])
         for name, own in found.items()
     ]
-
-
-def _number(text: str) -> float | None:
-    try:
-        return float(text)
-    except ValueError:
-        return None

@@ -59,13 +59,11 @@ def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> P
         "indices": indices(run),
         "charts": list(charts(run)),
         "libraries": {
-            "sorting": sorting.script(), "sorting_style": sorting.style(),
+            "sorting": sorting.bundled("js"), "sorting_style": sorting.bundled("css"),
             "viewing": viewer.script() if solids else "",
         },
     }  # fmt: skip
-    page = out / REPORT
-    write_page(page, "report.html", title=study.title, caution=caution, versions=versions, **content)
-    return page
+    return write_page(out / REPORT, title=study.title, caution=caution, versions=versions, **content)
 
 
 def _first_screen(run: ReportedRun) -> dict[str, object]:
@@ -84,7 +82,7 @@ def _first_screen(run: ReportedRun) -> dict[str, object]:
         facts["Variants"] = f"{len(run.design)}; shown is {run.variant}"
     answer = answer_of(run)
     return {
-        "answer": answer, "facts": facts, "stage": stage, "load": load,
+        "run": run, "answer": answer, "facts": facts, "stage": stage, "load": load,
         "pairs": answer.pairs[:MOST_PAIRS], "more_pairs": max(0, len(answer.pairs) - MOST_PAIRS),
     }  # fmt: skip
 
@@ -92,9 +90,9 @@ def _first_screen(run: ReportedRun) -> dict[str, object]:
 def _results(run: ReportedRun) -> dict[str, object]:
     listed, which = tables.listed_results(run)
     bounds, which_bounds = tables.bounds(run)
+    filled = [name for name in tables.SHOWN_COLUMNS if any(row[name] for row in listed)]
     return {
         "words_of": words_of,
-        "published": run.published,
         "bounds": bounds,
         "which_bounds": which_bounds,
         "has_bound_errors": any(row["lowest_error"] or row["highest_error"] for row in bounds),
@@ -102,38 +100,27 @@ def _results(run: ReportedRun) -> dict[str, object]:
         "main": tables.main_table(run),
         "listed": listed,
         "which": which,
-        "shown_columns": tables.filled(listed),
+        "shown_columns": filled,
         "numbers": tables.NUMBERS,
         "failed": run.failed[:MOST_SAID],
         "more_failed": max(0, len(run.failed) - MOST_SAID),
-        "flagged": run.flagged,
-        "has_errors": run.has_errors,
-        "sensitivity": _shown_indices(run),
+        "sensitivity": run.answering(run.sensitivity),
     }
-
-
-def _shown_indices(run: ReportedRun) -> list[object]:
-    asked = run.study.asked
-    key = (asked.quantity, asked.location, asked.stage, asked.load)
-    names = ("quantity", "location", "stage", "load")
-    return [entry for entry in run.sensitivity if tuple(entry[name] for name in names) == key]
 
 
 def _grounds(run: ReportedRun) -> dict[str, object]:
     """What the numbers rest on, and where they come from."""
-    inputs = read_inputs(run.out)
     own = [case for case in run.cases if case["variant"] == run.variant]
     checked = list(_checked(run.out, own[:MOST_SAID]))
     return {
         "form": FORM,
-        "interfaces": [(one.name, one.kind, one.interfaces) for one in run.study.constructs],
         "materials": tables.materials(run),
         "balances": BALANCES,
         "meshes": tables.meshes(run),
         "cases": checked,
         "sound": (WHOLE, UNREAD),
         "more_cases": len(run.cases) - len(checked),
-        "inputs": inputs,
+        "inputs": read_inputs(run.out),
         "has_credibility": (run.out / "credibility.html").is_file(),
     }
 

@@ -39,9 +39,7 @@ def pictures(run: ReportedRun) -> list[Picture]:
     )
     listed = [("overview", "All constructs", overview)]
     listed += [(name, name, _words(run, name)) for name in names[:MOST]]
-    found = ((title, words, _embedded(run.out / FOLDER / f"{file}.png"))
-             for file, title, words in listed)  # fmt: skip
-    return [Picture(title, words, source) for title, words, source in found if source]
+    return _readable(run, listed)
 
 
 def _is_in_overview(record: Mapping[str, Any], stage: str) -> bool:
@@ -53,13 +51,21 @@ def _is_in_overview(record: Mapping[str, Any], stage: str) -> bool:
 def indices(run: ReportedRun) -> list[Picture]:
     """Figures of sensitivity, if there are any."""
     factors = ", ".join(dict.fromkeys(entry["label"] for entry in run.sensitivity))
-    found = []
-    for name in dict.fromkeys(entry["construct"] for entry in run.sensitivity):
-        source = _embedded(run.out / FOLDER / f"sensitivity-{name}.png")
-        words = f"How the results of {name} follow from {factors}; the table below has the numbers."
-        if source:
-            found.append(Picture(f"Sensitivity of {name}", words, source))
-    return found[:MOST]
+    listed = [
+        (f"sensitivity-{name}", f"Sensitivity of {name}",
+         f"How the results of {name} follow from {factors}; the table below has the numbers.")
+        for name in dict.fromkeys(entry["construct"] for entry in run.sensitivity)
+    ]  # fmt: skip
+    return _readable(run, listed)[:MOST]
+
+
+def _readable(run: ReportedRun, listed: list[tuple[str, str, str]]) -> list[Picture]:
+    """Pictures of some files, titles and words."""
+    found = (
+        Picture(title, words, _embedded(run.out / FOLDER / f"{file}.png"))
+        for file, title, words in listed
+    )
+    return [picture for picture in found if picture.source]
 
 
 def _words(run: ReportedRun, name: str) -> str:

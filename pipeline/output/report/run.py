@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.measures.dictionary import HEADLINE
-from pipeline.output.report.cells import Entry, Texts, numbered
+from pipeline.output.report.cells import Entry, Texts
 from pipeline.storage.casebook import FIELDS, folder_of
 from pipeline.storage.files import read_if_any, stream_table
 from pipeline.storage.run_folder import RESULTS, each_row, listed_cases, read_case
@@ -79,16 +79,15 @@ class ReportedRun:
     def _order(self) -> dict[str, int]:
         return {one.name: number for number, one in enumerate(self.study.constructs)}
 
+    def answering(self, entries: Iterable[Entry]) -> list[Entry]:
+        """Those of some rows that are of the primary outcome."""
+        asked = self.study.asked
+        return [one for one in entries if asked == tuple(one[name] for name in asked._fields)]
+
     @cached_property
     def comparisons(self) -> list[Entry]:
         """Rows of ``comparisons.csv`` of the shown variant."""
-        path = self.out / "comparisons.csv"
-        rows = stream_table(path) if path.exists() else ()
-        return [
-            Entry("comparisons", number, row)
-            for number, row in enumerate(rows)
-            if row["variant"] == self.variant
-        ]
+        return self._shown("comparisons")
 
     @cached_property
     def design(self) -> list[Texts]:
@@ -98,7 +97,8 @@ class ReportedRun:
     @cached_property
     def sensitivity(self) -> list[Entry]:
         """Rows of ``sensitivity.csv``; none without a design."""
-        return numbered("sensitivity", read_if_any(self.out / "sensitivity.csv"))
+        rows = read_if_any(self.out / "sensitivity.csv")
+        return [Entry("sensitivity", number, row) for number, row in enumerate(rows)]
 
     @cached_property
     def published(self) -> list[Entry]:
@@ -112,8 +112,9 @@ class ReportedRun:
 
     def _shown(self, table: str) -> list[Entry]:
         """Rows of the shown variant in a table that not every run has."""
-        listed = numbered(table, read_if_any(self.out / f"{table}.csv"))
-        return [entry for entry in listed if entry["variant"] == self.variant]
+        path = self.out / f"{table}.csv"
+        rows = enumerate(stream_table(path) if path.exists() else ())
+        return [Entry(table, number, row) for number, row in rows if row["variant"] == self.variant]
 
     @cached_property
     def cases(self) -> list[Texts]:
@@ -150,12 +151,7 @@ class ReportedRun:
     ) -> Entry | None:
         """One construct's result in the shown variant; of the highest stress that of its part.
 
-        Parameters
-        ----------
-        quantity, location, stage, construct : str
-            Which. An intact bone has only its own stage.
-        load : str or None
-            Load; the first that has the quantity if None.
+        An intact bone has only its own stage; without a load it is the first that has the quantity.
         """
         row = self._lookup.find(construct, quantity, location, stage, load)
         return None if row is None else self._placed[row.place]

@@ -3,17 +3,8 @@
 from __future__ import annotations
 
 
-def style() -> str:
-    """Its style sheet."""
-    return _bundled("dt_bundle.css")
-
-
-def script() -> str:
-    """Its JavaScript, a module."""
-    return _bundled("dt_bundle.js")
-
-
-def _bundled(name: str) -> str:
+def bundled(kind: str) -> str:
+    """Its JavaScript, a module, or its style sheet: ``js`` or ``css``."""
     from itables.utils import read_package_file  # slow to import: it brings pandas
 
-    return str(read_package_file("html", name))
+    return str(read_package_file("html", f"dt_bundle.{kind}"))

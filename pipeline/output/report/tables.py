@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from math import isfinite
+from typing import Any
 
-from geometries.materials import MATERIALS
 from pipeline.measures.dictionary import HEADLINE
-from pipeline.output.credibility import BALANCES
+from pipeline.output.credibility import BALANCES, materials_of
 from pipeline.output.report.cells import Cell, Entry
 from pipeline.output.report.run import MOST_ROWS, ReportedRun
-from pipeline.output.tables import COLUMNS
+from pipeline.output.tables import COLUMNS, number_in
 from pipeline.tables.rows import INTACT_STAGE
 
 MOST_BOUNDS = 300  # of the table of bracketed interfaces
@@ -23,54 +21,14 @@ SHOWN_COLUMNS = (
 NUMBERS = frozenset(("value", "error", "percent_of_intact"))
 
 
-@dataclass(frozen=True)
-class Result:
-    """A cell of the main table; all None where there is no result.
-
-    Parameters
-    ----------
-    value, error : Cell or None
-        Value, and its error in percent.
-    singular : bool
-        Whether the value must not be quoted.
-    note : str
-        Which part it belongs to, if that is not clear.
-    """
-
-    value: Cell | None = None
-    error: Cell | None = None
-    singular: bool = False
-    note: str = ""
-
-
-def main_table(run: ReportedRun) -> list[tuple[str, str, list[Result]]]:
+def main_table(run: ReportedRun) -> list[tuple[str, str, list[Entry | None]]]:
     """Name, gap and headline results of each construct of the shown variant."""
     stage, load = run.study.shown
-    places = run.places(run.constructs)
+    asked = [(c.quantity, c.location, stage, None if c.is_stiffness else load) for c in COLUMNS]
     return [
-        (
-            name,
-            places[name],
-            [
-                _result(
-                    run.found(
-                        column.quantity, column.location, stage,
-                        None if column.is_stiffness else load, name,
-                    )
-                )
-                for column in COLUMNS
-            ],
-        )
-        for name in run.constructs
-    ]  # fmt: skip
-
-
-def _result(entry: Entry | None) -> Result:
-    if entry is None:
-        return Result()
-    note = entry["location"] if entry["quantity"].startswith("von_mises") else ""
-    error = entry.cell("error") if entry["error"] else None
-    return Result(entry.cell("value"), error, entry.is_singular, note)
+        (name, place, [run.found(*one, construct=name) for one in asked])
+        for name, place in run.places(run.constructs).items()
+    ]
 
 
 def listed_results(run: ReportedRun) -> tuple[list[Entry], str]:
@@ -94,8 +52,8 @@ def listed_results(run: ReportedRun) -> tuple[list[Entry], str]:
 
 def _is_main(entry: Entry) -> bool:
     """Whether the main table shows this result or one close to it: near besides far, of any implant."""
-    quantity, location = entry["quantity"], entry["location"]
-    return quantity.startswith("von_mises") or (quantity, location) in MAIN
+    quantity = entry["quantity"]
+    return quantity.startswith("von_mises") or (quantity, entry["location"]) in MAIN
 
 
 def bounds(run: ReportedRun) -> tuple[list[Entry], str]:
@@ -114,36 +72,25 @@ def bounds(run: ReportedRun) -> tuple[list[Entry], str]:
     return cut, f"{len(cut)} of {len(run.brackets)} rows; brackets.csv beside this page has all."
 
 
-def filled(entries: list[Entry]) -> list[str]:
-    """Columns of that table that are not empty all the way down."""
-    return [name for name in SHOWN_COLUMNS if any(entry[name] for entry in entries)]
-
-
-def meshes(run: ReportedRun) -> list[tuple[str, dict[str, object], list[Cell | None]]]:
-    """Name, facts and hash of the mesh, and the worst balance of each construct."""
-    table = []
+def meshes(run: ReportedRun) -> list[tuple[str, dict[str, Any], list[Cell | None]]]:
+    """Name, record and worst balances of each construct."""
+    found = []
     for name in filter(run.records.get, run.constructs):
-        record = run.records[name]
-        facts = record.get("facts", {})
         own = [entry for entry in run.first if entry["construct"] == name]
-        worst = [_worst(own, column) for column in BALANCES]
-        size = {key: facts.get(key, "") for key in ("cells", "unknowns")}
-        table.append((name, size | {"hash": str(record["mesh_hash"])[:12]}, worst))
-    return table
+        found.append((name, run.records[name], [_worst(own, column) for column in BALANCES]))
+    return found
 
 
 def _worst(own: list[Entry], column: str) -> Cell | None:
-    known = [entry for entry in own if entry[column] and isfinite(float(entry[column]))]
-    worst = max(known, key=lambda entry: abs(float(entry[column])), default=None)
-    return worst.cell(column) if worst else None
+    known = [(abs(size), one) for one in own if (size := number_in(one[column])) is not None]
+    return max(known, key=lambda pair: pair[0])[1].cell(column) if known else None
 
 
 def materials(run: ReportedRun) -> list[tuple[str, str, str, str, str, str]]:
     """Of each material: name, modulus, Poisson's ratio, yield, endurance limits, source."""
-    used = {part["material"] for record in run.records.values() for part in record["parts"]}
     table = []
-    for name in sorted(used & set(MATERIALS)):
-        one, held = MATERIALS[name], MATERIALS[name].strength
+    for name, one in materials_of(run.records.values()):
+        held = one.strength
         limits = ("", "")
         if held:
             limits = (f"{held.yield_stress:g}", f"{held.endurance[0]:g} to {held.endurance[1]:g}")
