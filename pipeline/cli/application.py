@@ -11,7 +11,7 @@ from typing import Any
 import typer
 from typer.core import TyperCommand, TyperGroup
 
-from pipeline.caution import CAUTION
+from pipeline.storage.caution import CAUTION
 
 PLAIN: dict[str, Any] = {
     "add_completion": False,

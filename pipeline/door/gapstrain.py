@@ -19,7 +19,6 @@ from typing import Any
 import pandas as pd
 
 from geometries.errors import StudyError
-from pipeline.caution import CAUTION
 from pipeline.cli.shown.progress import Reporter
 from pipeline.measures.dictionary import known_quantity
 from pipeline.output.model import Grid, read_grid
@@ -28,6 +27,7 @@ from pipeline.run.engine import Place
 from pipeline.run.execute import Asked, Options, execute
 from pipeline.run.planning import Plan, plan
 from pipeline.run.sampling import sample_of
+from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import read_if_any
 from pipeline.storage.run_folder import INPUTS, RESULTS, read_inputs
 from pipeline.study.config import StudyConfig, load_study, parse_study, text_of

@@ -15,12 +15,12 @@ from matplotlib.patches import Arc, Rectangle
 from numpy.typing import NDArray
 
 from geometries.solids import Geometry, Part
-from pipeline.caution import CAUTION_SHORT
 from pipeline.output.crosscut import ends_of
 from pipeline.output.notes import facts, gap_words, has_gap, shown
 from pipeline.output.panels import LABELS, MUTED, save
 from pipeline.output.scene import COLOURS, INK
 from pipeline.output.sides import FILLS, SideView, paint, view_of
+from pipeline.storage.caution import CAUTION_SHORT
 
 Array = NDArray[np.floating[Any]]
 Arrow = tuple[str, Array, Array]  # name, point mm, force N

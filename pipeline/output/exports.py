@@ -10,13 +10,13 @@ from pathlib import Path
 from matplotlib.figure import Figure
 
 from geometries.errors import StudyError
-from pipeline.caution import CAUTION
 from pipeline.output import latex
 from pipeline.output.dots import CHARTS, draw_chart, left_out
 from pipeline.output.indices import index_pages
 from pipeline.output.panels import save
 from pipeline.output.spreadsheet import write_sheets
 from pipeline.output.tables import COLUMNS, HEADINGS, Printed, Short, short_table
+from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import check_writable, read_if_any, read_table, write_table, write_text
 from pipeline.storage.run_folder import RESULTS
 from pipeline.study.config import StudyConfig

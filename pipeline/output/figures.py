@@ -14,11 +14,11 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from pipeline.caution import CAUTION_SHORT
 from pipeline.output import panels, scene
 from pipeline.output.model import STRAIN, STRESS, Array, Model, read_model, read_values
 from pipeline.output.panels import MUTED
 from pipeline.output.scene import COLOURS, INK, Camera, Scale, View
+from pipeline.storage.caution import CAUTION_SHORT
 
 STRESS_LOOK = ("viridis", "#f0563a", "von Mises stress in the implants, MPa")
 STRAIN_LOOK = ("plasma", "#35c4cf", "octahedral shear strain of the tissue, %")

@@ -13,12 +13,12 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
-from pipeline.caution import CAUTION_SHORT
 from pipeline.output import charts, panels
 from pipeline.output.charts import HIGH, LOW, PALE, SMALL, Row
 from pipeline.output.panels import MUTED
 from pipeline.output.scene import INK
 from pipeline.output.tables import COLUMNS
+from pipeline.storage.caution import CAUTION_SHORT
 from pipeline.storage.files import read_if_any
 from pipeline.tables.rows import INTACT_STAGE
 

@@ -9,7 +9,6 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
 from geometries.errors import StudyError
-from pipeline.caution import CAUTION
 from pipeline.errors import StoppedError
 from pipeline.fem.meshing.mesher import require_gmsh
 from pipeline.fem.meshing.sizes import Level
@@ -23,6 +22,7 @@ from pipeline.run.engine import Place
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import Plan
 from pipeline.storage.casebook import folder_of, locked, read_record
+from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import check_writable, write_text
 from pipeline.storage.provenance import in_words, versions
 from pipeline.tables.errors import LEVELS, Sampled, sound_values, with_errors

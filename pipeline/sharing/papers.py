@@ -8,8 +8,8 @@ import json
 from pathlib import Path
 from textwrap import fill
 
-from pipeline.caution import CAUTION
 from pipeline.storage.casebook import FIELDS, INDEX
+from pipeline.storage.caution import CAUTION
 from pipeline.storage.checksums import CHECKSUMS
 from pipeline.storage.run_folder import (
     CLAIMS,

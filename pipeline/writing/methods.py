@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from geometries.constructs import IntactConstruct
-from pipeline.caution import CAUTION
 from pipeline.run.planning import Plan, plan
+from pipeline.storage.caution import CAUTION
 from pipeline.study.config import StudyConfig
 from pipeline.writing.implants import construct_words
 from pipeline.writing.loads import loads_words

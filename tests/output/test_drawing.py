@@ -14,10 +14,10 @@ from matplotlib.path import Path as Ring
 
 from geometries.assembly import assemble
 from geometries.solids import Geometry, Part
-from pipeline.caution import CAUTION_SHORT
 from pipeline.output.drawing import _figure, draw_construct
 from pipeline.output.notes import shown
 from pipeline.output.sides import SideView, view_of
+from pipeline.storage.caution import CAUTION_SHORT
 from pipeline.study.config import parse_study
 
 UNLIKE = {"gap_mm": 5.0, "rough_mm": 1.5, "rough_faces": "unlike", "fill": "canal", "cuff_mm": 3.0}

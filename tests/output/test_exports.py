@@ -17,13 +17,13 @@ from typer.testing import CliRunner
 
 from geometries.errors import StudyError
 from pipeline import cli
-from pipeline.caution import CAUTION
 from pipeline.errors import OutputError
 from pipeline.output import dots, exports
 from pipeline.output.exports import Print, export
 from pipeline.output.latex import escaped, long_table, table
 from pipeline.output.panels import save
 from pipeline.output.spreadsheet import write_sheets
+from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import read_table, write_table
 from pipeline.tables.rows import COLUMNS as RESULT_COLUMNS
 from tests.designs import fabricate, share, study_of

@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 from matplotlib.image import imread
 
-from pipeline import caution
-from pipeline.caution import CAUTION, CAUTION_SHORT
 from pipeline.errors import OutputError
 from pipeline.output import figures
 from pipeline.output.figures import FAILED, draw_study, shared_top
 from pipeline.output.model import STRAIN, STRESS, read_model, read_values
 from pipeline.output.scene import Camera, Scale, loaded_implants
+from pipeline.storage import caution
 from pipeline.storage.casebook import FIELDS, INDEX, write_index
+from pipeline.storage.caution import CAUTION, CAUTION_SHORT
 from pipeline.storage.files import read_if_any
 from tests.made import write_case
 
@@ -212,7 +212,7 @@ def test_what_a_picture_says_is_the_caution_of_every_page():
     """One source, so that no two places say unlike things: definition."""
     assert CAUTION.startswith(CAUTION_SHORT)
     assert "not a medical device" in CAUTION_SHORT
-    room = Path(caution.__file__).parent
+    room = Path(caution.__file__).parents[1]
     own = [path for path in room.rglob("*.*") if path.suffix in (".py", ".html")]
     said = [path.name for path in own if "Research and teaching" in path.read_text(encoding="utf-8")]
     assert said == ["caution.py"]

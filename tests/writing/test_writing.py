@@ -13,9 +13,9 @@ from geometries.bone import Femur
 from geometries.materials import MATERIALS, TISSUES
 from geometries.sources import source_of
 from pipeline import cli
-from pipeline.caution import CAUTION
 from pipeline.loading.activities import PEAKS
 from pipeline.measures.literature import SCHEMES
+from pipeline.storage.caution import CAUTION
 from pipeline.study.config import StudyConfig, load_study, parse_study
 from pipeline.study.design import Design
 from pipeline.study.starting import FOLDER

@@ -7,13 +7,13 @@ from typing import Annotated
 
 import typer
 
-from pipeline.caution import CAUTION
 from pipeline.cli.console import say
 from pipeline.cli.options import Finished
 from pipeline.cli.shown.claims import print_claims
 from pipeline.sharing.bundle import bundle as packed
 from pipeline.sharing.claims import borne_out, load_claims
 from pipeline.sharing.reproduction import judged_claims
+from pipeline.storage.caution import CAUTION
 from pipeline.storage.run_folder import CLAIMS
 
 ClaimsFile = Annotated[

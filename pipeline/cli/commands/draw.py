@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from geometries.assembly import assemble
-from pipeline.caution import CAUTION
 from pipeline.cli.console import say
 from pipeline.cli.options import Changes, Out, StudyFile
 from pipeline.loading.statics import actions
 from pipeline.output.drawing import draw_construct
 from pipeline.run.planning import plan
+from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import check_writable
 from pipeline.study.config import load_study
 

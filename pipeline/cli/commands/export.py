@@ -7,10 +7,10 @@ from typing import Annotated
 
 import typer
 
-from pipeline.caution import CAUTION
 from pipeline.cli.options import Finished
 from pipeline.output.exports import KINDS, Print
 from pipeline.output.exports import export as exported
+from pipeline.storage.caution import CAUTION
 from pipeline.storage.run_folder import INPUTS, RESULTS, read_inputs, read_rows
 from pipeline.study.config import parse_study
 

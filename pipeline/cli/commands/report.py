@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from geometries.errors import StudyError
-from pipeline.caution import CAUTION
 from pipeline.cli.console import say
 from pipeline.cli.options import Finished
 from pipeline.output.report.page import report_page
+from pipeline.storage.caution import CAUTION
 from pipeline.storage.provenance import in_words
 from pipeline.storage.run_folder import INPUTS, read_inputs
 from pipeline.study.config import parse_study

@@ -9,7 +9,6 @@ from typing import Annotated
 import typer
 
 from geometries.errors import StudyError
-from pipeline.caution import CAUTION
 from pipeline.cli.console import say
 from pipeline.cli.options import Workers
 from pipeline.cli.shown.claims import print_claims
@@ -20,6 +19,7 @@ from pipeline.run.execute import Asked, Options, execute
 from pipeline.run.planning import Plan
 from pipeline.sharing.reproduction import JUDGED, REPRODUCTION, Run
 from pipeline.sharing.reproduction import reproduce as reproduced
+from pipeline.storage.caution import CAUTION
 
 Packed = Annotated[Path, typer.Argument(metavar="BUNDLE", help="A bundle, or its unpacked folder.")]
 

@@ -10,7 +10,6 @@ from typing import Annotated
 
 import typer
 
-from pipeline.caution import CAUTION
 from pipeline.cli.console import console, say
 from pipeline.cli.options import Changes, Out, StudyFile, Workers
 from pipeline.cli.shown.plan import duration, print_plan
@@ -21,6 +20,7 @@ from pipeline.run.engine import Place
 from pipeline.run.execute import Asked, Options, execute
 from pipeline.run.planning import Plan, plan
 from pipeline.run.sampling import left_out, sample_of
+from pipeline.storage.caution import CAUTION
 from pipeline.study.config import load_study, text_of
 
 

@@ -7,11 +7,11 @@ from typing import Annotated
 
 import typer
 
-from pipeline.caution import CAUTION
 from pipeline.cli.console import progress_bar, say
 from pipeline.cli.options import Out
 from pipeline.cli.shown.verification import print_verification, verified_line
 from pipeline.output.pages import verification_page
+from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import VERIFICATION
 from pipeline.storage.provenance import in_words
 from pipeline.verification.suite import selected, write_outcomes

@@ -9,9 +9,9 @@ import pytest
 from typer.testing import CliRunner
 
 from geometries.errors import StudyError
-from pipeline.caution import CAUTION
 from pipeline.cli import app
 from pipeline.output.report.page import report_page
+from pipeline.storage.caution import CAUTION
 from tests.made import write_run
 from tests.output.report.made_up import rows_of, study_of
 
