@@ -22,7 +22,7 @@ from queue import SimpleQueue
 from tempfile import TemporaryDirectory
 
 from tests.planted.catalogue import Fault, faults
-from tests.planted.copies import Ended, fill, judge, run
+from tests.planted.copies import MOST_SECONDS_OF_ALL, Ended, fill, judge, run
 
 
 def main() -> int:
@@ -55,7 +55,7 @@ def words(fault: Fault) -> str:
 def passes(chosen: Sequence[Fault], copy: Path) -> bool:
     """Whether the tests of all faults pass while none is in."""
     start = time.perf_counter()
-    code, said = run([test for fault in chosen for test in fault.seen_by], copy)
+    code, said = run([test for fault in chosen for test in fault.seen_by], copy, MOST_SECONDS_OF_ALL)
     if code:
         print(said)
     ends = "do not pass" if code else "pass"

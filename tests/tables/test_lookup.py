@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from pipeline.study.published import Published
 from pipeline.tables.lookup import Results
 from pipeline.tables.rows import Row
 
@@ -55,3 +56,14 @@ def test_the_highest_may_be_that_of_the_part_below_it():
     assert found is not None
     assert (found.location, found.part) == ("highest", "nail")
     assert found.error == pytest.approx(100 * 19 / 300, abs=0.01)
+
+
+@pytest.mark.parametrize("lost", ["", "woven", "intact"])
+def test_what_failed_as_a_whole_or_at_its_stage_says_why(lost: str):
+    # Definition: an intact femur has a stage of its own, a case that failed as a whole has none.
+    asked = {"name": "n", "of": "nail", "form": "value", "unit": "N/mm", "measured": 1.0,
+             "quantity": STIFF, "location": "sections", "stage": "woven", "load": "push",
+             "source": "invented for this test alone", "differs": "there was no such test"}  # fmt: skip
+    failed = Row(construct="nail", stage=lost, load="push", status="failed", reason="a mechanism")
+    found = Results([failed]).look_up(Published.model_validate(asked), "nail")
+    assert (found.value, found.reason) == (None, "nail failed: a mechanism")
