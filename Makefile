@@ -66,7 +66,7 @@ clean: ## Remove .venv, caches and results
 	$(PYTHON) -m venv --clear .venv
 
 .venv/.packages: .ci/requirements.txt pyproject.toml | .venv/bin/pip
-	$(PIP) install --quiet --requirement .ci/requirements.txt
+	$(PIP) install --quiet --no-compile --requirement .ci/requirements.txt
 	$(PIP) install --quiet --no-deps --no-build-isolation --editable .
 	@touch $@
 

@@ -24,7 +24,7 @@ import gapstrain
 
 if __name__ == "__main__":
     study = gapstrain.load("my-study.toml").with_values({"constructs.thin.length_mm": 50.0})
-    run = gapstrain.run(study, out="mine", workers=2)
+    run = gapstrain.run(study, out="mine", workers=1)
     print(run.pivot("axial_stiffness", location="sections", load="pull"))
 """
 
