@@ -67,6 +67,7 @@ clean: ## Remove .venv, caches and results
 
 .venv/.packages: .ci/requirements.txt pyproject.toml | .venv/bin/pip
 	$(PIP) install --quiet --no-compile --requirement .ci/requirements.txt
+	-.venv/bin/python -m compileall -q -q -j 0 .venv/lib # by all cores; pip compiles with one
 	$(PIP) install --quiet --no-deps --no-build-isolation --editable .
 	@touch $@
 

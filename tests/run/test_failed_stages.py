@@ -81,7 +81,9 @@ def test_a_broken_nail_fails_over_an_empty_gap_and_stands_over_bone(ended: tuple
     assert list(read_summary(out, "broken")["failed_stages"]) == ["empty"]
 
 
-@pytest.mark.parametrize(("stage", "is_lost"), [("empty", True), ("woven", False)])
+@pytest.mark.parametrize(
+    ("stage", "is_lost"), [("empty", True), pytest.param("woven", False, marks=pytest.mark.slow)]
+)
 def test_the_command_ends_with_exit_code_1_and_says_which_stage(
     stage: str,
     is_lost: bool,
