@@ -31,7 +31,7 @@ from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import read_if_any
 from pipeline.storage.run_folder import INPUTS, RESULTS, read_inputs
 from pipeline.study.config import StudyConfig, load_study, parse_study, text_of
-from pipeline.tables.rows import COLUMNS, NUMBERS, Row, first_variant, read_results
+from pipeline.tables.rows import COLUMNS, INTACT_STAGE, NUMBERS, Row, first_variant, read_results
 
 __all__ = ["CAUTION", "Run", "Study", "StudyError", "load", "open", "run"]
 FRAME_NAMES = {"flags": "doubts"}  # whose own name would hide an attribute of a frame
@@ -224,8 +224,9 @@ class Run:
         Returns
         -------
         DataFrame
-            NaN where a stage failed, where there is no such result, and where a value grows with every
-            finer mesh, so that it must not be quoted. A femur without gap has the stage ``intact``.
+            Both in the order of the study. NaN where a stage failed, where there is no such result,
+            and where a value grows with every finer mesh, so that it must not be quoted. A femur
+            without gap has the stage ``intact``.
 
         Raises
         ------
@@ -241,8 +242,9 @@ class Run:
                 f"{there or 'nothing, since no construct has this quantity'}: choose among these"
             )
         names = dict.fromkeys(row.construct for row in found)
-        stages = dict.fromkeys(row.stage for row in found)
-        frame = pd.DataFrame(float("nan"), list(names), list(stages))
+        listed = (*(stage.name for stage in self.study.stages), INTACT_STAGE)
+        stages = [stage for stage in listed if any(row.stage == stage for row in found)]
+        frame = pd.DataFrame(float("nan"), list(names), stages)
         for row in found:
             if row.is_ok and not row.is_singular:
                 frame.loc[row.construct, row.stage] = row.number

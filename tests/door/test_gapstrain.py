@@ -15,8 +15,9 @@ import pytest
 
 from geometries.materials import MATERIALS
 from pipeline.storage.files import read_table
+from pipeline.study.config import parse_study
 from tests.designs import fabricate, share, study_of
-from tests.made import write_origin
+from tests.made import row_of, write_origin, write_run
 
 ROOT = Path(__file__).parents[2]
 SCRIPT = """
@@ -77,6 +78,21 @@ def test_a_pivot_has_constructs_by_stages(finished: gapstrain.Run):
     assert (list(frame.index), list(frame.columns)) == (["thin", "thick"], ["intact"])
     exact = MATERIALS["steel"].modulus * pi / 4 * np.array([(10**2 - 6**2) / 30, (12**2 - 6**2) / 20])
     assert frame["intact"].to_numpy() == pytest.approx(exact, rel=5e-3)
+
+
+def test_a_pivot_keeps_the_order_of_the_study(demo, tmp_path: Path):
+    """Cases solve the stiffest stage first; a reader expects the stages as the study lists them."""
+    study = parse_study(demo, "demo")
+    names = [stage.name for stage in study.stages]
+    what = ("gap_shear_movement", "far", "mm")
+    rows = [row_of("plate", what, 0.5, stage=name) for name in reversed(names)]
+    rows += [row_of("intact", what, 0.1, stage="intact")]
+    frame = gapstrain.open(write_run(tmp_path / "out", study, rows)).pivot(
+        "gap_shear_movement", location="far", load="axial"
+    )
+    assert list(frame.columns) == [*names, "intact"]
+    assert frame.loc["plate", names[0]] == 0.5
+    assert np.isnan(frame.loc["intact", names[0]])
 
 
 def test_a_mesh_has_the_fields_of_one_stage_and_load(finished: gapstrain.Run):
