@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import dataclass
+
 import numpy as np
 import scipy.sparse as sp
 from scipy.sparse.csgraph import connected_components
@@ -20,8 +23,27 @@ MOSTLY = 0.9
 REMEDY = "allowed is none: add bolts or screws, fill the gap, or hold more of the support"
 
 
-def refuse_mechanisms(mesh: Mesh, stiffness: Stiffness, held: Flags, empty: Flags) -> None:
-    """Raise if a body of joined cells is not held in all six rigid motions.
+@dataclass(frozen=True)
+class LooseBody:
+    """Joined cells that supports do not hold.
+
+    Parameters
+    ----------
+    nodes : array of bool
+        Its nodes (n,).
+    parts : tuple of str
+        Names of its parts.
+    motions : tuple of str
+        The rigid motions that are free.
+    """
+
+    nodes: Flags
+    parts: tuple[str, ...]
+    motions: tuple[str, ...]
+
+
+def loose_bodies(mesh: Mesh, stiffness: Stiffness, held: Flags) -> list[LooseBody]:
+    """Bodies of joined cells that are not held in all six rigid motions.
 
     Parameters
     ----------
@@ -29,26 +51,41 @@ def refuse_mechanisms(mesh: Mesh, stiffness: Stiffness, held: Flags, empty: Flag
         The mesh and its stiffness.
     held : array of bool
         Held components (n, 3).
-    empty : array of bool
-        Nodes (n,) that belong to empty tissue alone.
-
-    Raises
-    ------
-    SolveError
-        Names the parts of the body and the motions that are free.
     """
     pattern = stiffness.patterns.nodes
     joined = np.trace(stiffness.nodes, axis1=1, axis2=2) != 0
     edges = (joined[joined], (pattern.rows[joined], pattern.indices[joined]))
     graph = sp.csr_array(edges, shape=(pattern.size, pattern.size))
     _, body = connected_components(graph, directed=False)
-    for one in np.unique(body[~empty]):
+    found = []
+    for one in np.unique(body[~without_stiffness(stiffness)]):
         own = body == one
         free = free_motions(mesh.nodes[own], held[own])
         if free:
             parts = np.unique(mesh.part_of[own[mesh.cells[:, 0]]])
-            names = ", ".join(mesh.parts[part].name for part in parts)
-            raise SolveError(f"{names} can {', '.join(free)} (a mechanism); {REMEDY}")
+            names = tuple(mesh.parts[part].name for part in parts)
+            found.append(LooseBody(own, names, tuple(free)))
+    return found
+
+
+def refuse_mechanisms(loose: Iterable[LooseBody]) -> None:
+    """Raise if there is a body that supports do not hold.
+
+    Raises
+    ------
+    SolveError
+        Names the parts of the first one and the motions that are free.
+    """
+    for body in loose:
+        raise SolveError(
+            f"{', '.join(body.parts)} can {', '.join(body.motions)} (a mechanism); {REMEDY}"
+        )
+
+
+def without_stiffness(stiffness: Stiffness) -> Flags:
+    """Nodes (n,) that belong to empty tissue alone."""
+    pattern = stiffness.patterns.nodes
+    return np.asarray(np.trace(stiffness.nodes[pattern.diagonal], axis1=1, axis2=2) == 0)
 
 
 def free_motions(positions: Array, held: Flags) -> list[str]:

@@ -14,13 +14,14 @@ from pipeline.fem.mesh import Mesh
 from pipeline.fem.solver.blocks import BlockMatrix
 from pipeline.fem.solver.factors import factor
 from pipeline.fem.solver.krylov import conjugate_gradients, norms, round_off
-from pipeline.fem.solver.mechanism import refuse_mechanisms
+from pipeline.fem.solver.mechanism import loose_bodies, refuse_mechanisms, without_stiffness
 from pipeline.fem.solver.multigrid import prepare
 from pipeline.fem.space import Array, Flags
 from pipeline.fem.stiffness import Stiffness
 
 TOLERANCE = 1e-9
 DIRECT_UP_TO = 3000
+Inner = Callable[[Array, Array], tuple[Array, int]]
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,103 @@ class Solution:
     iterations: int
 
 
+@dataclass(frozen=True)
+class Solver:
+    """A stiffness with its supports, prepared once for any number of loads.
+
+    Parameters
+    ----------
+    stiffness, free : BlockMatrix
+        The whole matrix, and the same with held components cut off.
+    is_free, supports : array of bool
+        Components (n, 3, 1) that move, and those that a support holds.
+    inner : callable
+        Solver of the free components from a right-hand side and a first guess.
+    """
+
+    stiffness: BlockMatrix
+    free: BlockMatrix
+    is_free: Flags
+    supports: Flags
+    inner: Inner
+
+    @classmethod
+    def of(cls, mesh: Mesh, stiffness: Stiffness, held: Flags) -> Solver:
+        """Prepare to solve with held components (n, 3).
+
+        Raises
+        ------
+        SolveError
+            If a part can move freely.
+        """
+        refuse_mechanisms(loose_bodies(mesh, stiffness, held))
+        empty = without_stiffness(stiffness)
+        free = (~(held | empty[:, None])).astype(float)
+        A = BlockMatrix.held(stiffness.patterns.nodes, stiffness.nodes, free)
+        return cls(
+            stiffness=BlockMatrix(stiffness.patterns.nodes, stiffness.nodes.reshape(-1, 9)),
+            free=A,
+            is_free=free[:, :, None] > 0,
+            supports=(held & ~empty[:, None])[:, :, None],
+            inner=_inner(mesh, stiffness, A, free),
+        )
+
+    def solve(
+        self, forces: Array, guess: Array | None = None, prescribed: Array | None = None
+    ) -> Solution:
+        """Solve for nodal displacements.
+
+        Parameters
+        ----------
+        forces : Array
+            Nodal forces (n, 3, loads), N.
+        guess : Array, optional
+            Displacements to start from (n, 3, loads), mm.
+        prescribed : Array, optional
+            Displacements of the held components (n, 3, loads), mm; zero by default.
+
+        Returns
+        -------
+        Solution
+            Checked by its true residual.
+
+        Raises
+        ------
+        SolveError
+            If the residual is larger than allowed.
+        """
+        fixed = np.zeros(forces.shape) if prescribed is None else prescribed * self.supports
+        start = np.zeros(forces.shape) if guess is None else guess
+        found = [
+            self._block(*(values[:, :, first : first + LANES] for values in (forces, fixed, start)))
+            for first in range(0, forces.shape[2], LANES)
+        ]
+        return Solution(
+            np.concatenate([one.displacement for one in found], axis=2),
+            np.concatenate([one.reaction for one in found], axis=2),
+            max(one.residual for one in found),
+            max(one.iterations for one in found),
+        )
+
+    def _block(self, forces: Array, fixed: Array, guess: Array) -> Solution:
+        """Solve for up to LANES loads and check the true residual."""
+        loads = forces.shape[2]
+        f, held = _lanes(forces), _lanes(fixed)
+        b = (f - self.stiffness @ held) * self.is_free
+        x, iterations = self.inner(b, _lanes(guess) * self.is_free)
+        u = x + held
+        imbalance = self.stiffness @ u - f
+        size = norms(b)
+        scale = np.where(size > 0, size, 1)
+        missed = norms(imbalance * self.is_free) / scale
+        if not (missed <= np.maximum(ACCEPTED, round_off(self.free, u) / scale)).all():
+            raise SolveError(
+                f"solver: true residual {missed.max():.1e}; allowed {ACCEPTED:.0e}: refine mesh.level"
+            )
+        reaction = imbalance * self.supports
+        return Solution(u[:, :, :loads], reaction[:, :, :loads], float(missed.max()), iterations)
+
+
 def solve(
     mesh: Mesh,
     stiffness: Stiffness,
@@ -53,57 +151,8 @@ def solve(
     guess: Array | None = None,
     prescribed: Array | None = None,
 ) -> Solution:
-    """Solve for nodal displacements.
-
-    Parameters
-    ----------
-    mesh, stiffness :
-        The mesh and its stiffness.
-    forces : Array
-        Nodal forces (n, 3, loads), N.
-    held : array of bool
-        Held components (n, 3).
-    guess : Array, optional
-        Displacements to start from (n, 3, loads), mm.
-    prescribed : Array, optional
-        Displacements of the held components (n, 3, loads), mm; zero by default.
-
-    Returns
-    -------
-    Solution
-        Checked by its true residual.
-
-    Raises
-    ------
-    SolveError
-        If a part can move freely or the residual is larger than allowed.
-    """
-    empty = _without_stiffness(stiffness)
-    refuse_mechanisms(mesh, stiffness, held, empty)
-    free = (~(held | empty[:, None])).astype(float)
-    A = BlockMatrix.held(stiffness.patterns.nodes, stiffness.nodes, free)
-    system = _System(
-        K=BlockMatrix(stiffness.patterns.nodes, stiffness.nodes.reshape(-1, 9)),
-        A=A,
-        free=free[:, :, None],
-        supports=(held & ~empty[:, None])[:, :, None],
-        inner=_inner(mesh, stiffness, A, free),
-    )
-    fixed = np.zeros(forces.shape) if prescribed is None else prescribed * held[:, :, None]
-    start = np.zeros(forces.shape) if guess is None else guess
-    found = [
-        system.solve(*(values[:, :, first : first + LANES] for values in (forces, fixed, start)))
-        for first in range(0, forces.shape[2], LANES)
-    ]
-    return Solution(
-        np.concatenate([one.displacement for one in found], axis=2),
-        np.concatenate([one.reaction for one in found], axis=2),
-        max(one.residual for one in found),
-        max(one.iterations for one in found),
-    )
-
-
-Inner = Callable[[Array, Array], tuple[Array, int]]
+    """Solve once; see `Solver` for what is taken, returned and raised."""
+    return Solver.of(mesh, stiffness, held).solve(forces, guess, prescribed)
 
 
 def _inner(mesh: Mesh, stiffness: Stiffness, A: BlockMatrix, free: Array) -> Inner:
@@ -123,43 +172,8 @@ def _inner(mesh: Mesh, stiffness: Stiffness, A: BlockMatrix, free: Array) -> Inn
     return direct
 
 
-@dataclass(frozen=True)
-class _System:
-    """Matrix K, the same with held components cut off (A), masks (n, 3, 1) and a solver of A."""
-
-    K: BlockMatrix
-    A: BlockMatrix
-    free: Array
-    supports: Flags
-    inner: Inner
-
-    def solve(self, forces: Array, fixed: Array, guess: Array) -> Solution:
-        """Solve for up to LANES loads and check the true residual."""
-        loads = forces.shape[2]
-        f, held = _lanes(forces), _lanes(fixed)
-        b = (f - self.K @ held) * self.free
-        x, iterations = self.inner(b, _lanes(guess) * self.free)
-        u = x + held
-        imbalance = self.K @ u - f
-        size = norms(b)
-        scale = np.where(size > 0, size, 1)
-        missed = norms(imbalance * self.free) / scale
-        if not (missed <= np.maximum(ACCEPTED, round_off(self.A, u) / scale)).all():
-            raise SolveError(
-                f"solver: true residual {missed.max():.1e}; allowed {ACCEPTED:.0e}: refine mesh.level"
-            )
-        reaction = imbalance * self.supports
-        return Solution(u[:, :, :loads], reaction[:, :, :loads], float(missed.max()), iterations)
-
-
 def _lanes(values: Array) -> Array:
     """Nodal values (n, 3, loads) filled up with zeros to the width of a block vector."""
     padded = np.zeros((*values.shape[:2], LANES))
     padded[:, :, : values.shape[2]] = values
     return padded
-
-
-def _without_stiffness(stiffness: Stiffness) -> Flags:
-    """Nodes (n,) that belong to empty tissue alone."""
-    pattern = stiffness.patterns.nodes
-    return np.asarray(np.trace(stiffness.nodes[pattern.diagonal], axis1=1, axis2=2) == 0)
