@@ -65,18 +65,18 @@ def small_straight(small: Mesh) -> Mesh:
 
 
 def stiffness_of(
-    mesh: Mesh, constants: Array, patterns: elastic.Patterns | None = None
+    mesh: Mesh, constants: Array, pattern: elastic.Pattern | None = None
 ) -> elastic.Stiffness:
     """Stiffness from Young's modulus and Poisson's ratio of each part (parts, 2)."""
     elasticity = np.stack([isotropic(*pair) for pair in constants])
-    return elastic.assemble(mesh, patterns or elastic.Patterns.of(mesh), elasticity)
+    return elastic.assemble(mesh, pattern or elastic.Pattern.of(mesh), elasticity)
 
 
 def sparse(stiffness: elastic.Stiffness) -> sp.csr_array:
     """As a SciPy matrix; unknown 3 n + i is component i of node n."""
-    pattern = stiffness.patterns.nodes
+    pattern = stiffness.pattern
     size = 3 * pattern.size
-    blocks = (stiffness.nodes, pattern.indices, pattern.indptr)
+    blocks = (stiffness.blocks, pattern.indices, pattern.indptr)
     return sp.csr_array(sp.bsr_array(blocks, shape=(size, size)))
 
 

@@ -261,15 +261,22 @@ def dots(x: Array, y: Array) -> Array:
 
 
 @numba.njit(parallel=True, cache=True)
-def accumulate(x: Array, weights: Array, y: Array) -> None:
-    """Y += x times weights (LANES, LANES), for block vectors x and y."""
-    for i in numba.prange(x.shape[0]):
+def advance(along: Array, p: Array, q: Array, x: Array, r: Array) -> None:
+    """X += along p and r -= along q, lane by lane; along is (LANES,)."""
+    for i in numba.prange(p.shape[0]):
         for k in range(3):
             for c in range(LANES):
-                total = y[i, k, c]
-                for d in range(LANES):
-                    total += x[i, k, d] * weights[d, c]
-                y[i, k, c] = total
+                x[i, k, c] += along[c] * p[i, k, c]
+                r[i, k, c] -= along[c] * q[i, k, c]
+
+
+@numba.njit(parallel=True, cache=True)
+def turn(z: Array, back: Array, p: Array) -> None:
+    """P = z + back p, lane by lane; back is (LANES,)."""
+    for i in numba.prange(p.shape[0]):
+        for k in range(3):
+            for c in range(LANES):
+                p[i, k, c] = z[i, k, c] + back[c] * p[i, k, c]
 
 
 def use_threads(count: int) -> None:

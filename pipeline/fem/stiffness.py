@@ -1,15 +1,10 @@
-"""Element matrices by batched contraction, summed into 3 by 3 block rows.
-
-A mesh has two node graphs: all nodes (quadratic) and the corners alone (linear). Both stiffnesses come
-from the same element matrices, the linear one by Galerkin projection inside each cell, so no sparse
-triple product is ever formed.
-"""
+"""Element matrices by batched contraction, summed into 3 by 3 block rows."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cached_property
 
 import numpy as np
 import scipy.sparse as sp
@@ -24,9 +19,6 @@ STRAIGHT_TOLERANCE = 1e-9
 
 PAIRS = np.array([[0, 3, 5], [3, 1, 4], [5, 4, 2]])
 """Place of each pair of directions among the six components of a stress or a strain."""
-
-CORNERS_TO_NODES = np.vstack([np.eye(4), np.eye(4)[EDGES].mean(axis=1)])
-"""Values at the ten nodes of a cell from a linear field's four corner values (10, 4)."""
 
 
 @dataclass(frozen=True)
@@ -46,8 +38,9 @@ class Pattern:
     slots: Ints
 
     @classmethod
-    def of(cls, cells: Ints, count: int) -> Pattern:
-        """Pattern of cells (m, k) over a number of nodes."""
+    def of(cls, mesh: Mesh) -> Pattern:
+        """Pattern of a mesh; the costly part of assembly that depends on no modulus."""
+        cells, count = mesh.cells, len(mesh.nodes)
         ones, starts = np.ones(cells.size), np.arange(0, cells.size + 1, cells.shape[1])
         incidence = sp.csr_array((ones, cells.ravel(), starts), shape=(len(cells), count))
         graph = sp.csr_array(incidence.T @ incidence)
@@ -72,49 +65,32 @@ class Pattern:
 
 
 @dataclass(frozen=True)
-class Patterns:
-    """Patterns of all nodes and of the corners alone."""
-
-    nodes: Pattern
-    corners: Pattern
-
-    @classmethod
-    def of(cls, mesh: Mesh) -> Patterns:
-        """Patterns of a mesh; the costly part of assembly that depends on no modulus."""
-        return cls(
-            Pattern.of(mesh.cells, len(mesh.nodes)),
-            Pattern.of(mesh.cells[:, :4], mesh.vertex_count),
-        )
-
-
-@dataclass(frozen=True)
 class Stiffness:
-    """Block values (blocks, 3, 3) over both patterns, N/mm.
+    """Blocks (blocks, 3, 3) over a pattern, N/mm.
 
     Adds with another of the same mesh and scales with a number, so that the sum over parts of
     Young's modulus times the part's stiffness at unit modulus is the whole.
     """
 
-    patterns: Patterns
-    nodes: Array
-    corners: Array
+    pattern: Pattern
+    blocks: Array
 
     def __add__(self, other: Stiffness) -> Stiffness:
-        return Stiffness(self.patterns, self.nodes + other.nodes, self.corners + other.corners)
+        return Stiffness(self.pattern, self.blocks + other.blocks)
 
     def __rmul__(self, factor: float) -> Stiffness:
-        return Stiffness(self.patterns, factor * self.nodes, factor * self.corners)
+        return Stiffness(self.pattern, factor * self.blocks)
 
 
 def assemble(
-    mesh: Mesh, patterns: Patterns, elasticity: Array, parts: Iterable[int] | None = None
+    mesh: Mesh, pattern: Pattern, elasticity: Array, parts: Iterable[int] | None = None
 ) -> Stiffness:
     """Stiffness of some of the parts.
 
     Parameters
     ----------
-    mesh, patterns :
-        The mesh and its patterns.
+    mesh, pattern :
+        The mesh and its pattern.
     elasticity : Array
         Stress over strain of every part (parts, 6, 6), MPa; a part of zeros is left out.
     parts : iterable of int, optional
@@ -125,8 +101,7 @@ def assemble(
     Stiffness
         Sum over these parts.
     """
-    nodes = np.zeros((len(patterns.nodes.indices), 3, 3))
-    corners = np.zeros((len(patterns.corners.indices), 3, 3))
+    total = np.zeros((len(pattern.indices), 3, 3))
     for part in range(len(elasticity)) if parts is None else parts:
         if not elasticity[part].any():
             continue
@@ -134,9 +109,8 @@ def assemble(
         for some, order in batches(mesh, cells):
             chunk = cells[some]
             blocks = element_blocks(mesh.nodes[mesh.cells[chunk]], elasticity[part], order)
-            scatter(patterns.nodes.slots[chunk], blocks, nodes)
-            scatter(patterns.corners.slots[chunk], _to_corners(blocks), corners)
-    return Stiffness(patterns, nodes, corners)
+            scatter(pattern.slots[chunk], blocks, total)
+    return Stiffness(pattern, total)
 
 
 def is_straight(corners: Array) -> Flags:
@@ -188,14 +162,3 @@ def element_blocks(corners: Array, elasticity: Array, order: int) -> Array:
     coupling = elasticity[PAIRS[:, None, :, None], PAIRS[None, :, None, :]]
     blocks = products.reshape(count, 100, 9) @ coupling.reshape(9, 9)
     return blocks.reshape(count, 10, 10, 3, 3)
-
-
-@cache
-def _projection() -> Array:
-    """Weights (16, 100) that turn a cell's node blocks into corner blocks."""
-    return np.einsum("aA,bB->ABab", CORNERS_TO_NODES, CORNERS_TO_NODES).reshape(16, 100)
-
-
-def _to_corners(blocks: Array) -> Array:
-    count = len(blocks)
-    return np.matmul(_projection(), blocks.reshape(count, 100, 9)).reshape(count, 4, 4, 3, 3)

@@ -136,10 +136,10 @@ def solve_unit_loads(
     a mechanism over an empty gap may be sound over tissue.
     """
     with clock("assembly"):
-        patterns = elastic.Patterns.of(mesh)
+        pattern = elastic.Pattern.of(mesh)
         tissue = [k for k, part in enumerate(mesh.parts) if part.material == "tissue"]
         others = [k for k in range(len(mesh.parts)) if k not in tissue]
-        fixed = elastic.assemble(mesh, patterns, part_elasticity(mesh, NO_STAGE), others)
+        fixed = elastic.assemble(mesh, pattern, part_elasticity(mesh, NO_STAGE), others)
         forces = unit_forces(mesh, case.loads, case.femur, geometry.top[2])
     held = np.zeros(mesh.nodes.shape, dtype=bool)
     held[mesh.patches["distal_end"]] = True
@@ -148,7 +148,7 @@ def solve_unit_loads(
     guess = None
     for stage in sorted(stages, key=lambda s: -s.material().modulus):
         with clock("assembly"):
-            total = fixed + elastic.assemble(mesh, patterns, part_elasticity(mesh, stage), tissue)
+            total = fixed + elastic.assemble(mesh, pattern, part_elasticity(mesh, stage), tissue)
         with clock("solve"):
             try:
                 solution = solve(mesh, total, forces, held, guess)

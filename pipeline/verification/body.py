@@ -27,7 +27,7 @@ from pipeline.fem.space import (
     shape,
     strains,
 )
-from pipeline.fem.stiffness import Patterns, Stiffness, assemble
+from pipeline.fem.stiffness import Pattern, Stiffness, assemble
 from pipeline.measures.motion import Motion, face_motion
 
 ORDER = 4
@@ -49,7 +49,7 @@ class Body:
     @cached_property
     def stiffness(self) -> Stiffness:
         """Its stiffness."""
-        return assemble(self.mesh, Patterns.of(self.mesh), self.elasticity)
+        return assemble(self.mesh, Pattern.of(self.mesh), self.elasticity)
 
     @cached_property
     def outside(self) -> Ints:

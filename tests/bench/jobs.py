@@ -120,7 +120,7 @@ def ngsolve(model: Model) -> Result:
 def bandwidth(model: Model) -> Result:
     """Bytes a second of a large copy and of our matrix passes, and the passes' share of the solve."""
     total = model.stiffness()
-    A = BlockMatrix(total.patterns.nodes, total.nodes.reshape(-1, 9))
+    A = BlockMatrix(total.pattern.nodes, total.nodes.reshape(-1, 9))
     rates, passes = {}, {}
     for name, matrix in (("double", A), ("single", A.single())):
         x = np.ones((len(model.mesh.nodes), 3, LANES), matrix.values.dtype)

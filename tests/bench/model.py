@@ -20,7 +20,7 @@ from pipeline.fem.mesh import Mesh, MeshPart, cell_volumes
 from pipeline.fem.meshing import mesher
 from pipeline.fem.meshing.sizes import LEVELS, Sizes
 from pipeline.fem.space import Array, Flags
-from pipeline.fem.stiffness import Patterns, Stiffness, assemble
+from pipeline.fem.stiffness import Pattern, Stiffness, assemble
 from pipeline.run.solving import part_elasticity
 from pipeline.study.stages import Stage
 
@@ -38,12 +38,12 @@ class Model:
 
     def stiffness(self) -> Stiffness:
         """Assembled from nothing, pattern included."""
-        return assemble(self.mesh, Patterns.of(self.mesh), self.elasticity)
+        return assemble(self.mesh, Pattern.of(self.mesh), self.elasticity)
 
     def reduced(self) -> tuple[sp.csr_array, Array]:
         """Matrix and six right-hand sides of the free unknowns, for direct solvers."""
         total, free = self.stiffness(), ~self.held.ravel()
-        pattern, size = total.patterns.nodes, 3 * len(self.mesh.nodes)
+        pattern, size = total.pattern.nodes, 3 * len(self.mesh.nodes)
         blocks = (total.nodes, pattern.indices, pattern.indptr)
         matrix = sp.csr_array(sp.bsr_array(blocks, shape=(size, size)))
         return matrix[free][:, free], self.forces.reshape(size, -1)[free]

@@ -12,7 +12,10 @@ from skfem.models.elasticity import lame_parameters, linear_elasticity
 from geometries.materials import isotropic
 from pipeline.fem import stiffness as elastic
 from pipeline.fem.mesh import Mesh
-from tests.models import own_constants, sparse, stiffness_of
+from pipeline.fem.solver.blocks import BlockMatrix
+from pipeline.fem.solver.transfer import corner_matrix, corner_weights
+from pipeline.fem.space import EDGES
+from tests.models import end_held, own_constants, sparse, stiffness_of
 
 E, NU = 23_000.0, 0.31
 
@@ -74,39 +77,50 @@ def test_sum_does_not_depend_on_order_or_batches(small: Mesh, monkeypatch: pytes
     monkeypatch.setattr(elastic, "CHUNK", 37)
     elasticity = np.stack([isotropic(*pair) for pair in constants])
     backwards = range(len(elasticity) - 1, -1, -1)
-    other = elastic.assemble(small, elastic.Patterns.of(small), elasticity, backwards)
+    other = elastic.assemble(small, elastic.Pattern.of(small), elasticity, backwards)
     assert abs(sparse(other) - expected).max() < 1e-14 * abs(expected).max()
 
 
 def test_whole_is_the_sum_of_moduli_times_parts(small: Mesh):
     # Linearity of the energy in Young's modulus; definition.
-    constants, patterns = own_constants(small), elastic.Patterns.of(small)
+    constants, pattern = own_constants(small), elastic.Pattern.of(small)
     at_one = np.stack([isotropic(1.0, poisson) for _, poisson in constants])
     total = sum(
-        (modulus * elastic.assemble(small, patterns, at_one, [part])
+        (modulus * elastic.assemble(small, pattern, at_one, [part])
          for part, (modulus, _) in enumerate(constants)),
-        start=0.0 * elastic.assemble(small, patterns, at_one, []),
+        start=0.0 * elastic.assemble(small, pattern, at_one, []),
     )  # fmt: skip
-    expected = stiffness_of(small, constants, patterns)
-    for name in ("nodes", "corners"):
-        found, wanted = getattr(total, name), getattr(expected, name)
-        assert abs(found - wanted).max() < 1e-13 * abs(wanted).max()
+    expected = stiffness_of(small, constants, pattern)
+    assert abs(total.blocks - expected.blocks).max() < 1e-13 * abs(expected.blocks).max()
 
 
 @pytest.mark.parametrize("mesh_name", ["small_straight", "small"])
-def test_linear_level_is_the_projected_quadratic_level(request: pytest.FixtureRequest, mesh_name: str):
-    # Galerkin: P' K P with linear interpolation to the edge middles; definition.
+def test_the_corner_level_is_the_projected_quadratic_level(
+    request: pytest.FixtureRequest, mesh_name: str
+):
+    # Galerkin: F P' F K F P F, held components cut off before and after; definition.
     mesh: Mesh = request.getfixturevalue(mesh_name)
     stiffness = stiffness_of(mesh, own_constants(mesh))
-    K, corners = sparse(stiffness), mesh.vertex_count
-    weights = np.zeros((len(mesh.nodes), corners))
-    weights[np.arange(corners), np.arange(corners)] = 1
-    ends = ((0, 1), (1, 2), (0, 2), (0, 3), (1, 3), (2, 3))
-    for middle, (a, b) in enumerate(ends, start=4):
-        for end in (a, b):
-            weights[mesh.cells[:, middle], mesh.cells[:, end]] = 0.5
-    P = sp.csr_array(sp.kron(sp.csr_array(weights), sp.eye_array(3)))
-    pattern = stiffness.patterns.corners
-    blocks = (stiffness.corners, pattern.indices, pattern.indptr)
-    linear = sp.csr_array(sp.bsr_array(blocks, shape=(3 * corners, 3 * corners)))
-    assert abs(linear - P.T @ K @ P).max() < 1e-12 * abs(linear).max()
+    free = (~end_held(mesh)).astype(float)
+    weights = corner_weights(mesh)
+    A = BlockMatrix.held(stiffness.pattern, stiffness.blocks, free)
+    found = corner_matrix(A, weights, free)
+    corners = mesh.vertex_count
+    cut, kept = (sp.diags_array(one.ravel()) for one in (free, free[:corners]))
+    P = sp.csr_array(sp.kron(weights, sp.eye_array(3)))
+    expected = kept @ P.T @ cut @ sparse(stiffness) @ cut @ P @ kept
+    expected = expected + sp.diags_array(1 - free[:corners].ravel())
+    assert abs(sp.csr_array(found) - expected).max() < 1e-12 * abs(expected).max()
+
+
+def test_linear_fields_stay_on_the_corner_level(small: Mesh):
+    # Barycentric coordinates reproduce linear functions, in curved cells too; middles less than
+    # 0.01 mm off their chords are left on them. Definition.
+    weights = corner_weights(small)
+    places = weights @ small.nodes[: small.vertex_count]
+    assert np.abs(places - small.nodes).max() < 0.01
+    middles = np.zeros((len(small.nodes), 3))
+    middles[small.cells[:, 4:]] = small.nodes[small.cells[:, EDGES]].mean(axis=2)
+    off = np.linalg.norm(middles - small.nodes, axis=1)[small.vertex_count :]
+    assert off.max() > 0.1  # so the mean of two corners would have missed them by as much
+    assert np.allclose(weights.sum(axis=1), 1.0)

@@ -13,7 +13,7 @@ from pipeline.fem.loads import rigid_modes
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import FACES
-from pipeline.fem.stiffness import Patterns
+from pipeline.fem.stiffness import Pattern
 from tests.models import (
     FEW_CELLS,
     SHORT_PLATE,
@@ -34,8 +34,8 @@ def nail_plate() -> tuple[Geometry, Mesh]:
 
 
 @pytest.fixture(scope="module")
-def patterns(nail_plate: tuple[Geometry, Mesh]) -> Patterns:
-    return Patterns.of(nail_plate[1])
+def pattern(nail_plate: tuple[Geometry, Mesh]) -> Pattern:
+    return Pattern.of(nail_plate[1])
 
 
 def test_same_input_gives_the_same_mesh(nail_plate: tuple[Geometry, Mesh]):
@@ -84,12 +84,12 @@ def count_bodies(cells: np.ndarray) -> int:
 
 
 def test_construct_of_one_modulus_carries_uniform_strain(
-    nail_plate: tuple[Geometry, Mesh], patterns: Patterns
+    nail_plate: tuple[Geometry, Mesh], pattern: Pattern
 ):
     # MacNeal & Harder 1985, patch test; from memory. With one material in all parts, uniform strain
     # must need no force at any inner node: interfaces, bolts in their holes and relaxed cells included.
     _, mesh = nail_plate
-    K = sparse(stiffness_of(mesh, np.tile([17_000.0, 0.30], (len(mesh.parts), 1)), patterns))
+    K = sparse(stiffness_of(mesh, np.tile([17_000.0, 0.30], (len(mesh.parts), 1)), pattern))
     strain = np.array([[2.0, 1.0, 1.0], [1.0, 2.0, 1.0], [1.0, 1.0, 2.0]]) * 5e-4
     forces = (K @ (mesh.nodes @ strain).ravel()).reshape(-1, 3)
     inside = np.ones(len(mesh.nodes), dtype=bool)
@@ -99,11 +99,11 @@ def test_construct_of_one_modulus_carries_uniform_strain(
 
 
 def test_rigid_motion_of_a_construct_costs_no_force(
-    nail_plate: tuple[Geometry, Mesh], patterns: Patterns
+    nail_plate: tuple[Geometry, Mesh], pattern: Pattern
 ):
     # Definition; all materials, curved and straight cells.
     _, mesh = nail_plate
-    K = sparse(stiffness_of(mesh, own_constants(mesh), patterns))
+    K = sparse(stiffness_of(mesh, own_constants(mesh), pattern))
     modes = rigid_modes(mesh.nodes, np.array([0.0, 0.0, 200.0])).reshape(-1, 6)
     forces = np.linalg.norm(K @ modes, axis=0)
     assert (forces < 1e-12 * np.abs(K).max() * np.linalg.norm(modes, axis=0)).all()

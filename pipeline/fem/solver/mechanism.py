@@ -52,8 +52,8 @@ def loose_bodies(mesh: Mesh, stiffness: Stiffness, held: Flags) -> list[LooseBod
     held : array of bool
         Held components (n, 3).
     """
-    pattern = stiffness.patterns.nodes
-    joined = np.trace(stiffness.nodes, axis1=1, axis2=2) != 0
+    pattern = stiffness.pattern
+    joined = np.trace(stiffness.blocks, axis1=1, axis2=2) != 0
     edges = (joined[joined], (pattern.rows[joined], pattern.indices[joined]))
     graph = sp.csr_array(edges, shape=(pattern.size, pattern.size))
     _, body = connected_components(graph, directed=False)
@@ -84,8 +84,8 @@ def refuse_mechanisms(loose: Iterable[LooseBody]) -> None:
 
 def without_stiffness(stiffness: Stiffness) -> Flags:
     """Nodes (n,) that belong to empty tissue alone."""
-    pattern = stiffness.patterns.nodes
-    return np.asarray(np.trace(stiffness.nodes[pattern.diagonal], axis1=1, axis2=2) == 0)
+    pattern = stiffness.pattern
+    return np.asarray(np.trace(stiffness.blocks[pattern.diagonal], axis1=1, axis2=2) == 0)
 
 
 def free_motions(positions: Array, held: Flags) -> list[str]:

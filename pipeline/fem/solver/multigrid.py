@@ -21,8 +21,8 @@ from pipeline.fem.kernels import LANES, dots, interpolate, scale_blocks, smooth,
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.solver.blocks import BlockMatrix
 from pipeline.fem.solver.factors import Factors, factor
-from pipeline.fem.space import EDGES, Array
-from pipeline.fem.stiffness import Stiffness
+from pipeline.fem.solver.transfer import corner_matrix, corner_weights
+from pipeline.fem.space import Array
 
 SMOOTHING_STEPS = 7
 SMOOTHING_RANGE = 40.0
@@ -90,7 +90,7 @@ class Cycle:
         return x
 
 
-def prepare(mesh: Mesh, stiffness: Stiffness, matrix: BlockMatrix, free: Array) -> Cycle:
+def prepare(mesh: Mesh, matrix: BlockMatrix, free: Array) -> Cycle:
     """Set up the cycle for a matrix with its held components.
 
     Raises
@@ -98,20 +98,8 @@ def prepare(mesh: Mesh, stiffness: Stiffness, matrix: BlockMatrix, free: Array) 
     SolveError
         If the construct is a mechanism.
     """
-    corner_free = free[: mesh.vertex_count]
-    corner = BlockMatrix.held(stiffness.patterns.corners, stiffness.corners, corner_free)
-    return Cycle(matrix, _transfer(mesh), factor(corner.sparse()), free)
-
-
-def _transfer(mesh: Mesh) -> sp.csr_array:
-    """Interpolation (n, corners): a corner takes its own value, an edge middle the mean of two."""
-    count, corners = len(mesh.nodes), mesh.vertex_count
-    ends = np.zeros((count - corners, 2), dtype=np.int64)
-    ends[mesh.cells[:, 4:] - corners] = mesh.cells[:, EDGES]
-    rows = np.concatenate([np.arange(corners), np.repeat(np.arange(corners, count), 2)])
-    columns = np.concatenate([np.arange(corners), ends.ravel()])
-    weights = np.concatenate([np.ones(corners), np.full(2 * len(ends), 0.5)])
-    return sp.csr_array((weights, (rows, columns)), shape=(count, corners))
+    weights = corner_weights(mesh)
+    return Cycle(matrix, weights, factor(corner_matrix(matrix, weights, free)), free)
 
 
 def largest_eigenvalue(matrix: BlockMatrix) -> float:

@@ -78,13 +78,13 @@ class Solver:
         refuse_mechanisms(loose_bodies(mesh, stiffness, held))
         empty = without_stiffness(stiffness)
         free = (~(held | empty[:, None])).astype(float)
-        A = BlockMatrix.held(stiffness.patterns.nodes, stiffness.nodes, free)
+        A = BlockMatrix.held(stiffness.pattern, stiffness.blocks, free)
         return cls(
-            stiffness=BlockMatrix(stiffness.patterns.nodes, stiffness.nodes.reshape(-1, 9)),
+            stiffness=BlockMatrix(stiffness.pattern, stiffness.blocks.reshape(-1, 9)),
             free=A,
             is_free=free[:, :, None] > 0,
             supports=(held & ~empty[:, None])[:, :, None],
-            inner=_inner(mesh, stiffness, A, free),
+            inner=_inner(mesh, A, free),
         )
 
     def solve(
@@ -155,13 +155,13 @@ def solve(
     return Solver.of(mesh, stiffness, held).solve(forces, guess, prescribed)
 
 
-def _inner(mesh: Mesh, stiffness: Stiffness, A: BlockMatrix, free: Array) -> Inner:
+def _inner(mesh: Mesh, A: BlockMatrix, free: Array) -> Inner:
     """Solver of the free components from a right-hand side and a first guess.
 
     A small system is factored whole and takes no iterations.
     """
     if mesh.unknowns > DIRECT_UP_TO:
-        cycle = prepare(mesh, stiffness, A, free)
+        cycle = prepare(mesh, A, free)
         return lambda b, start: conjugate_gradients(A, cycle, b, start, TOLERANCE)
     factors = factor(A.sparse())
 
