@@ -33,6 +33,7 @@ from geometries.readout import Beam, GapFrame, Pin
 from geometries.rods import SAME_MM, rods
 from geometries.solids import Contact, Geometry, Part, Patch, Piece, Prism, Role, Tool, cylinder
 from geometries.stem import bed_part, stem_beam, stem_part
+from geometries.touch import stops
 
 SECTION_INSET_MM = 15.0
 THIN_FILLING = 0.5
@@ -98,6 +99,7 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
     bolted = [[part] for part in parts if part.role == "bolt" and is_beside]
     check_apart(construct.name, plated, bolted)
     parts += [part for one in plated for part in one]
+    named = {one[0].name: plate for one, plate in zip(plated, plates, strict=True)}
 
     loaded: tuple[Role, ...] = ("stem",) if isinstance(rod, Stem) else BONE
     return Geometry(
@@ -119,6 +121,8 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
         bow=femur.bow,
         beams=tuple(beams),
         void=_void(rod, femur),
+        stops=stops(femur, defect, rod, named, sections) if construct.has_gap else (),
+        apart=_apart(rod, parts),
     )
 
 
@@ -154,9 +158,16 @@ def _void(rod: Nail | Stem | None, femur: Femur) -> tuple[float, float, float] |
         holes = eccentric_hole(femur, rod).circles
         largest = max([largest, *(r for _, _, z, r in holes if r > canal.at(z) + SAME_MM)])
     width = rod.clearance_mm
-    if rod.canal != "void" and not rod.is_centred:
+    if rod.canal in ("filler", "bonded") and not rod.is_centred:
         width *= THIN_FILLING  # curved cells must fit between two surfaces that are not parallel
     return rod.diameter_mm / 2, largest, width
+
+
+def _apart(rod: Nail | Stem | None, parts: list[Part]) -> tuple[tuple[str, str], ...]:
+    """Bolts that have play in their nail."""
+    if not isinstance(rod, Nail) or rod.bolts.fit == "tied":
+        return ()
+    return tuple((part.name, "nail") for part in parts if part.role == "bolt")
 
 
 def _bent(pin: Pin, bow: Bow | None) -> Pin:

@@ -156,6 +156,11 @@ class Defect(Parameters):
         description="Whether the two rough ends fit each other as broken, or are unlike as after "
         "resorption.",
     )
+    bone_ends: Practice[Literal["contact", "pass"]] = Field(
+        "contact",
+        description="contact keeps the bone ends from passing through each other, without friction; "
+        "soft tissue between them is squeezed flat first. pass lets them, as a bound.",
+    )
     rough_seed: Practice[Whole] = Field(
         1, ge=0, le=1_000_000, description="Chooses one roughness among all."
     )

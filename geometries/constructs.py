@@ -99,7 +99,12 @@ class Compared(Named):
         for chosen in product(*(bounds.items() for bounds in asked.values())):
             parts: dict[str, object] = dict(zip(asked, (one for _, one in chosen), strict=True))
             parts["name"] = "-".join((self.name, *(bound for bound, _ in chosen)))
-            words = ", ".join(one.interface for _, one in chosen)
+            words = ", ".join(
+                word
+                for key, (_, one) in zip(asked, chosen, strict=True)
+                for word in one.interfaces
+                if word not in self.implants[key].interfaces
+            )
             made.append((self.model_copy(update=parts), words))
         return tuple(made)
 

@@ -126,29 +126,38 @@ def bone_parts(
     wall = outer.at(length / 2) - reamed_profile(femur, rod).at(length / 2)
     distal = less(up_to(outer, inner, [0.0, sections[0]], ends[0]), *holes)
     proximal = less(down_to(outer, inner, [sections[1], length], ends[1]), *holes)
-    below, above = (
-        end.height if end.is_level else _zone(outer, end)[side] for side, end in enumerate(ends)
-    )
-    top, bottom = _core_ends(femur, rod)
-    cores = {
-        "cancellous_distal": [0.0, sections[0], min(top, below)],
-        "cancellous_proximal": [max(bottom, above), sections[1], length],
-    }
-    if isinstance(rod, Stem) or bottom > sections[1] - FACE_MARGIN_MM:  # a bed fills it, or nothing
-        del cores["cancellous_proximal"]
-    if top < sections[0] + FACE_MARGIN_MM:
-        del cores["cancellous_distal"]
     parts = []
-    for name, levels in cores.items():
+    for name, (bottom, top) in core_spans(femur, rod, ends, sections).items():
+        levels = [bottom, *(z for z in sections if bottom < z < top), top]
         pieces = tuple(
             piece for low, high in pairwise(levels) for piece in _core(femur, rod, low, high)
         )
-        parts.append(Part(name, "cancellous", femur.cancellous, pieces, canal.at(levels[0])))
+        parts.append(Part(name, "cancellous", femur.cancellous, pieces, canal.at(bottom)))
     return [
         *parts,
         Part("cortex_distal", "cortex", femur.cortical, distal, wall),
         Part("cortex_proximal", "cortex", femur.cortical, proximal, wall),
     ]
+
+
+def core_spans(
+    femur: Femur, rod: Nail | Stem | None, ends: tuple[Face, Face], sections: tuple[float, float]
+) -> dict[str, tuple[float, float]]:
+    """Heights between which each cancellous core lies, by its part, mm; none that is not there."""
+    outer = outer_profile(femur)
+    below, above = (
+        end.height if end.is_level else _zone(outer, end)[side] for side, end in enumerate(ends)
+    )
+    top, bottom = _core_ends(femur, rod)
+    spans = {
+        "cancellous_distal": (0.0, min(top, below)),
+        "cancellous_proximal": (max(bottom, above), femur.length_mm),
+    }
+    if isinstance(rod, Stem) or bottom > sections[1] - FACE_MARGIN_MM:  # a bed fills it, or nothing
+        del spans["cancellous_proximal"]
+    if top < sections[0] + FACE_MARGIN_MM:
+        del spans["cancellous_distal"]
+    return spans
 
 
 def _core_ends(femur: Femur, rod: Nail | Stem | None) -> tuple[float, float]:

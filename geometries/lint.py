@@ -110,10 +110,13 @@ def _nail_findings(femur: Femur, defect: Defect, nail: Nail) -> Iterator[str]:
         )
     yield from _break_findings(nail, low, high)
     yield from _end_findings(low, high, gap)
-    if nail.bolts.diameter_mm > nail.diameter_mm - 3:
+    play = nail.bolts.play_mm if nail.bolts.fit == "play" else 0.0
+    if nail.bolts.diameter_mm + play > nail.diameter_mm - 3:
+        with_play = f" with play_mm = {play:g}" if play else ""
         yield (
-            f"nail.bolts.diameter_mm = {nail.bolts.diameter_mm:g} leaves under 1.5 mm of nail on "
-            f"either side; allowed {nail.diameter_mm - 3:g} mm or less: choose thinner bolts"
+            f"nail.bolts.diameter_mm = {nail.bolts.diameter_mm:g}{with_play} leaves under 1.5 mm of "
+            f"nail on either side; allowed {nail.diameter_mm - 3 - play:g} mm or less: choose "
+            "thinner bolts"
         )
     if nail.bolts.spacing_mm < nail.bolts.diameter_mm + LEAST_BETWEEN_MM:
         yield (

@@ -40,10 +40,10 @@ def unheld(
     if isinstance(rod, Nail):
         held = {body for joint in joints for body in joint}
         for number, (low, high) in enumerate(nail_spans(rod), start=1):
-            if f"nail {number}" not in held:
+            if f"nail {number}" not in held and rod.canal != "contact":
                 findings.append(
                     f"nail: no bolt holds it between {low:g} and {high:g} mm, so it {FREE}; allowed is "
-                    "1 bolt there or more, or canal = 'filler' or 'bonded': use one of them"
+                    "1 bolt there or more, or canal = 'contact', 'filler' or 'bonded': use one of them"
                 )
     if PROXIMAL in _reached(DISTAL, joints):
         return findings, ""

@@ -42,7 +42,7 @@ def nail_parts(nail: Nail, bone: Profile) -> list[Part]:
     """The tube, cut in the middle of its wall, then the bolts that paint over it.
 
     The cut makes every mesh two layers thick in the wall. Bolts stand 1.5 mm out of the bone at
-    either side; their holes in nail and bone are their own size (tied).
+    either side; their holes in nail and bone are their own size, whatever their play.
     """
     wall = (nail.diameter_mm - nail.cannulation_mm) / 2
     middle, slot = (nail.diameter_mm + nail.cannulation_mm) / 2, _slot(nail)
@@ -109,7 +109,7 @@ def canal_part(nail: Nail, femur: Femur, gap: tuple[float, float]) -> Part | Non
     StudyError
         If the nail is to be tied and the canal is wider everywhere.
     """
-    if nail.canal == "void":
+    if nail.canal in ("void", "contact"):
         return None
     low, high = nail.ends_mm
     surface = along_nail(nail, low - SLOT_BEYOND_MM, high + SLOT_BEYOND_MM, nail.diameter_mm)

@@ -6,80 +6,22 @@ description says of usual values too.
 
 from __future__ import annotations
 
-from math import degrees
-from typing import Annotated, ClassVar, Literal, Self, get_args
+from typing import Annotated, ClassVar, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, Strict, model_validator
+from pydantic import Field, model_validator
 
+from geometries.base import BRACKET as BRACKET
+from geometries.base import Implant as Implant
+from geometries.base import Metal as Metal
+from geometries.base import Parameters as Parameters
+from geometries.base import Real as Real
+from geometries.base import Whole as Whole
+from geometries.bolts import Bolts as Bolts
 from geometries.sources import FromMemory, Practice
 
-Real = Annotated[float, Strict()]
-Whole = Annotated[int, Strict()]
-Metal = Literal["titanium", "steel", "cobalt"]
 BORE_GRAZE_MM = 0.1  # a bolt wider than the bore by less runs in the bore's wall, as thin as a razor
 Aside = Annotated[Real, Field(ge=-12, le=12)]
 Offset = tuple[Aside, Aside]
-BRACKET = "bracket"  # the value of a key that asks for all its others, as bounds
-
-
-class Parameters(BaseModel):
-    """Base of all models: frozen, no unknown keys, no NaN or infinity."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-
-
-class Implant(Parameters):
-    """What is put into or onto the bone; a key, its most compliant value first, says how they meet."""
-
-    surface: ClassVar[tuple[str, str]]  # what tables call it, and the key
-
-    @property
-    def interface(self) -> str:
-        """How it meets the bone, in words for every table."""
-        return f"{self.surface[0]} {getattr(self, self.surface[1])}"
-
-    @property
-    def interfaces(self) -> tuple[str, ...]:
-        """The same of all its surfaces, and what sets them apart."""
-        return (self.interface,)
-
-    def at_bounds(self) -> dict[str, Self]:
-        """Copies at each bound, the most compliant first; none unless it asks for a bracket."""
-        _, key = self.surface
-        if getattr(self, key) != BRACKET:
-            return {}
-        values = get_args(type(self).model_fields[key].annotation)
-        return {one: self.model_copy(update={key: one}) for one in values if one != BRACKET}
-
-
-class Bolts(Parameters):
-    """Interlocking bolts of a nail, tied in nail and bone."""
-
-    diameter_mm: FromMemory[Real] = Field(
-        5.0, ge=3.5, le=6.5, description="Bolt diameter, mm. 4.5 to 6 usual."
-    )
-    azimuth_deg: FromMemory[Real] = Field(
-        0.0,
-        ge=-90,
-        le=90,
-        description="Direction, degrees: 0 from lateral to medial, 90 from front to back, between "
-        "them oblique.",
-    )
-    play_mm: FromMemory[Real] = Field(
-        0.0,
-        ge=0,
-        le=0.25,
-        description="Radius of the nail's holes less that of the bolts, mm. The model ties them all "
-        "the same; tables say how far the fragments turn and slide freely besides.",
-    )
-    proximal: FromMemory[Whole] = Field(2, ge=0, le=2, description="Bolts at the proximal end.")
-    distal: FromMemory[Whole] = Field(2, ge=0, le=3, description="Bolts at the distal end.")
-    first_mm: FromMemory[Real] = Field(
-        15.0, ge=8, le=60, description="From the nail's end to the first bolt, mm."
-    )
-    spacing_mm: FromMemory[Real] = Field(
-        20.0, ge=10, le=60, description="From one bolt to the next, mm."
-    )
 
 
 class Nail(Implant):
@@ -144,11 +86,12 @@ class Nail(Implant):
         description="Radius of the nail's own bow, mm; none is straight. The model gives it the "
         "bone's bow; the plan says how far they differ.",
     )
-    canal: Literal["void", "filler", "bonded", "bracket"] = Field(
-        "void",
-        description="Between nail and canal: void carries nothing; filler is marrow, 2 MPa, all the "
-        "way to the bone; bonded ties the nail to the reamed canal where it fits (upper bound); "
-        "bracket runs all three. Surfaces never touch by themselves in this linear model.",
+    canal: Literal["void", "contact", "filler", "bonded", "bracket"] = Field(
+        "contact",
+        description="Between nail and canal: contact lets the nail bear on the canal's wall where it "
+        "has used up its clearance, without friction; void lets it pass through the wall (lower "
+        "bound); filler is marrow, 2 MPa, all the way to the bone; bonded ties the nail to the reamed "
+        "canal where it fits (upper bound); bracket runs all four.",
     )
     break_mm: Real | None = Field(
         None,
@@ -165,13 +108,24 @@ class Nail(Implant):
     @property
     def interfaces(self) -> tuple[str, ...]:
         """What lies in the canal, how the bolts hold, and whether the nail is broken."""
-        words = [self.interface, "bolts tied"]
-        if self.bolts.play_mm > 0:
-            turn, slide = self.free_play
-            words.append(f"their play of ±{turn:.1f}° and ±{slide:.2f} mm left out")
+        words = [self.interface]
+        if self.bolts.count:
+            words.append(self.bolts.interface)
         if self.break_mm is not None:
             words.append("nail broken")
         return tuple(words)
+
+    def at_bounds(self) -> dict[str, Self]:
+        """Copies at each bound of its canal and of its bolts; none unless one asks for a bracket."""
+        canals = super().at_bounds()
+        if self.bolts.along != BRACKET or self.bolts.fit == "tied" or not self.bolts.count:
+            return canals
+        found = {}
+        for name, one in (canals or {"": self}).items():
+            for along in ("slides", "held"):
+                bolts = one.bolts.model_copy(update={"along": along})
+                found[f"{name}-{along}".strip("-")] = one.model_copy(update={"bolts": bolts})
+        return found
 
     @property
     def ends_mm(self) -> tuple[float, float]:
@@ -193,16 +147,6 @@ class Nail(Implant):
         """Room that reaming leaves round it, mm."""
         return self.reaming_mm / 2
 
-    @property
-    def free_play(self) -> tuple[float, float]:
-        """How far the fragments turn, degrees, and slide, mm, either way before the bolts bear.
-
-        At each end that has bolts these meet the hole's rim at the nail's surface (plain geometry).
-        """
-        bolts = self.bolts
-        ends = (bolts.proximal > 0) + (bolts.distal > 0)
-        return ends * degrees(2 * bolts.play_mm / self.diameter_mm), ends * bolts.play_mm
-
     @model_validator(mode="after")
     def _cannulation_real(self) -> Self:
         if 0 < self.cannulation_mm < 2:
@@ -221,7 +165,7 @@ class Nail(Implant):
     @model_validator(mode="after")
     def _bolts_cross_bore(self) -> Self:
         wider = self.bolts.diameter_mm - self.cannulation_mm
-        if self.bolts.proximal + self.bolts.distal and 0 < wider < BORE_GRAZE_MM:
+        if self.bolts.count and 0 < wider < BORE_GRAZE_MM:
             raise ValueError(
                 f"bolts.diameter_mm = {self.bolts.diameter_mm:g} is {wider:.2f} mm wider than "
                 f"cannulation_mm = {self.cannulation_mm:g}: their surfaces graze and do not mesh; "

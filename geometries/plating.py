@@ -69,9 +69,9 @@ class Plate(Implant):
     )
     on_bone: Practice[Literal["offset", "bonded", "bracket"]] = Field(
         "offset",
-        description="offset leaves the space under the plate void; bonded fills it with bone on "
-        "either side of the gap: an upper bound for a plate pressed on, without preload or "
-        "friction; bracket runs both.",
+        description="offset leaves the space under the plate void until the plate bends onto the bone "
+        "and bears there; bonded fills it with bone on either side of the gap: an upper bound for a "
+        "plate pressed on, without preload or friction; bracket runs both.",
     )
     azimuth_deg: Real = Field(
         0.0,

@@ -17,6 +17,7 @@ from geometries.frame import Points as Points
 from geometries.frame import Vector as Vector
 from geometries.frame import radial as radial
 from geometries.readout import Beam, GapFrame, Pin
+from geometries.stops import Stop
 from geometries.tools import HalfSpace as HalfSpace
 from geometries.tools import Loft as Loft
 from geometries.tools import Sector as Sector
@@ -223,6 +224,10 @@ class Geometry:
         Bolts and screws.
     beams : tuple of Beam
         Nail and plate.
+    stops : tuple of Stop
+        Where surfaces can touch.
+    apart : tuple of (str, str)
+        Parts that lie face to face in the mesh and share no node: the first takes nodes of its own.
     bow : Bow, optional
         How the mesh is bent; parts, patches and sections are straight, all that is read is not.
     """
@@ -237,6 +242,8 @@ class Geometry:
     void: tuple[float, float, float] | None = None
     pins: tuple[Pin, ...] = ()
     beams: tuple[Beam, ...] = ()
+    stops: tuple[Stop, ...] = ()
+    apart: tuple[tuple[str, str], ...] = ()
     bow: Bow | None = None
 
     @property

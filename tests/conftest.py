@@ -25,8 +25,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 @pytest.fixture
 def demo() -> dict[str, Any]:
-    """Contents of the demo study."""
-    return tomllib.loads((ROOT / "configs" / "demo.toml").read_text(encoding="utf-8"))
+    """Contents of the demo study; its question asks for the shear that made-up rows have."""
+    read = tomllib.loads((ROOT / "configs" / "demo.toml").read_text(encoding="utf-8"))
+    return read | {"question": read["question"] | {"quantity": "gap_shear_movement"}}
 
 
 @pytest.fixture(scope="session")

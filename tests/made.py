@@ -15,10 +15,20 @@ from typing import Any
 
 from PIL import Image
 
+from pipeline.measures.curves import CURVE_COLUMNS
 from pipeline.run.execute import Asked, write_inputs
 from pipeline.run.planning import Plan
 from pipeline.run.record import CASE_COLUMNS
-from pipeline.storage.casebook import FIELDS, LOG, ROWS, SUMMARY, case_folder, folder_of, write_index
+from pipeline.storage.casebook import (
+    CURVES,
+    FIELDS,
+    LOG,
+    ROWS,
+    SUMMARY,
+    case_folder,
+    folder_of,
+    write_index,
+)  # fmt: skip
 from pipeline.storage.files import write_json, write_table
 from pipeline.study.config import StudyConfig
 from pipeline.tables import rows as tables
@@ -81,11 +91,18 @@ def write_comparisons(out: Path, gaps: Mapping[str, str]) -> None:
 
 
 def write_case(
-    out: Path, address: str, rows: Iterable[Row] = (), fields: str | None = None, **record: Any
+    out: Path,
+    address: str,
+    rows: Iterable[Row] = (),
+    fields: str | None = None,
+    curves: Sequence[Row] = (),
+    **record: Any,
 ) -> Path:
     """Write a sealed case and return its folder; what of its record differs from the usual is given."""
     with case_folder(out, address) as folder:
         write_table(folder / ROWS, rows, CASE_COLUMNS)
+        if curves:
+            write_table(folder / CURVES, curves, CURVE_COLUMNS)
         write_json(folder / SUMMARY, {"case": address, "mesh_hash": digest(address)} | RECORD | record)
         (folder / LOG).write_text("made up\n", encoding="utf-8")
         if fields is not None:

@@ -42,7 +42,11 @@ def _whole() -> Solved:
 
 def intact(loads: list[dict[str, Any]] = LOADS) -> Solved:
     """The femur without a gap, solved once: its unit loads are those of any loads on its end."""
-    return replace(_whole(), case=case_of(INTACT, "coarse", loads=loads))
+    one = replace(_whole(), case=case_of(INTACT, "coarse", loads=loads))
+    states = {name: one.found.touching.under(load) for name, load in one.wrenches.items()}
+    basis = replace(one.found.basis, shares={name: state.shares for name, state in states.items()})
+    found = replace(one.found, loads=one.wrenches, states=states, basis=basis)
+    return replace(one, found=found)
 
 
 @cache

@@ -13,6 +13,8 @@ import pytest
 
 from geometries.materials import TISSUES
 from pipeline.cli.application import COMMANDS, command
+from pipeline.measures.curves import CURVE_COLUMNS
+from pipeline.run.collect import CURVE_OF
 from pipeline.sharing.claims import CLAIM_COLUMNS, Claim, load_claims
 from pipeline.sharing.compare import DIFFERENCE_COLUMNS
 from pipeline.storage.casebook import INDEX_COLUMNS
@@ -37,6 +39,7 @@ TABLES = {  # headings of pipeline/README.md, and the columns that stand below t
     "`results.csv`": RESULT_COLUMNS,
     "`comparisons.csv`": COMPARISON_COLUMNS,
     "`brackets.csv`": BRACKET_COLUMNS,
+    "`curves.csv`": (*CURVE_OF, *CURVE_COLUMNS),
     "`published.csv`": PUBLISHED_COLUMNS,
     "`design.csv` and `sensitivity.csv`": SENSITIVITY_COLUMNS,
     "`cases.csv` and `dictionary.csv`": INDEX_COLUMNS,
@@ -138,7 +141,7 @@ def test_every_program_is_python(page: str, text: str):
 @pytest.mark.parametrize("heading", TABLES)
 def test_every_column_is_explained_below_its_table(heading: str):
     below = _headings(PAGES["pipeline/README.md"])[heading]
-    named = set(re.findall(r"`([a-z_0-9]+)`", below))
+    named = set(re.findall(r"`(\w+)`", below))
     assert not [column for column in TABLES[heading] if column not in named]
 
 

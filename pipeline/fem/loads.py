@@ -6,8 +6,8 @@ import numpy as np
 
 from geometries.solids import Role
 from pipeline.errors import MeshError
-from pipeline.fem.mesh import Mesh
-from pipeline.fem.space import FACE_NODES, Array, Ints, face_measure, face_rule, shape
+from pipeline.fem.mesh import Mesh, free_faces
+from pipeline.fem.space import Array, Ints, face_measure, face_rule, shape
 
 ORDER = 4
 SURFACE_MM2 = 150.0  # a muscle's origin on the bone, about 12 by 12 mm; an assumption
@@ -97,16 +97,10 @@ def outer_surface(mesh: Mesh, roles: tuple[Role, ...]) -> Ints:
 
     Without the second rule a thin wall would take part of the load on its inside, in the canal.
     """
-    faces = mesh.cells[:, FACE_NODES]
-    corners = np.sort(faces[:, :, :3].reshape(-1, 3).astype(np.int64), axis=1)
-    # One number for each triple of corners: much faster to sort than rows, and it fits 64 bits up
-    # to two million corners, beyond what the solver can hold.
-    keys = (corners[:, 0] * mesh.vertex_count + corners[:, 1]) * mesh.vertex_count + corners[:, 2]
-    _, first, counts = np.unique(keys, return_index=True, return_counts=True)
-    single = first[counts == 1]
+    faces, owner = free_faces(mesh, np.arange(len(mesh.cells)))
     wanted = np.zeros(len(mesh.cells), dtype=bool)
     wanted[mesh.cells_of(*roles)] = True
-    found = faces.reshape(-1, 6)[single[wanted[single // 4]]]
+    found = faces[wanted[owner]]
     middle = np.full((1, 2), 1 / 3)
     normal = face_measure(mesh.nodes[found], middle)[1][:, 0]
     radius = mesh.off_axis(mesh.nodes[found[:, :3]].mean(axis=1))

@@ -237,3 +237,23 @@ def shared_faces(cells: Ints, others: Ints) -> Ints:
     twice = count[number[: len(keys)]] == 2
     once = np.bincount(number[: len(keys)], minlength=len(count))[number[: len(keys)]] == 1
     return faces[twice & once]
+
+
+def free_faces(mesh: Mesh, cells: Ints) -> tuple[Ints, Ints]:
+    """Faces that only one of some cells has.
+
+    Returns
+    -------
+    Ints
+        Their nodes (k, 6), normals out of the cell.
+    Ints
+        The cell (k,) of each.
+    """
+    faces = mesh.cells[cells][:, FACE_NODES].reshape(-1, 6)
+    corners = np.sort(faces[:, :3], axis=1).astype(np.int64)
+    # One number for each triple of corners: much faster to sort than rows, and it fits 64 bits up
+    # to two million corners, beyond what the solver can hold.
+    keys = (corners[:, 0] * mesh.vertex_count + corners[:, 1]) * mesh.vertex_count + corners[:, 2]
+    _, first, counts = np.unique(keys, return_index=True, return_counts=True)
+    single = first[counts == 1]
+    return faces[single], cells[single // 4]

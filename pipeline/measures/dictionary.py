@@ -46,6 +46,10 @@ _PERCENTILES = (
     "p5, p50, p95, p99: percentiles by volume over the tissue between the bone ends; inner/p5 ...: in "
     "the canal; cuff/p5 ...: in the cuff"
 )
+_TOUCHES = (
+    "canal_distal, canal_proximal: rod and canal of a bone end; bolt_1 ...: bolt in the nail; "
+    "bone_ends; plate_distal, plate_proximal: underside and bone"
+)
 _SECTIONS = "sections: the two reference sections"
 _LEVELS = "gap (middle of a specimen: middle), and the level of every bolt and screw"
 _SHARES = "level/part, for every part that the level cuts"
@@ -53,6 +57,7 @@ _PLANES = (
     "bolt/near_shear_plane (lateral, or the front) and far_shear_plane: in the void beside the nail; "
     "screw/plate_gap: between plate and bone; screw/near_cortex: middle of the near cortex"
 )
+_TANGENT = "The same of the change between 99 and 101 % of the load."
 _FRAGMENTS = "distal or proximal bone end / the part that acts on it, or applied: loads and support"
 _SLEEVES = "bolt or screw / near (side of the head; lateral for bolts) or far"
 _IMPLANTS = "each implant part: nail, plate, bolt_1 ..., screw_1 ... numbered from the knee upwards"
@@ -225,6 +230,46 @@ QUANTITIES: dict[str, Quantity] = {
         "Volume of the sleeve compressed beyond the limit; 0.73 % in tension and 1.0 % in compression "
         "is where cortical bone yields (Bayraktar 2004, from memory).",
     ),
+    "gap_movement": Quantity(
+        "mm", _CORTEX,
+        "Size of the movement of the proximal bone end against the distal one, in any direction.",
+    ),
+    "free_movement": Quantity(
+        "mm", _CORTEX,
+        "Free play: size of the movement of the proximal bone end against the distal one between minus "
+        "and plus 1 % of the load, what tissue and implants yield to so little included. None where "
+        "nothing holds the load turned round.",
+    ),
+    "free_rotation": Quantity(
+        "deg", "medial_axis, anterior_axis, shaft",
+        "Free play: rotation of the proximal bone end against the distal one between minus and plus "
+        "1 % of the load.",
+    ),
+    "axial_stiffness_tangent": Quantity(
+        "N/mm", _SECTIONS,
+        "The same of the change between 99 and 101 % of the load, where axial_stiffness is the secant "
+        "from no load on.",
+    ),
+    "torsional_stiffness_tangent": Quantity("N·m/deg", _SECTIONS, _TANGENT),
+    "bending_stiffness_tangent": Quantity("N·m²", _SECTIONS, _TANGENT),
+    "contact_force": Quantity(
+        "N", _TOUCHES, "Sum of the sizes of the forces of all stops that bear there.",
+    ),
+    "contact_height": Quantity(
+        "mm", _TOUCHES, "Height above the knee end of the stop that bears most; none where none bears.",
+    ),
+    "contact_side": Quantity(
+        "deg", "canal_distal, canal_proximal, bone_ends",
+        "Azimuth of the wall that is pressed most, or of the place on the rim of the bone ends.",
+    ),
+    "clearance_used": Quantity(
+        "%", _TOUCHES, "Largest share of a clearance that movement has used up; 100 where it bears.",
+    ),
+    "overlap_left": Quantity(
+        "mm", _TOUCHES,
+        "Largest depth by which surfaces still overlap at any place that is watched; allowed is the "
+        "larger of 0.005 mm and 1 % of the clearance.",
+    ),
     "bone_energy_density": Quantity(
         "kPa", "distal or proximal / distance from the gap",
         "Mean strain-energy density of the cortex; percent_of_intact shows stress shielding.",
@@ -233,58 +278,17 @@ QUANTITIES: dict[str, Quantity] = {
 
 PEAK, HIGHEST = "von_mises_5mm3", "highest"  # the implant stress that is compared; of any part
 HEADLINE = (
-    "gap_axial_movement", "gap_shear_movement", "interfragmentary_strain", "tissue_strain_octahedral",
-    "axial_stiffness", "torsional_stiffness", "bending_stiffness", PEAK,
+    "gap_movement", "free_movement", "free_rotation", "gap_axial_movement", "gap_shear_movement",
+    "interfragmentary_strain", "tissue_strain_octahedral", "axial_stiffness",
+    "torsional_stiffness", "bending_stiffness", PEAK,
 )  # fmt: skip
 """Quantities that a study is read for first; ``comparisons.csv`` has these."""
 BY_SIZE = ("gap_axial_movement", "interfragmentary_strain")
 """Quantities whose sign says which way and whose size says how much."""
 
-_TABLE = "results.csv"
-_PAIRS = "comparisons.csv"
-COLUMNS: dict[str, Quantity] = {
-    "error": Quantity(
-        "%", _TABLE,
-        "Grid-convergence index of the value from three meshes, percent of it. Where the column mesh "
-        "says estimated, it is the largest of like values of other constructs, and may be too small "
-        "for a value that happens to be nearly zero.",
-    ),
-    "extrapolated": Quantity(
-        "as value", _TABLE, "Value at zero mesh size by Richardson's extrapolation of three meshes.",
-    ),
-    "undecided": Quantity(
-        "", _TABLE,
-        "Percentages of the row that may as well be 100: the two values differ by no more than their "
-        "errors in sum. One with an unknown error is named too.",
-    ),
-    "difference": Quantity(
-        "as value", _PAIRS,
-        f"b less a; of their sizes, without sign, in {' and '.join(BY_SIZE)}, where the sign says "
-        "which way and a reader asks how much. compared_by says so, and where the signs are unlike.",
-    ),
-    "combined_error": Quantity(
-        "as value", _PAIRS,
-        "Sum of both absolute errors. Conservative: errors of like meshes partly cancel. The error of "
-        f"the highest stress of any implant (location {HIGHEST}) holds for every part, and is unknown "
-        "if that of one part is.",
-    ),
-    "verdict": Quantity(
-        "", _PAIRS,
-        "a lower or a higher if the difference exceeds the combined error, else undecided; unknown "
-        "error if that of either is not known. It ranks nothing: lower is not said to be better.",
-    ),
-}  # fmt: skip
-"""Columns of the tables that are no quantity."""
-
 
 def known_quantity(name: str) -> str:
-    """Return a name that is in the dictionary.
-
-    Raises
-    ------
-    ValueError
-        If it is not; says which are near.
-    """
+    """Return a name that is in the dictionary; of another a ValueError says which are near."""
     if name not in QUANTITIES:
         near = ", ".join(get_close_matches(name, QUANTITIES, 3, 0.0))
         raise ValueError(f"no such quantity; the nearest allowed are {near}: correct it")

@@ -33,7 +33,12 @@ def clearance_use(mesh: Mesh, displacement: Array) -> Array:
 
 
 def flags(
-    measures: list[Measure], nail: tuple[Array, float] | None, has_tissue: bool, load: Array
+    measures: list[Measure],
+    nail: tuple[Array, float] | None,
+    shares: Array,
+    *,
+    has_tissue: bool,
+    can_overlap: bool,
 ) -> Iterator[str]:
     """Sentences on a load's results; none where the model holds.
 
@@ -42,20 +47,23 @@ def flags(
     measures : list of Measure
         All measures of the load.
     nail : (Array, float) or None
-        Movement of the nail across the canal (slabs, 2, loads) and the clearance, mm.
+        Movement of the nail across the canal (slabs, 2, columns) and the clearance, mm; None where
+        stops keep it in the canal, or nothing does.
+    shares : Array
+        Shares of the columns.
     has_tissue : bool
         Whether bonded tissue fills the gap.
-    load : Array
-        Shares of the unit loads.
+    can_overlap : bool
+        Whether nothing keeps the bone ends from passing through each other.
     """
     strains = [m.value for m in measures if m.quantity == "interfragmentary_strain"]
     if strains and max(map(abs, strains)) > SMALL_STRAIN:
         yield f"gap strain {max(strains, key=abs):.0f} %, beyond small strains"
-    if strains and min(strains) < -OVERLAP:
+    if strains and min(strains) < -OVERLAP and can_overlap:
         yield "bone ends overlap"
     if strains and has_tissue and max(strains) > OPENING:
         yield "bonded gap tissue is pulled"
     if nail is not None:
-        moved = float(np.linalg.norm(nail[0] @ load, axis=1).max())
+        moved = float(np.linalg.norm(nail[0] @ shares, axis=1).max())
         if moved > nail[1]:
             yield f"nail moves {moved:.2f} mm in {nail[1]:.2f} mm clearance: it would touch"

@@ -6,11 +6,13 @@ nodes of the cut, they are the force through the cut; no stress is ever integrat
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.fem.loads import rigid_modes
+from pipeline.fem.contact.states import Pair
+from pipeline.fem.loads import resultant, rigid_modes
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array, Flags, Ints, cell_rule, gradients, strains
 from pipeline.fem.stiffness import PAIRS, batches
@@ -28,11 +30,14 @@ class Inside:
         Stress over strain of each part (parts, 6, 6), MPa.
     displacement : Array
         Nodal displacements (n, 3, loads), mm.
+    pairs : tuple of Pair
+        What stops push.
     """
 
     mesh: Mesh
     elasticity: Array
     displacement: Array
+    pairs: tuple[Pair, ...] = ()
 
     def pull(self, cells: Ints, nodes: Flags, about: Array) -> Array:
         """Force and moment that some nodes exert on some cells.
@@ -74,6 +79,37 @@ class Inside:
         The cut is where the two groups share nodes; the moment is about a point (3,).
         """
         return self.pull(before, self._shared(before, behind), about)
+
+    def misplaced(
+        self, nodes: Flags, beyond: Flags, is_beyond: Callable[[Array], bool], about: Array
+    ) -> Array:
+        """Force and moment (6, loads) of stops that a cut gives to the wrong side of a part.
+
+        A cut between cells runs through windows; a stop belongs whole to the side of the point where
+        it is read.
+
+        Parameters
+        ----------
+        nodes, beyond : array of bool
+            Nodes of the part, and those beyond the cut and not in it (n,).
+        is_beyond : callable
+            Whether a point (3,) lies beyond the cut.
+        about : Array
+            Point (3,) of the moment, mm.
+
+        Returns
+        -------
+        Array
+            To be added to what the part carries through the cut towards what lies beyond.
+        """
+        total = np.zeros((6, self.displacement.shape[2]))
+        for pair in self.pairs:
+            wrong = nodes[pair.nodes] & (beyond[pair.nodes] != (home := is_beyond(pair.point)))
+            if wrong.any():
+                places = self.mesh.nodes[pair.nodes[wrong]]
+                off = resultant(places, pair.forces[wrong], about)
+                total += off if home else -off
+        return total
 
     def _shared(self, before: Ints, behind: Ints) -> Flags:
         marks = np.zeros((2, len(self.mesh.nodes)), dtype=bool)

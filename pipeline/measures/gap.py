@@ -30,6 +30,7 @@ def gap_movement(frame: GapFrame, distal: Motion, proximal: Motion, load: Array)
     for location, point in frame.points().items():
         place = np.asarray(point)
         moved = (proximal.at(place) - distal.at(place)) @ load
+        yield Measure("gap_movement", location, float(np.linalg.norm(moved)))
         yield Measure("gap_axial_movement", location, float(moved[2]))
         yield Measure("gap_shear_movement", location, float(np.hypot(*moved[:2])))
         opened = float(moved @ normal)

@@ -14,6 +14,7 @@ from pipeline.fem.space import Array
 from pipeline.measures.beam import CompositeBeam, modulus
 from pipeline.measures.dictionary import QUANTITIES, Measure
 from pipeline.measures.literature import CONSTRUCT_BANDS, MODULI, PLATE_ADDED, Band, Traits
+from pipeline.measures.stiffness import by_energy
 
 BEAM_PERCENT = 5.0  # flares and soft cores take 0.3 (torsion) to 4.3 % (axial) of a default femur
 BOUND_PERCENT = 2.0  # what unlike Poisson's ratios and sampled sections leave to a bound
@@ -82,33 +83,39 @@ class Gates:
             materials=tuple(material_doubts(moduli)),
         )
 
-    def under(self, found: list[Measure], energy: Array, load: Array) -> Iterator[Doubt]:
+    def under(
+        self, found: list[Measure], load: Array, length: float, *, is_linear: bool
+    ) -> Iterator[Doubt]:
         """Doubts on the measures of a load.
 
         Parameters
         ----------
         found : list of Measure
             All measures of the load.
-        energy : Array
-            Twice the mutual strain energies between the sections (loads, loads), N·mm.
         load : Array
             Shares of the unit loads.
+        length : float
+            Between the reference sections, mm.
+        is_linear : bool
+            Whether no stop bears; one may hold a nail more than its bolts do.
         """
         values = {one.quantity: one.value for one in found if one.quantity in STIFFNESSES}
         if values:
             yield from self.materials
-        for by_energy in [name for name in values if name.endswith(BY_ENERGY)]:  # only of pure loads
-            plain = by_energy.removesuffix(BY_ENERGY)
-            work = float(load @ energy @ load)
-            ideal = values[by_energy] * work / float(load[:6] @ self.beam.flexibility @ load[:6])
-            for quantity in (plain, by_energy):
-                for sentence in self._sentences(plain, values[quantity], ideal):
+        work = float(load[:6] @ self.beam.flexibility @ load[:6])
+        ideal = by_energy(load, length, work)
+        if ideal is None:  # only pure loads have a bound
+            return
+        plain = ideal.quantity.removesuffix(BY_ENERGY)
+        for quantity in (plain, ideal.quantity):
+            if quantity in values:
+                for sentence in self._sentences(plain, values[quantity], ideal.value, is_linear):
                     yield Doubt(sentence, frozenset({quantity}))
 
-    def _sentences(self, quantity: str, value: float, ideal: float) -> Iterator[str]:
+    def _sentences(self, quantity: str, value: float, ideal: float, is_linear: bool) -> Iterator[str]:
         unit = QUANTITIES[quantity].unit
         found = [against_beam(value, ideal, unit, is_bone=self.is_bone)]
-        if quantity == "torsional_stiffness" and self.beam.free_nail is not None:
+        if quantity == "torsional_stiffness" and is_linear and self.beam.free_nail is not None:
             free_nail = radians(1 / self.beam.free_nail) / 1000
             found.append(against_free_nail(value, free_nail, unit, self.canal))
         found += [band.doubt(value, unit) for band in self.bands if band.quantity == quantity]

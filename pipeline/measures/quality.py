@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.fem.contact.states import Basis
 from pipeline.fem.limits import BALANCE_TOLERANCE
 from pipeline.fem.loads import resultant
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.solver.solve import Solution
 from pipeline.fem.space import Array, Ints
 from pipeline.fem.stiffness import batches
 from pipeline.measures.field import strain_field
@@ -47,8 +47,9 @@ class Balance:
 
 @dataclass(frozen=True)
 class Balances:
-    """Balance data of the unit loads, from which each load's balance follows."""
+    """Balance data of a stage's columns, from which each load's balance follows."""
 
+    units: Array
     applied: Array
     reactions: Array
     work: Array
@@ -57,21 +58,23 @@ class Balances:
     volume: float
 
     @classmethod
-    def of(
-        cls, mesh: Mesh, solution: Solution, forces: Array, elasticity: Array, about: Array
-    ) -> Balances:
-        """Gather from a solution.
+    def of(cls, mesh: Mesh, basis: Basis, units: Array, elasticity: Array, about: Array) -> Balances:
+        """Gather from the solutions of a stage.
 
         Parameters
         ----------
-        mesh, solution, forces :
-            Mesh, solution of the unit loads and their nodal forces (n, 3, loads).
+        mesh, basis :
+            Mesh and solutions.
+        units : Array
+            Nodal forces of the unit loads (n, 3, units), N.
         elasticity : Array
             Stress over strain of each part (parts, 6, 6), MPa.
         about : Array
             Point (3,) to which the unit loads refer, mm.
         """
+        forces, solution = basis.forces, basis.solution
         return cls(
+            units=resultant(mesh.nodes, units, about),
             applied=resultant(mesh.nodes, forces, about),
             reactions=resultant(mesh.nodes, solution.reaction, about),
             work=np.einsum("nia,nib->ab", forces, solution.displacement),
@@ -80,18 +83,22 @@ class Balances:
             volume=mesh.worst_volume[1],
         )
 
-    def under(self, load: Array) -> Balance:
-        """Balance under a load (shares of the unit loads)."""
+    def under(self, load: Array, shares: Array) -> Balance:
+        """Balance under a load: shares of the unit loads and of the columns.
+
+        The work is that of the load and of the stops, whose forces go through what is left of their
+        clearance as well as the bodies' strain.
+        """
         arm = float(np.linalg.norm(self.about))
-        rest = self.reactions @ load + self.applied @ load
+        rest = (self.reactions + self.applied) @ shares
         # Sizes add up over the unit loads, so that a load in balance with itself has a size too.
-        force = np.linalg.norm(self.applied[:3], axis=0) @ np.abs(load)
-        moment = np.linalg.norm(self.applied[3:], axis=0) @ np.abs(load)
-        work = float(load @ self.work @ load)
+        force = np.linalg.norm(self.units[:3], axis=0) @ np.abs(load)
+        moment = np.linalg.norm(self.units[3:], axis=0) @ np.abs(load)
+        work = float(shares @ self.work @ shares)
         return Balance(
             force=float(np.linalg.norm(rest[:3]) / (force + moment / arm)),
             moment=float(np.linalg.norm(rest[3:]) / (moment + force * arm)),
-            energy=abs(float(load @ self.energy @ load) / work - 1),
+            energy=abs(float(shares @ self.energy @ shares) / work - 1),
             volume=self.volume,
         )
 

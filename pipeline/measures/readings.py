@@ -11,8 +11,8 @@ from geometries.faces import Face
 from geometries.materials import MATERIALS, Strength
 from geometries.readout import Pin
 from geometries.solids import IMPLANT_ROLES, Geometry, Vector
+from pipeline.fem.contact.states import Basis
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.solver.solve import Solution
 from pipeline.fem.space import Array
 from pipeline.measures.bone import Sleeve, Zone, energy_density, sleeve_strain, sleeves, zones
 from pipeline.measures.dictionary import Measure, Scheme
@@ -39,7 +39,7 @@ from pipeline.measures.sections import (
     cut_pin,
     free_body,
 )
-from pipeline.measures.stiffness import section_stiffness
+from pipeline.measures.stiffness import by_energy, section_stiffness
 
 ENDS = ("distal", "proximal")
 
@@ -55,7 +55,7 @@ class Readings:
     motions : dict of str to Motion
         Rigid motions of the named faces.
     energy : Array
-        Twice the mutual strain energies between the reference sections (loads, loads), N·mm.
+        Twice the mutual strain energies between the reference sections (columns, columns), N·mm.
     tissue : dict of str to (Field, Array)
         Strains of the tissue and its stress over strain by region; empty where the gap is.
     implants : dict of str to (Field, Strength or None)
@@ -88,12 +88,11 @@ class Readings:
     gates: Gates
 
     @classmethod
-    def of(
-        cls, mesh: Mesh, geometry: Geometry, elasticity: Array, solution: Solution, forces: Array
-    ) -> Readings:
-        """Read a solution of the unit loads with nodal forces (n, 3, loads)."""
-        u = solution.displacement
-        inside = Inside(mesh, elasticity, u)
+    def of(cls, mesh: Mesh, geometry: Geometry, elasticity: Array, basis: Basis) -> Readings:
+        """Read the solutions of a stage."""
+        u = basis.solution.displacement
+        outside = basis.loads + basis.solution.reaction
+        inside = Inside(mesh, elasticity, u, basis.pairs)
         heights = mesh.nodes[mesh.cells[:, :4], 2].mean(axis=1)
         low, high = geometry.sections
         between = np.flatnonzero((heights > low) & (heights < high))
@@ -111,7 +110,7 @@ class Readings:
                 for plane in pin.planes
             ),
             bodies={
-                name: free_body(inside, name, forces + solution.reaction, geometry.top)
+                name: free_body(inside, name, outside, geometry.top)
                 for name in (FRAGMENTS if gap else ())
             },
             sleeves=tuple(one for pin in geometry.pins for one in sleeves(mesh, pin, u)),
@@ -120,27 +119,56 @@ class Readings:
             gates=Gates.of(geometry, elasticity),
         )
 
-    def under(self, load: Array, schemes: tuple[Scheme, ...]) -> tuple[list[Measure], list[Doubt]]:
-        """All measures under a load (shares of the unit loads), and what puts them in doubt."""
-        found = [*self._motion(load), *self._forces(load)]
-        for region, (strain, elasticity) in self.tissue.items():
-            found += tissue(region, strain, elasticity, schemes, load)
-        for name, (field, strength) in self.implants.items():
-            found += implant_stress(name, field, strength, load)
-        for sleeve in self.sleeves:
-            found += sleeve_strain(sleeve, load)
-        found += [energy_density(zone, load) for zone in self.zones]
-        doubts = [Doubt(one) for one in flags(found, self.nail, bool(self.tissue), load)]
-        return found, [*doubts, *self.gates.under(found, self.energy, load)]
+    def under(
+        self, load: Array, shares: Array, schemes: tuple[Scheme, ...], *, is_linear: bool = True
+    ) -> tuple[list[Measure], list[Doubt]]:
+        """All measures under a load, and what puts them in doubt.
 
-    def _motion(self, load: Array) -> Iterator[Measure]:
+        Parameters
+        ----------
+        load, shares : Array
+            Shares of the unit loads, and of the columns that were read.
+        schemes : tuple of str
+            Strain-band schemes.
+        is_linear : bool
+            Whether no stop bears, so that work is half of force times movement.
+        """
+        found = [*self._motion(load, shares, is_linear), *self._forces(shares)]
+        for region, (strain, elasticity) in self.tissue.items():
+            found += tissue(region, strain, elasticity, schemes, shares)
+        for name, (field, strength) in self.implants.items():
+            found += implant_stress(name, field, strength, shares)
+        for sleeve in self.sleeves:
+            found += sleeve_strain(sleeve, shares)
+        found += [energy_density(zone, shares) for zone in self.zones]
+        can_overlap = "bone_ends" not in {stop.touch for stop in self.geometry.stops}
+        doubts = [
+            Doubt(one)
+            for one in flags(
+                found, self.nail, shares, has_tissue=bool(self.tissue), can_overlap=can_overlap
+            )
+        ]
+        gated = self.gates.under(found, load, self._length, is_linear=is_linear)
+        return found, [*doubts, *gated]
+
+    @property
+    def _length(self) -> float:
+        """Distance of the reference sections, mm."""
+        distal, proximal = (self.motions[f"{end}_section"].about for end in ENDS)
+        return float(proximal[2] - distal[2])
+
+    def _motion(self, load: Array, shares: Array, is_linear: bool) -> Iterator[Measure]:
         motions = self.motions
         distal, proximal = (motions[f"{end}_section"] for end in ENDS)
-        yield from section_stiffness(distal, proximal, self.energy, load)
+        yield from section_stiffness(distal, proximal, load, shares)
+        if is_linear:
+            work = float(shares @ self.energy @ shares)
+            energetic = by_energy(load, self._length, work)
+            yield from [] if energetic is None else [energetic]
         if self.geometry.gap is not None:
             below, above = (motions[f"gap_{end}_face"] for end in ENDS)
-            yield from gap_movement(self.geometry.gap, below, above, load)
-        moved = motions["proximal_end"].translation @ load
+            yield from gap_movement(self.geometry.gap, below, above, shares)
+        moved = motions["proximal_end"].translation @ shares
         yield Measure("proximal_movement", "proximal_end", float(np.linalg.norm(moved)))
 
     def _forces(self, load: Array) -> Iterator[Measure]:
@@ -201,6 +229,7 @@ def _implants(mesh: Mesh, elasticity: Array, u: Array) -> dict[str, tuple[Field,
 
 
 def _nail(mesh: Mesh, geometry: Geometry, u: Array) -> tuple[Array, float] | None:
-    if geometry.void is None or "canal" in (part.role for part in mesh.parts):
+    can_touch = any(stop.touch.startswith("canal") for stop in geometry.stops)
+    if geometry.void is None or can_touch or "canal" in (part.role for part in mesh.parts):
         return None
     return clearance_use(mesh, u), geometry.void[2]

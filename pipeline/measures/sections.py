@@ -9,6 +9,7 @@ import numpy as np
 from geometries.faces import Face
 from geometries.frame import Vector
 from geometries.readout import Pin
+from pipeline.fem.loads import resultant
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array, Flags, Ints
 from pipeline.measures.forces import Inside
@@ -67,10 +68,18 @@ def cut_level(inside: Inside, face: Face, on_axis: Vector | None = None) -> Sect
     x, y, level = on_axis or (0.0, 0.0, face.height)
     about = np.array([x, y, level])
     parts, centres = {}, {}
+    free = np.ones(len(mesh.nodes), dtype=bool)  # a node that parts share is the first one's
     for index in np.unique(mesh.part_of[beside & above]):
         own = beside & (mesh.part_of == index)
         name = mesh.parts[index].name
-        parts[name] = -inside.pull(np.flatnonzero(own & above), cut, about)
+        carried = -inside.pull(np.flatnonzero(own & above), cut, about)
+        if inside.pairs:
+            nodes = np.zeros(len(mesh.nodes), dtype=bool)
+            nodes[mesh.cells[mesh.part_of == index]] = True
+            beyond = marks[0] & ~cut
+            carried += inside.misplaced(nodes & free, beyond, lambda p: p[2] > face.at(*p[:2]), about)
+            free &= ~nodes
+        parts[name] = carried
         centres[name] = _centre(mesh, np.flatnonzero(own))
     return Section(level, parts, centres, (x, y))
 
@@ -97,6 +106,12 @@ def cut_pin(inside: Inside, pin: Pin, plane: str) -> Array:
     beyond = place > pin.planes[plane]
     about = foot + pin.planes[plane] * out
     pull = -inside.through(own[beyond], own[~beyond], about)
+    if inside.pairs:
+        nodes, outside = np.zeros((2, len(mesh.nodes)), dtype=bool)
+        nodes[mesh.cells[own]] = True
+        outside[mesh.cells[own[beyond]]] = True
+        outside[mesh.cells[own[~beyond]]] = False
+        pull += inside.misplaced(nodes, outside, lambda p: (p - foot) @ out > pin.planes[plane], about)
     return np.concatenate([frame @ pull[:3], frame @ pull[3:]])
 
 
@@ -109,7 +124,8 @@ class FreeBody:
     about : Array
         Point (3,) of the moments, mm.
     acting : dict of str to Array
-        Force and moment (6, loads) that each part exerts on the fragment.
+        Force and moment (6, loads) that each part exerts on the fragment, and ``contact``, what its
+        surfaces bear.
     applied : Array
         The same of loads and supports.
     """
@@ -149,7 +165,12 @@ def free_body(inside: Inside, fragment: str, outside: Array, about: Array) -> Fr
         cells = np.flatnonzero(touching & (mesh.part_of == index))
         if not bone[index] and len(cells):
             acting[part.name] = -inside.pull(cells, nodes, about)
-    arms = mesh.nodes[nodes] - about
-    forces = outside[nodes]
-    moments = np.cross(arms[:, :, None], forces, axisa=1, axisb=1, axisc=1)
-    return FreeBody(about, acting, np.concatenate([forces.sum(axis=0), moments.sum(axis=0)]))
+    if inside.pairs:
+        acting["contact"] = np.asarray(
+            sum(
+                resultant(mesh.nodes[pair.nodes[own]], pair.forces[own], about)
+                for pair in inside.pairs
+                for own in [nodes[pair.nodes]]
+            )
+        )
+    return FreeBody(about, acting, resultant(mesh.nodes[nodes], outside[nodes], about))

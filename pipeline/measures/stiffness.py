@@ -15,45 +15,58 @@ SMALL = 1e-9
 
 
 def section_stiffness(
-    distal: Motion, proximal: Motion, energy: Array, load: Array
+    distal: Motion, proximal: Motion, load: Array, shares: Array
 ) -> Iterator[Measure]:
     """Stiffness under a load: axial for a force along the shaft, else torsional or bending.
 
     Parameters
     ----------
     distal, proximal : Motion
-        Motions of the two reference sections under the unit loads.
-    energy : Array
-        Twice the mutual strain energies between the sections (loads, loads), N·mm.
+        Motions of the two reference sections in the columns.
     load : Array
         Shares of the unit loads at the proximal end: force, N, and moment, N·mm. A transverse force,
         or a force below the end (a muscle), has no stiffness between sections and yields none.
+    shares : Array
+        Shares of the columns.
     """
     force, moment = load[:3], load[3:6]
-    twist = (proximal.rotation - distal.rotation) @ load
-    work = float(load @ energy @ load)
     if np.abs(load[6:]).sum() > SMALL:
         return
     if abs(force[2]) > SMALL:
-        stretch = (proximal.translation - distal.translation)[2] @ load
+        stretch = (proximal.translation - distal.translation)[2] @ shares
         yield Measure("axial_stiffness", "sections", float(force[2] / stretch))
-        if np.abs(np.delete(load, 2)).max() < SMALL:
-            yield Measure("axial_stiffness_by_energy", "sections", float(force[2] ** 2 / work))
         return
     if np.abs(force).max() > SMALL:
         return
-    bending = moment[:2]
-    pure_torque = np.abs(bending).max() <= SMALL
+    twist, bending = (proximal.rotation - distal.rotation) @ shares, moment[:2]
     if abs(moment[2]) > SMALL:
         per_degree = moment[2] / degrees(twist[2]) / 1000
         yield Measure("torsional_stiffness", "sections", float(per_degree))
-        if pure_torque:
-            by_energy = radians(moment[2] ** 2 / work) / 1000
-            yield Measure("torsional_stiffness_by_energy", "sections", float(by_energy))
-    if not pure_torque:
+    if np.abs(bending).max() > SMALL:
         length, size = proximal.about[2] - distal.about[2], np.linalg.norm(bending)
         angle = twist[:2] @ bending / size
         yield Measure("bending_stiffness", "sections", float(size * length / angle * 1e-6))
-        if abs(moment[2]) <= SMALL:
-            by_energy = size**2 * length / work * 1e-6
-            yield Measure("bending_stiffness_by_energy", "sections", float(by_energy))
+
+
+def by_energy(load: Array, length: float, work: float) -> Measure | None:
+    """Stiffness from the work that a pure load does, 2U where all is linear; None for other loads.
+
+    Parameters
+    ----------
+    load : Array
+        Shares of the unit loads, N and N·mm.
+    length : float
+        Between the reference sections, mm.
+    work : float
+        N·mm.
+    """
+    acting = [k for k, one in enumerate(load) if abs(one) > SMALL]
+    if acting == [2]:
+        return Measure("axial_stiffness_by_energy", "sections", float(load[2] ** 2 / work))
+    if acting == [5]:
+        value = radians(load[5] ** 2 / work) / 1000
+        return Measure("torsional_stiffness_by_energy", "sections", float(value))
+    if acting and set(acting) <= {3, 4}:
+        value = float(load[3:5] @ load[3:5]) * length / work * 1e-6
+        return Measure("bending_stiffness_by_energy", "sections", value)
+    return None

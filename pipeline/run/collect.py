@@ -10,12 +10,14 @@ from typing import Any
 
 from geometries.bone import Defect
 from geometries.constructs import IntactConstruct, NailConstruct, NailPlateConstruct
-from pipeline.measures.dictionary import COLUMNS, QUANTITIES
+from pipeline.measures.columns import COLUMNS
+from pipeline.measures.curves import CURVE_COLUMNS
+from pipeline.measures.dictionary import QUANTITIES
 from pipeline.run.case import Case
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import Plan
-from pipeline.storage.casebook import ROWS, folder_of, write_index
-from pipeline.storage.files import Cells, write_table
+from pipeline.storage.casebook import CURVES, ROWS, folder_of, write_index
+from pipeline.storage.files import Cells, read_if_any, write_table
 from pipeline.sweeps.sensitivity import INDICES, SENSITIVITY_COLUMNS, sensitivity_rows
 from pipeline.tables.added_plate import flag_added_plates
 from pipeline.tables.brackets import BRACKET_COLUMNS, bracket_rows
@@ -23,6 +25,9 @@ from pipeline.tables.comparisons import COMPARISON_COLUMNS, comparison_rows, rel
 from pipeline.tables.groups import grouped
 from pipeline.tables.measured import PUBLISHED_COLUMNS, published_rows
 from pipeline.tables.rows import FAILED, REQUIRED, Row, read_results, write_results
+
+CURVE_OF = ("variant", "construct", "interfaces")
+"""What stands before a case's own columns in ``curves.csv``."""
 
 
 def rows_of(outcomes: Iterable[Outcome], out: Path) -> list[Row]:
@@ -66,8 +71,8 @@ def write_tables(planned: Plan, outcomes: Sequence[Outcome], rows: Sequence[Row]
     """Write the tables of a study whose cases have ended; none of an earlier run stays.
 
     They are ``cases.csv``, ``results.csv`` and the same as Parquet, ``comparisons.csv``,
-    ``dictionary.csv`` and, where the study asks for them, ``design.csv``, ``sensitivity.csv``,
-    ``brackets.csv`` and ``published.csv``.
+    ``dictionary.csv`` and, where there is anything for them, ``curves.csv``, ``design.csv``,
+    ``sensitivity.csv``, ``brackets.csv`` and ``published.csv``.
 
     The rows are all results, related to each other.
     """
@@ -78,6 +83,7 @@ def write_tables(planned: Plan, outcomes: Sequence[Outcome], rows: Sequence[Row]
         compared += comparison_rows(own, groups)
     write_table(out / "comparisons.csv", compared, COMPARISON_COLUMNS)
     write_beside(planned, rows, out)
+    write_curves(outcomes, out)
     _write_design(planned, rows, out)
     entries = QUANTITIES | COLUMNS | (INDICES if planned.has_design else {})
     dictionary = [{"quantity": name, **asdict(entry)} for name, entry in entries.items()]
@@ -103,6 +109,17 @@ def write_beside(planned: Plan, rows: Iterable[Row], out: Path) -> None:
             measured += [point | cells for cells in published_rows(planned.study.published, own)]
     _write_if_any(out / "brackets.csv", brackets, ("variant", *BRACKET_COLUMNS))
     _write_if_any(out / "published.csv", measured, ("variant", *PUBLISHED_COLUMNS))
+
+
+def write_curves(outcomes: Iterable[Outcome], out: Path) -> None:
+    """Write the curves of all cases in one table."""
+    found: list[Cells] = []
+    for outcome in outcomes:
+        common = _common(outcome.case)
+        which: Cells = {name: common[name] for name in CURVE_OF}
+        stored = [] if outcome.failure else read_if_any(folder_of(out, outcome.case.address) / CURVES)
+        found += [which | row for row in stored]
+    _write_if_any(out / CURVES, found, (*CURVE_OF, *CURVE_COLUMNS))
 
 
 def _write_design(planned: Plan, rows: Iterable[Row], out: Path) -> None:

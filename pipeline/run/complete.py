@@ -57,7 +57,9 @@ def _finished(item: Planned, out: Path, keep: str) -> Outcome | None:
         record = read_record(folder_of(out, address))
         if keeps(record, keep):
             seconds = sum(record["seconds"].values())
-            return Outcome(item.case, "", seconds, tuple(record["failed_stages"]), reused=True)
+            return Outcome(
+                item.case, "", seconds, (*record["failed_stages"], *record["failed_loads"]), reused=True
+            )
     discard_case(out, address)
     return None
 

@@ -36,7 +36,8 @@ class Outcome:
     seconds : float
         How long it took.
     failed_stages : tuple of str
-        Tissue stages that could not be solved although others were.
+        Tissue stages that could not be solved although others were, and ``stage:load`` where one load
+        could not.
     reused : bool
         Whether it was finished before this run.
     """
@@ -83,7 +84,7 @@ def complete_case(case: Case, out: Path, keep: str = "all") -> Outcome:
         for name, seconds in clock.seconds.items():
             logger.info("%s: %.1f s, at most %d MB", name, seconds, clock.peak_mb[name])
         store_case(case, result, clock, out, keep, log)
-    return Outcome(case, "", clock.total, tuple(result.failures))
+    return Outcome(case, "", clock.total, (*result.lost_stages, *result.lost_loads))
 
 
 def share_mesh(case: Case, out: Path) -> None:

@@ -9,11 +9,13 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.fem.space import Array
+from pipeline.measures.curves import CURVE_COLUMNS
 from pipeline.measures.dictionary import QUANTITIES
 from pipeline.run.case import Case
 from pipeline.run.clock import Clock
-from pipeline.run.solving import NO_STAGE, CaseResult
-from pipeline.storage.casebook import FIELDS, LOG, ROWS, SUMMARY, case_folder
+from pipeline.run.equilibrium import NO_STAGE
+from pipeline.run.solving import CaseResult
+from pipeline.storage.casebook import CURVES, FIELDS, LOG, ROWS, SUMMARY, case_folder
 from pipeline.storage.fields import write_fields
 from pipeline.storage.files import write_json, write_table
 from pipeline.storage.provenance import versions
@@ -29,7 +31,7 @@ def store_case(
 
     Fields are kept all, none, or those of ``STAGE:LOAD``; the log is copied.
 
-    A stage that could not be solved has one row for each load, without quantity and value.
+    A stage under a load that could not be solved has one row, without quantity and value.
 
     Raises
     ------
@@ -38,8 +40,11 @@ def store_case(
     """
     with case_folder(out, case.address) as folder:
         with clock("write"):
-            rows = (*_rows(result), *_failed_rows(case, result))
+            rows = (*_rows(result), *_failed_rows(result))
             write_table(folder / ROWS, [row.cells() for row in rows], CASE_COLUMNS)
+            if result.curves:
+                curves = (point.cells(stage) for stage, point in result.curves)
+                write_table(folder / CURVES, curves, CURVE_COLUMNS)
             if keep != "none":
                 fields = (_kept(one, keep) for one in (result.point_fields, result.cell_fields))
                 write_fields(folder / FIELDS, result.mesh, *fields)
@@ -80,10 +85,9 @@ def _rows(result: CaseResult) -> Iterator[Row]:
         )
 
 
-def _failed_rows(case: Case, result: CaseResult) -> Iterator[Row]:
-    for stage, reason in result.failures.items():
-        for load in case.loads:
-            yield Row(stage=stage, load=load.name, status=FAILED, reason=reason)
+def _failed_rows(result: CaseResult) -> Iterator[Row]:
+    for (stage, load), reason in result.failures.items():
+        yield Row(stage=stage, load=load, status=FAILED, reason=reason)
 
 
 def _summary(case: Case, result: CaseResult, clock: Clock) -> dict[str, Any]:
@@ -103,7 +107,8 @@ def _summary(case: Case, result: CaseResult, clock: Clock) -> dict[str, Any]:
             {"name": part.name, "role": part.role, "material": part.material}
             for part in result.mesh.parts
         ],
-        "failed_stages": result.failures,
+        "failed_stages": result.lost_stages,
+        "failed_loads": result.lost_loads,
         "mesh_hash": result.mesh.digest,
         "facts": result.facts,
         "seconds": clock.seconds,

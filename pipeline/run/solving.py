@@ -1,4 +1,4 @@
-"""One case from geometry to measures: mesh, unit solutions of each stage, what is read from them."""
+"""One case from geometry to measures: mesh, equilibrium of each stage, what is read from them."""
 
 from __future__ import annotations
 
@@ -8,30 +8,28 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
-from geometries.materials import MATERIALS
 from geometries.readout import GapFrame
 from geometries.solids import Geometry
 from pipeline.errors import SolveError
-from pipeline.fem import stiffness as elastic
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.meshing.mesher import build_mesh
-from pipeline.fem.solver.solve import Solution, solve
 from pipeline.fem.space import Array
 from pipeline.measures.cells import implant_stress_of_cells, tissue_strain_of_cells
+from pipeline.measures.curves import CurvePoint, curve_points
 from pipeline.measures.dictionary import Measure
+from pipeline.measures.play import Ends
 from pipeline.measures.quality import Balance, Balances
 from pipeline.measures.readings import Readings
+from pipeline.measures.touching import touching as touching_measures
 from pipeline.run.case import Case
 from pipeline.run.clock import Clock
-from pipeline.run.superposition import combinations, statics_residuals, unit_forces
+from pipeline.run.equilibrium import Equilibrium, equilibria
+from pipeline.run.superposition import statics_residuals
 from pipeline.storage.meshes import read_mesh
-from pipeline.study.stages import Stage
 
 NOWHERE = Path(os.devnull)
-NO_STAGE = Stage(name="intact", modulus_mpa=0.0, poisson_ratio=0.0)
 logger = logging.getLogger("gapstrain")
+Failures = dict[tuple[str, str], str]
 
 
 @dataclass(frozen=True)
@@ -62,8 +60,10 @@ class CaseResult:
         Mises stress of implant cells, MPa, and octahedral shear strain of gap cells, % (m,).
     facts : dict
         Numbers about geometry, mesh and solver for the record.
-    failures : dict of str to str
-        Stages that could not be solved, each with the solver's sentence; all else is of the others.
+    failures : dict of (str, str) to str
+        Stages and loads that could not be solved, each with a sentence; all else is of the others.
+    curves : tuple of (str, CurvePoint)
+        Answers to growing loads, each with its stage.
     """
 
     mesh: Mesh
@@ -72,7 +72,23 @@ class CaseResult:
     point_fields: dict[str, Array]
     cell_fields: dict[str, Array]
     facts: dict[str, float | int | str]
-    failures: dict[str, str]
+    failures: Failures
+    curves: tuple[tuple[str, CurvePoint], ...]
+
+    @property
+    def lost_stages(self) -> dict[str, str]:
+        """Stages at which no load is borne, each with the first reason."""
+        borne, found = {one.stage for one in self.rows}, dict[str, str]()
+        for (stage, _), reason in self.failures.items():
+            if stage not in borne:
+                found.setdefault(stage, reason)
+        return found
+
+    @property
+    def lost_loads(self) -> dict[str, str]:
+        """Loads that are not borne at a stage that bears others, as ``stage:load``, with the reason."""
+        lost = self.lost_stages
+        return {f"{s}:{load}": why for (s, load), why in self.failures.items() if s not in lost}
 
 
 def run_case(case: Case, clock: Clock, meshes: Path = NOWHERE) -> CaseResult:
@@ -91,25 +107,26 @@ def run_case(case: Case, clock: Clock, meshes: Path = NOWHERE) -> CaseResult:
         mesh = read_mesh(meshes, geometry, case.level) or build_mesh(geometry, case.level)
     logger.info("%d unknowns in %d cells", mesh.unknowns, len(mesh.cells))
     rows: list[Measured] = []
+    curves: list[tuple[str, CurvePoint]] = []
     points: dict[str, Array] = {}
     cells: dict[str, Array] = {}
     iterations: list[int] = []
-    failures: dict[str, str] = {}
-    combined = combinations(case.loads, case.femur, geometry.top[2])
-    for stage, solution, forces in solve_unit_loads(mesh, geometry, case, clock):
-        if isinstance(solution, SolveError):
-            failures[stage.name] = " ".join(str(solution).split("\n"))
-            logger.error("stage %s: %s", stage.name, failures[stage.name])
+    failures: Failures = {}
+    for stage, found in equilibria(mesh, geometry, case, clock):
+        for load, sentence in _failed(case, found).items():
+            failures[stage.name, load] = sentence
+            logger.error("stage %s, load %s: %s", stage.name, load, sentence)
+        if isinstance(found, SolveError) or not found.states:
             continue
-        logger.info("stage %s: %d iterations", stage.name, solution.iterations)
-        iterations.append(solution.iterations)
+        iterations.append(found.touching.solution.iterations)
+        logger.info("stage %s: %d iterations", stage.name, iterations[-1])
         with clock("measures"):
-            rows += measure(mesh, geometry, case, stage, solution, forces)
-            displacement = solution.displacement @ np.stack(list(combined.values()), axis=1)
-            stress = implant_stress_of_cells(mesh, displacement, part_elasticity(mesh, stage))
-            strain = tissue_strain_of_cells(mesh, displacement)
-        for k, load in enumerate(combined):
-            points[f"displacement_mm:{stage.name}:{load}"] = displacement[:, :, k]
+            rows += measure(mesh, geometry, case, found)
+            curves += ((stage.name, point) for point in _curves(mesh, geometry, found))
+            stress = implant_stress_of_cells(mesh, found.displacement, found.elasticity)
+            strain = tissue_strain_of_cells(mesh, found.displacement)
+        for k, load in enumerate(found.states):
+            points[f"displacement_mm:{stage.name}:{load}"] = found.displacement[:, :, k]
             cells[f"von_mises_MPa:{stage.name}:{load}"] = stress[:, k]
             cells[f"octahedral_strain_percent:{stage.name}:{load}"] = strain[:, k]
     if not iterations:
@@ -121,70 +138,40 @@ def run_case(case: Case, clock: Clock, meshes: Path = NOWHERE) -> CaseResult:
         "relaxed_cells": mesh.relaxed,
         "iterations": max(iterations),
     }
-    return CaseResult(mesh, geometry.gap, tuple(rows), points, cells, facts, failures)
+    return CaseResult(mesh, geometry.gap, tuple(rows), points, cells, facts, failures, tuple(curves))
 
 
-def solve_unit_loads(
-    mesh: Mesh, geometry: Geometry, case: Case, clock: Clock
-) -> Iterator[tuple[Stage, Solution | SolveError, Array]]:
-    """Displacements under the unit loads for each tissue stage, stiffest tissue first.
-
-    Six act at the proximal end, three more at each point below it that a load names.
-
-    Everything but the tissue is assembled once; each stage starts from its neighbour's solution. A
-    stage that can not be solved yields the solver's error in place of its solution: implants that are
-    a mechanism over an empty gap may be sound over tissue.
-    """
-    with clock("assembly"):
-        pattern = elastic.Pattern.of(mesh)
-        tissue = [k for k, part in enumerate(mesh.parts) if part.material == "tissue"]
-        others = [k for k in range(len(mesh.parts)) if k not in tissue]
-        fixed = elastic.assemble(mesh, pattern, part_elasticity(mesh, NO_STAGE), others)
-        forces = unit_forces(mesh, case.loads, case.femur, geometry.top[2])
-    held = np.zeros(mesh.nodes.shape, dtype=bool)
-    held[mesh.patches["distal_end"]] = True
-    stages = case.stages if case.has_tissue else (NO_STAGE,)
-    solution: Solution | SolveError
-    guess = None
-    for stage in sorted(stages, key=lambda s: -s.material().modulus):
-        with clock("assembly"):
-            total = fixed + elastic.assemble(mesh, pattern, part_elasticity(mesh, stage), tissue)
-        with clock("solve"):
-            try:
-                solution = solve(mesh, total, forces, held, guess)
-                guess = solution.displacement
-            except SolveError as error:
-                solution = SolveError(str(error))  # made anew: the first one's frames hold matrices
-        yield stage, solution, forces
+def _failed(case: Case, found: Equilibrium | SolveError) -> dict[str, str]:
+    """Loads of a stage that could not be solved, each with a sentence."""
+    if isinstance(found, Equilibrium):
+        return found.failures
+    return {load.name: " ".join(str(found).split("\n")) for load in case.loads}
 
 
-def measure(
-    mesh: Mesh, geometry: Geometry, case: Case, stage: Stage, solution: Solution, forces: Array
-) -> Iterator[Measured]:
-    """All measures of one stage under all loads."""
-    elasticity = part_elasticity(mesh, stage)
-    balances = Balances.of(mesh, solution, forces, elasticity, geometry.top)
-    readings = Readings.of(mesh, geometry, elasticity, solution, forces)
-    combined = combinations(case.loads, case.femur, geometry.top[2])
+def _curves(mesh: Mesh, geometry: Geometry, found: Equilibrium) -> Iterator[CurvePoint]:
+    """Answers of one stage to all loads that it bears, as these grow."""
+    borne = {load: found.loads[load] for load in found.states}
+    return curve_points(mesh, geometry, found.elasticity, found.touching, borne)
+
+
+def measure(mesh: Mesh, geometry: Geometry, case: Case, found: Equilibrium) -> Iterator[Measured]:
+    """All measures of one stage under all loads that it bears."""
+    touching, basis = found.touching, found.basis
+    balances = Balances.of(mesh, basis, touching.units, found.elasticity, geometry.top)
+    readings = Readings.of(mesh, geometry, found.elasticity, basis)
+    ends = Ends.of(mesh, geometry, touching.columns) if geometry.stops else None
     for load in case.loads:
-        shares = combined[load.name]
-        found, doubts = readings.under(shares, case.strain_bands)
+        if load.name not in found.states:
+            continue
+        units, shares = found.loads[load.name], basis.shares[load.name]
+        state = found.states[load.name]
+        measures, doubts = readings.under(units, shares, case.strain_bands, is_linear=not state.forces)
         if case.has_site:
-            found += statics_residuals(readings.sections, load, shares, case.femur, geometry.top[2])
-        balance = balances.under(shares)
-        for one in found:
+            measures += statics_residuals(readings.sections, load, shares, case.femur, geometry.top[2])
+        measures += touching_measures(touching.stops, state)
+        if ends is not None and (near := found.near(load.name)):
+            measures += [*ends.play(near), *ends.tangent(units, near)]
+        balance = balances.under(units, shares)
+        for one in measures:
             flags = tuple(doubt.sentence for doubt in doubts if doubt.concerns(one))
-            yield Measured(stage.name, load.name, one, balance, flags)
-
-
-def part_elasticity(mesh: Mesh, stage: Stage) -> Array:
-    """Stress over strain of each part (parts, 6, 6), MPa, at a tissue stage; zeros where empty."""
-    cortex = next((part.material for part in mesh.parts if part.role == "cortex"), "cortical")
-    plain = stage.modulus_mpa is None and stage.poisson_ratio is None
-    tissue = MATERIALS[cortex] if stage.name == "united" and plain else stage.material()
-    return np.stack(
-        [
-            (tissue if part.material == "tissue" else MATERIALS[part.material]).elasticity
-            for part in mesh.parts
-        ]
-    )
+            yield Measured(found.stage.name, load.name, one, balance, flags)

@@ -67,7 +67,7 @@ What is in it
   {ENVIRONMENT}  versions of what computed it
   {CITATION}     how to cite it
   {CHECKSUMS}    SHA-256 of every other file
-  cases/           rows, summary and log of each case; {FIELDS} only if it was asked for
+  cases/           rows, curves, summary and log of each case; {FIELDS} only if it was asked for
   levels/          the same of other meshes, where the run had three
 
 Check it, in the unpacked folder

@@ -1,9 +1,10 @@
 """Where finished cases lie on disk. A case folder is whole or not there, and proves it when it is read.
 
 ``DIR/cases/ADDRESS/`` is named by the hash of all that its content follows from. It holds ``rows.csv``
-(all measures), ``fields.vtu`` (mesh and fields, quadratic tetrahedra, for any VTK viewer; if kept),
-``summary.json``, ``log.txt`` and, written last, ``checksums.txt`` in the form that ``sha256sum -c``
-reads. ``DIR/cases.csv`` says which construct lies where.
+(all measures), ``curves.csv`` (answers to growing loads, if surfaces can touch), ``fields.vtu`` (mesh
+and fields, quadratic tetrahedra, for any VTK viewer; if kept), ``summary.json``, ``log.txt`` and,
+written last, ``checksums.txt`` in the form that ``sha256sum -c`` reads. ``DIR/cases.csv`` says which
+construct lies where.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from pipeline.storage.files import read_if_any, write_table, writing
 
 CASES, INDEX, LOCK = "cases", "cases.csv", ".lock"
 ROWS, FIELDS, SUMMARY, LOG = "rows.csv", "fields.vtu", "summary.json", "log.txt"
+CURVES = "curves.csv"  # of a case, where it has any, and of a run
 INDEX_COLUMNS = ("variant", "construct", "case", "status", "reason", "seconds")
 DRAFT = ".draft-"
 
@@ -146,6 +148,12 @@ def case_of(out: Path, construct: str, variant: str | None = None) -> Path:
 def read_summary(out: Path, construct: str, variant: str | None = None) -> dict[str, Any]:
     """Record of a construct's finished case, and the construct's name in it."""
     return {**read_record(case_of(out, construct, variant)), "name": construct}
+
+
+def why_lost(record: Mapping[str, Any], stage: str, load: str) -> str:
+    """Why a finished case has no result of a stage under a load; empty if it has."""
+    lost = record["failed_stages"] | record.get("failed_loads", {})
+    return str(lost.get(stage) or lost.get(f"{stage}:{load}", ""))
 
 
 def read_record(folder: Path) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from pathlib import Path
 from geometries.solids import Geometry
 from pipeline.fem.meshing.sizes import Level
 
-PACKAGES = ("gapstrain", "gmsh", "numba", "numpy", "scikit-fem", "scipy")
+PACKAGES = ("gapstrain", "clarabel", "gmsh", "numba", "numpy", "scikit-fem", "scipy")
 ROOT = Path(__file__).parents[2]
 ROOTS = ("pipeline.run.solving", "pipeline.run.record")  # what makes results, and what writes them down
 _IMPORT = re.compile(r"^from ((?:geometries|pipeline)[\w.]*) import ([\w, ]+|\([^)]*\))", re.MULTILINE)
@@ -72,5 +72,5 @@ def _file_of(name: str) -> Path | None:
 def mesh_key(geometry: Geometry, level: Level) -> str:
     """Hash of all that a mesh follows from; materials are not among it."""
     parts = tuple(replace(part, material="") for part in geometry.parts)
-    seen = replace(geometry, parts=parts, gap=None, facts={}, loose="", pins=(), beams=())
+    seen = replace(geometry, parts=parts, gap=None, facts={}, loose="", pins=(), beams=(), stops=())
     return hashlib.sha256(f"{fingerprint()} {level} {seen!r}".encode()).hexdigest()[:16]

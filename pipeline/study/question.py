@@ -17,7 +17,7 @@ class Question(Parameters):
         None, min_length=1, max_length=300, description="The question; the title by default."
     )
     quantity: str = Field(
-        "gap_shear_movement", description="Quantity of the data dictionary that answers it first."
+        "gap_movement", description="Quantity of the data dictionary that answers it first."
     )
     location: str = Field("far", description="Where it is read.")
     stage: str | None = Field(None, description="Tissue stage; the shown one by default.")

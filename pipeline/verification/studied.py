@@ -17,8 +17,9 @@ from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.solver.solve import Solution
 from pipeline.fem.space import Array
 from pipeline.run.case import Case
+from pipeline.run.equilibrium import Equilibrium, equilibria
 from pipeline.run.planning import cases
-from pipeline.run.solving import measure, solve_unit_loads
+from pipeline.run.solving import measure
 from pipeline.run.superposition import combinations
 from pipeline.study.config import parse_study
 from pipeline.study.stages import Stage
@@ -40,7 +41,13 @@ def case_of(
     stages: tuple[str, ...] = ("empty",),
     loads: list[dict[str, Any]] = LOADS,
 ) -> Case:
-    """The case of one construct, read as from a study file."""
+    """The case of one construct, read as from a study file; nothing touches unless it says so."""
+    construct = {"defect": {}, **construct} if construct["kind"] != "specimen" else construct
+    if "defect" in construct:
+        construct = construct | {"defect": {"bone_ends": "pass"} | construct["defect"]}
+    if construct["kind"] in ("nail", "exchange_nail", "nail_plate"):
+        nail = {"canal": "void"} | construct.get("nail", {})
+        construct = construct | {"nail": nail | {"bolts": {"fit": "tied"} | nail.get("bolts", {})}}
     study = {
         "schema_version": 1,
         "title": "verification",
@@ -82,9 +89,22 @@ class Solved:
     case: Case
     geometry: Geometry
     mesh: Mesh
-    stage: Stage
-    solution: Solution
-    forces: Array
+    found: Equilibrium
+
+    @property
+    def stage(self) -> Stage:
+        """The tissue stage."""
+        return self.found.stage
+
+    @property
+    def solution(self) -> Solution:
+        """Of the unit loads."""
+        return self.found.touching.solution
+
+    @property
+    def forces(self) -> Array:
+        """Nodal forces of the unit loads (n, 3, units), N."""
+        return self.found.touching.units
 
     @cached_property
     def wrenches(self) -> dict[str, Array]:
@@ -98,9 +118,7 @@ class Solved:
     @cached_property
     def measures(self) -> dict[tuple[str, str, str], float]:
         """Values by load, quantity and location; the balance of every row must hold."""
-        rows = list(
-            measure(self.mesh, self.geometry, self.case, self.stage, self.solution, self.forces)
-        )
+        rows = list(measure(self.mesh, self.geometry, self.case, self.found))
         faults = [row.balance.fault() for row in rows if row.balance.fault()]
         if faults:
             raise SolveError(faults[0])
@@ -117,10 +135,12 @@ def solve_stages(case: Case, geometry: Geometry, mesh: Mesh) -> list[Solved]:
     """All stages of a case on a mesh that is already there, stiffest first; each must be solved."""
     clock: Any = lambda step: nullcontext()  # noqa: ARG005, E731
     found = []
-    for stage, solution, forces in solve_unit_loads(mesh, geometry, case, clock):
-        if isinstance(solution, SolveError):
-            raise solution
-        found.append(Solved(case, geometry, mesh, stage, solution, forces))
+    for _, one in equilibria(mesh, geometry, case, clock):
+        if isinstance(one, SolveError):
+            raise one
+        for sentence in one.failures.values():
+            raise SolveError(sentence)
+        found.append(Solved(case, geometry, mesh, one))
     return found
 
 

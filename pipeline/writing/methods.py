@@ -15,7 +15,7 @@ from pipeline.writing.numerics import checked, discretised, read_out, solved, va
 from pipeline.writing.words import Sources, counted, listed, plain
 
 NOT_MODELLED = (
-    "contact", "friction", "preload", "threads", "play of bolts", "plasticity", "large strain",
+    "friction", "preload", "threads", "plasticity", "large strain",
     "fatigue", "wear", "fluid in the tissue", "healing", "the anatomy of an individual",
 )  # fmt: skip
 

@@ -86,8 +86,9 @@ def interface_words(study: StudyConfig) -> str:
     words = "; ".join(f"{how} ({listed(one.name for one in of)})" for how, of in found.items())
     return (
         f"{words[0].upper()}{words[1:]}. What is tied, bonded, cemented or ingrown moves as one with "
-        "its neighbour; a void canal, and the space under an offset plate, carry nothing; surfaces "
-        "never touch."
+        "its neighbour. Nail and canal in contact, bolts with play, bone ends and the underside of an "
+        "offset plate bear on each other without friction once they have used up their clearance; a "
+        "void canal carries nothing."
     )
 
 

@@ -40,7 +40,7 @@ def discretised(level: Level, versions: Mapping[str, str]) -> str:
         f"Meshes of ten-node tetrahedra, with curved edges and quadratic displacements, by {mesher} at "
         f"the level {level}. Edges follow wall thickness and curvature: {sizes.longest:g} mm at most, "
         f"and so short that a chord leaves a round surface by {sizes.sagitta:g} mm at most. Parts that "
-        "touch share their nodes."
+        "are joined share their nodes."
     )
 
 
@@ -49,8 +49,10 @@ def solved() -> str:
     return (
         "Displacements come from conjugate gradients with a multigrid preconditioner, accepted at an "
         f"out-of-balance force of {number(ACCEPTED)} of the load, or at round-off where that is "
-        "larger. For each tissue the model is solved under unit forces and moments; every load is a "
-        "sum of these."
+        "larger. For each tissue the model is solved under unit forces and moments, and under the unit "
+        "forces of stops: pairs of facing windows on surfaces that can touch. Which of them bear under "
+        "a load is a second-order cone program; no surface may then overlap another by more than 0.005 "
+        "mm, or 1 % of the clearance if that is more."
     )
 
 

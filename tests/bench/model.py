@@ -12,7 +12,7 @@ import scipy.sparse as sp
 from geometries.assembly import assemble as build
 from geometries.bone import Defect, Femur
 from geometries.constructs import NailPlateConstruct, PlateConstruct
-from geometries.parameters import Nail
+from geometries.parameters import Bolts, Nail
 from geometries.plating import Plate, Screws
 from geometries.solids import Geometry
 from pipeline.fem.loads import unit_loads
@@ -21,7 +21,7 @@ from pipeline.fem.meshing import mesher
 from pipeline.fem.meshing.sizes import LEVELS, Sizes
 from pipeline.fem.space import Array, Flags
 from pipeline.fem.stiffness import Pattern, Stiffness, assemble
-from pipeline.run.solving import part_elasticity
+from pipeline.run.equilibrium import part_elasticity
 from pipeline.study.stages import Stage
 
 TISSUE = Stage(name="oligotrophic")
@@ -69,8 +69,9 @@ def plate(factor: float) -> Model:
 
 
 def nail_and_plate() -> Model:
-    """A plate over a nail at the default level."""
-    construct = NailPlateConstruct(name="bench", kind="nail_plate", nail=Nail(diameter_mm=10.0))
+    """A plate over a nail at the default level; tied bolts, since nothing else holds the nail here."""
+    nail = Nail(diameter_mm=10.0, bolts=Bolts(fit="tied"))
+    construct = NailPlateConstruct(name="bench", kind="nail_plate", nail=nail)
     geometry = build(construct, Femur(), Defect())
     return _model(geometry, mesher.build_mesh(geometry, "default"))
 

@@ -2,6 +2,9 @@
 
 ``python -m tests.campaign --count 300 --seed 1 --out results/campaign.csv``
 
+With ``--contact`` each is also put into equilibrium under three loads with contact wherever there can
+be any; it fails where surfaces overlap, something is out of balance, or no state is found.
+
 A drawn study counts as valid when it passes the same reading and lint as a study file. A failure is a
 row with its reason; the exit code is 1 below 99 percent. ``--resume`` keeps the rows that the file has
 of an earlier call, for which the code that meshes must be the same.
@@ -14,6 +17,7 @@ import csv
 import json
 import sys
 import threading
+from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context
@@ -23,22 +27,26 @@ from typing import Any
 import numpy as np
 
 from pipeline.storage.files import read_table
-from tests.campaign.jobs import mesh, valid
+from tests.campaign.jobs import mesh, settle, valid
 from tests.draws import Values
 
-COLUMNS = ("number", "kind", "status", "reason", "seconds", "unknowns", "worst_volume", "study")
+COLUMNS = (
+    "number", "kind", "status", "reason", "seconds", "unknowns", "worst_volume", "held", "stops",
+    "over_mm", "study",
+)  # fmt: skip
 LEAST = 0.99
 
 
 LANE = threading.local()
+Job = Callable[[int, Values], dict[str, Any]]
 
 
-def isolated(number: int, drawn: Values) -> dict[str, Any]:
+def isolated(job: Job, number: int, drawn: Values) -> dict[str, Any]:
     """Mesh one in this lane's own process, so that a crash of the kernel is a row and no more."""
     if not hasattr(LANE, "process"):
         LANE.process = ProcessPoolExecutor(1, mp_context=get_context("spawn"))
     try:
-        return LANE.process.submit(mesh, number, drawn).result()
+        return LANE.process.submit(job, number, drawn).result()
     except BrokenProcessPool:
         del LANE.process
         kind = drawn["constructs"][0]["kind"]
@@ -54,7 +62,9 @@ def main() -> None:
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--out", type=Path, default=Path("results/campaign.csv"))
     parser.add_argument("--resume", action="store_true")
+    parser.add_argument("--contact", action="store_true", help="settle contact as well")
     asked = parser.parse_args()
+    job = settle if asked.contact else mesh
     rows: list[dict[str, Any]] = [*read_table(asked.out)] if asked.resume else []
     there = {row["study"] for row in rows}
     drawn = [one for one in valid(asked.count, asked.seed) if json.dumps(one[1]) not in there]
@@ -62,7 +72,7 @@ def main() -> None:
         table = csv.DictWriter(file, COLUMNS)
         table.writeheader()
         table.writerows(rows)
-        for done in as_completed([lanes.submit(isolated, *one) for one in drawn]):
+        for done in as_completed([lanes.submit(isolated, job, *one) for one in drawn]):
             row = done.result()
             rows.append(row)
             table.writerow(row)

@@ -18,7 +18,7 @@ from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import Array, Ints
 from pipeline.measures.forces import Inside
 from pipeline.measures.sections import cut_level
-from pipeline.run.solving import part_elasticity
+from pipeline.run.equilibrium import part_elasticity
 from tests.models import SHORT_PLATE, Solved, case_of, geometry_of, solved
 
 TILT = 37.0

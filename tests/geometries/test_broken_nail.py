@@ -51,4 +51,7 @@ def test_a_break_on_a_bolt_or_beside_the_nail_is_refused(height: float):
 
 def test_every_table_says_that_it_is_broken():
     construct = NailPlateConstruct(name="b", kind="nail_plate", nail=BROKEN)
-    assert construct.interfaces == "canal void, bolts tied, nail broken, plate offset, screws tied"
+    assert construct.interfaces == (
+        "canal contact, bolts with 0.2 mm play, nail slides along them, nail broken, plate offset, "
+        "screws tied"
+    )

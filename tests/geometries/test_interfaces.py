@@ -13,7 +13,7 @@ from geometries.constructs import NailConstruct, PlateConstruct
 from geometries.defect import gap_levels
 from geometries.errors import StudyError
 from geometries.nail import canal_part
-from geometries.parameters import Nail
+from geometries.parameters import Bolts, Nail
 from geometries.plating import Plate
 from geometries.profiles import canal_profile, outer_profile
 from geometries.solids import Part, Piece, radial
@@ -33,8 +33,9 @@ def volume(piece: Piece) -> float:
     return piece.solid.volume - sum(cut.volume * height / cut.height for cut in piece.cuts)
 
 
-def test_void_is_nothing():
-    assert between("void") is None
+@pytest.mark.parametrize("canal", ["void", "contact"])
+def test_void_and_contact_are_nothing(canal: str):
+    assert between(canal) is None
 
 
 def test_filler_fills_all_between_nail_and_bone():
@@ -64,12 +65,13 @@ def test_tie_lies_where_the_nail_fits_and_leaves_the_gap_free():
 def test_a_nail_that_fits_nowhere_can_not_be_tied():
     with pytest.raises(StudyError, match=r"canal is wider than the bore of 9 mm everywhere"):
         between("bonded", 8.0)
-    construct = NailConstruct(name="n", kind="nail", nail=Nail(diameter_mm=8.0, canal="bonded"))
+    nail = Nail(diameter_mm=8.0, canal="bonded", bolts=Bolts(fit="tied"))
+    construct = NailConstruct(name="n", kind="nail", nail=nail)
     with pytest.raises(StudyError, match=r"^construct 'n': nail\.canal = .*fits somewhere"):
         assemble(construct, FEMUR, DEFECT)
 
 
-@pytest.mark.parametrize("canal", ["void", "filler", "bonded"])
+@pytest.mark.parametrize("canal", ["void", "contact", "filler", "bonded"])
 def test_every_place_between_nail_and_bone_has_its_owner(canal: str):
     # Definition, by points in the clearance and in the nail's wall, at the gap and away from it.
     nail = Nail(diameter_mm=12.0, canal=canal)
@@ -77,7 +79,7 @@ def test_every_place_between_nail_and_bone_has_its_owner(canal: str):
     names = [*(part.name for part in geometry.parts), "nothing"]
     at = [[6.25, 0, 200.0], [6.25, 0, 215.0], [4.0, 0, 215.0]]
     found = [names[k] for k in geometry.painted(np.array(at))]
-    between_them = {"void": "nothing", "filler": "canal", "bonded": "canal"}[canal]
+    between_them = "canal" if canal in ("filler", "bonded") else "nothing"
     across = "canal" if canal == "filler" else "nothing"
     assert found == [between_them, across, "nail"]
 

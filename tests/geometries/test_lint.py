@@ -116,9 +116,14 @@ FINDINGS: dict[str, tuple[dict[str, Any], list[str], dict[str, Any]]] = {
         _nail(length_mm=380, distal_end_mm=35),
     ),
     "bolts as wide as the nail": (
-        {"nail": Nail(diameter_mm=9, bolts=Bolts(diameter_mm=6.1))},
-        ["nail.bolts.diameter_mm = 6.1", "6 mm or less"],
-        {"nail": Nail(diameter_mm=9, bolts=Bolts(diameter_mm=6))},
+        {"nail": Nail(diameter_mm=9, bolts=Bolts(diameter_mm=6.1, fit="tied"))},
+        ["nail.bolts.diameter_mm = 6.1 leaves", "6 mm or less", "thinner bolts"],
+        {"nail": Nail(diameter_mm=9, bolts=Bolts(diameter_mm=6, fit="tied"))},
+    ),
+    "holes as wide as the nail": (
+        {"nail": Nail(diameter_mm=9, bolts=Bolts(diameter_mm=5.5, play_mm=0.6))},
+        ["nail.bolts.diameter_mm = 5.5", "with play_mm = 0.6", "5.4 mm or less", "thinner bolts"],
+        {"nail": Nail(diameter_mm=9, bolts=Bolts(diameter_mm=5.5, play_mm=0.5))},
     ),
     "bolts touch": (
         {"nail": Nail(bolts=Bolts().model_copy(update={"spacing_mm": 5.9}))},

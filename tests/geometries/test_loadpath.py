@@ -41,26 +41,28 @@ def judged(construct: Construct, defect: Defect = GAP) -> tuple[list[str], str]:
 
 @pytest.mark.parametrize("make", [nail, nail_plate])
 def test_nail_without_bolts_is_refused_as_a_mechanism(make: Any):
-    # Statics: a smooth bar in a void hole is held in no direction. The refusal names where it is, what
-    # is allowed, and every free motion.
-    findings, _ = judged(make(**BOLT_FREE))
+    # Statics: a smooth bar that passes through its hole's wall is held in no direction. The refusal
+    # names where it is, what is allowed, and every free motion.
+    findings, _ = judged(make(**BOLT_FREE, canal="void"))
     (line,) = findings
     motions = ("slides along the shaft", "turns about it", "shifts and tilts")
-    for word in ("nail", "35 and 395 mm", *motions, "1 bolt", "filler", "bonded"):
+    for word in ("nail", "35 and 395 mm", *motions, "1 bolt", "contact", "filler", "bonded"):
         assert word in line
     with pytest.raises(StudyError, match=r"construct 'n': nail: no bolt holds it"):
-        assemble(make(**BOLT_FREE), FEMUR, GAP)
+        assemble(make(**BOLT_FREE, canal="void"), FEMUR, GAP)
 
 
 def test_each_half_of_a_broken_nail_needs_a_bolt():
     # Statics: the proximal half has none.
-    findings, _ = judged(nail(**BROKEN, **DYNAMIC))
+    findings, _ = judged(nail(**BROKEN, **DYNAMIC, canal="void"))
     (line,) = findings
     assert "between 216.55 and 395 mm" in line
 
 
 LOOSE: dict[str, tuple[Construct, Defect]] = {
     "bolts at one end": (nail(**DYNAMIC), GAP),
+    "contact with the canal alone": (nail(**BOLT_FREE), GAP),
+    "broken, half of it without bolts": (nail(**BROKEN, **DYNAMIC), GAP),
     "broken": (nail(**BROKEN), GAP),
     "short of the gap": (nail(**SHORT), GAP),
     "above the gap": (nail(**{**SHORT, "distal_end_mm": 225.0}), GAP),
@@ -72,6 +74,7 @@ HELD: dict[str, tuple[Construct, Defect]] = {
     "dynamic under a plate": (nail_plate(**DYNAMIC), GAP),
     "broken under a plate": (nail_plate(**BROKEN), GAP),
     "short under a plate": (nail_plate(**SHORT), GAP),
+    "contact with the canal alone under a plate": (nail_plate(**BOLT_FREE), GAP),
     "plate alone": (PlateConstruct(name="p", kind="plate"), GAP),
     "stem and plate": (StemPlateConstruct(name="s", kind="stem_plate"), GAP),
     "dynamic with marrow": (nail(**DYNAMIC, canal="filler"), GAP),

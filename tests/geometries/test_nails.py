@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import atan, degrees, hypot
+from math import degrees, hypot
 
 import numpy as np
 import pytest
@@ -163,21 +163,41 @@ def test_nail_that_is_too_thin_fits_nowhere_unless_it_lies_against_the_wall():
     )  # the ends lie close to the bend of the canal, within one step of the search
 
 
-def test_play_in_the_bolts_turns_and_slides_freely():
-    # Common practice, no source: 0.1 mm at a lever of 6 mm is about a degree. By trigonometry 0.955°,
-    # at each end of the nail that has bolts.
-    nail = Nail(diameter_mm=12.0, bolts=Bolts(play_mm=0.1, proximal=0))
-    turn, slide = nail.free_play
-    assert turn == pytest.approx(degrees(atan(0.1 / 6.0)), rel=1e-3)
-    assert turn == pytest.approx(0.955, abs=0.001)
-    assert slide == pytest.approx(0.1)
-    both = Nail(diameter_mm=12.0, bolts=Bolts(play_mm=0.1)).free_play
-    assert both == pytest.approx((2 * turn, 2 * slide))
-    assert Nail().free_play == (0, 0)
+@pytest.mark.parametrize("nail", [Nail(), BESIDE])
+def test_a_nail_turns_and_slides_by_the_play_until_its_holes_bear_on_the_bolts(nail: Nail):
+    # Plain geometry: half of the play on either side of a bolt. Beside the bolt the tube's surface lies
+    # √(R² - r²) along it from the nail's axis, which is the lever of a turn.
+    found = [stop for stop in nailed(nail).stops if stop.touch.startswith("bolt_")]
+    assert {stop.touch for stop in found} == {f"bolt_{n + 1}" for n in range(nail.bolts.count)}
+    turns = []
+    for stop in found:
+        assert (stop.clearance, stop.rest) == (pytest.approx(0.1), (0.0, 0.0))
+        assert stop.directions[1] == (0.0, 0.0, 1.0)
+        aside = np.array(stop.directions[0])
+        assert aside @ radial(nail.bolts.azimuth_deg) == pytest.approx(0)
+        arm = np.array(stop.points[0]) - [*axis_at(nail, stop.height), stop.height]
+        turns.append(degrees(0.1 / abs(np.cross([0.0, 0.0, 1.0], arm) @ aside)))
+    lever = (nail.diameter_mm**2 - nail.bolts.diameter_mm**2) ** 0.5 / 2
+    assert min(turns) == pytest.approx(degrees(0.1 / lever))
+
+
+@pytest.mark.parametrize(
+    ("bolts", "along", "count"),
+    [(Bolts(), 0, 4), (Bolts(along="held"), 1, 4), (Bolts(fit="tied"), 0, 0), (Bolts(play_mm=0), 0, 4)],
+    ids=["slides", "held", "tied", "no play"],
+)
+def test_bolts_bear_in_their_holes_as_the_study_says(bolts: Bolts, along: int, count: int):
+    # Definition: tied bolts have no stops, held ones one more each that leaves no room along the bolt.
+    found = [stop for stop in nailed(Nail(bolts=bolts)).stops if stop.touch.startswith("bolt_")]
+    assert len({stop.touch for stop in found}) == count
+    held = [stop for stop in found if stop.directions == (radial(0.0),)]
+    assert len(held) == along * count
+    assert all((stop.clearance, stop.is_one_sided) == (0.0, False) for stop in held)
 
 
 def test_every_table_names_the_play():
-    words = NailConstruct(
-        name="n", kind="nail", nail=Nail(diameter_mm=12.0, bolts=Bolts(play_mm=0.1))
-    ).interfaces
-    assert words == "canal void, bolts tied, their play of ±1.9° and ±0.20 mm left out"
+    bolts = Bolts(play_mm=0.1, along="held")
+    words = NailConstruct(name="n", kind="nail", nail=Nail(bolts=bolts)).interfaces
+    assert words == "canal contact, bolts with 0.1 mm play, nail held along them"
+    tied = NailConstruct(name="n", kind="nail", nail=Nail(canal="void", bolts=Bolts(fit="tied")))
+    assert tied.interfaces == "canal void, bolts tied"

@@ -11,7 +11,7 @@ from geometries.assembly import assemble
 from geometries.bone import Defect, Femur
 from geometries.constructs import NailPlateConstruct
 from geometries.frame import Points, radial
-from geometries.parameters import Nail, Stem
+from geometries.parameters import Bolts, Nail, Stem
 from geometries.plate import Label as PlateLabel
 from geometries.plate import Screw, in_the_way, screw_pins, screws
 from geometries.plating import Plate, Screws
@@ -161,7 +161,8 @@ def test_screws_are_read_where_plate_and_cortex_are():
 def test_turned_screws_own_their_places_in_bone_and_plate():
     # Definition, by points on their axes: plate and cortex are painted over, the nail is not met.
     construct = NailPlateConstruct(
-        name="c", kind="nail_plate", nail=Nail(diameter_mm=8.0, cannulation_mm=4.0),
+        name="c", kind="nail_plate",
+        nail=Nail(diameter_mm=8.0, cannulation_mm=4.0, bolts=Bolts(fit="tied")),
         plate=Plate(screws=TURNED, offset_mm=2.5, azimuth_deg=41.0),
     )  # fmt: skip
     geometry = assemble(construct, FEMUR, Defect())

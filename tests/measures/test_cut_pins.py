@@ -11,7 +11,7 @@ from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array
 from pipeline.measures.forces import Inside
 from pipeline.measures.sections import cut_pin
-from pipeline.run.solving import part_elasticity
+from pipeline.run.equilibrium import part_elasticity
 from tests.models import Solved, case_of, solved, specimen
 
 LENGTH, CUT = 30.0, 11.0

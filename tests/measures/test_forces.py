@@ -17,7 +17,7 @@ from pipeline.measures.field import Field, level_exceeded, percentile, stress_fi
 from pipeline.measures.forces import Inside
 from pipeline.measures.internal import beam_stress, load_shares, pin_forces
 from pipeline.measures.sections import FRAGMENTS, Section, cut_level, free_body
-from pipeline.run.solving import part_elasticity
+from pipeline.run.equilibrium import part_elasticity
 from tests.models import (
     SHORT_PLATE,
     Solved,

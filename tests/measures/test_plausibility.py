@@ -19,7 +19,8 @@ from pipeline.measures.plausibility import (
 )
 from pipeline.measures.readings import Readings
 from pipeline.run.collect import over_the_same_nail
-from pipeline.run.solving import Measured, measure, part_elasticity
+from pipeline.run.equilibrium import part_elasticity
+from pipeline.run.solving import Measured, measure
 from pipeline.tables.added_plate import flag_added_plates
 from pipeline.tables.rows import Row
 from tests.models import Solved, case_of, geometry_of, intact, solved
@@ -175,8 +176,7 @@ def test_a_row_without_a_ratio_has_none_of_0():
 
 
 def rows_of(model: Solved) -> list[Measured]:
-    parts = (model.mesh, model.geometry, model.case, model.stage, model.solution, model.forces)
-    return list(measure(*parts))
+    return list(measure(model.mesh, model.geometry, model.case, model.found))
 
 
 def flagged(rows: list[Measured], word: str) -> set[tuple[str, str]]:
@@ -217,7 +217,9 @@ def test_a_bone_in_a_wrong_unit_is_flagged_on_its_stiffness_rows(
     for name in ("cortical", "cancellous"):
         monkeypatch.setitem(MATERIALS, name, MATERIALS[name].scaled(1000.0))
     solution = replace(whole.solution, displacement=whole.solution.displacement / 1000.0)
-    rows = rows_of(replace(whole, solution=solution))
+    basis = replace(whole.found.basis, solution=solution)
+    found = replace(whole.found, basis=basis, elasticity=part_elasticity(whole.mesh, whole.stage))
+    rows = rows_of(replace(whole, found=found))
     hip = {("hip", "axial_stiffness")}
     assert flagged(rows, "modulus of cortical") == BENDING | TWISTING | PULLING | hip
     assert flagged(rows, "outside 108 to 489") == BENDING
@@ -231,11 +233,12 @@ def test_a_construct_stiffer_than_its_sections_is_flagged(whole: Solved):
 
     elasticity = part_elasticity(whole.mesh, whole.stage)
     geometry = replace(whole.geometry, parts=with_tissue(whole.geometry.parts))
-    sound = Readings.of(whole.mesh, whole.geometry, elasticity, whole.solution, whole.forces)
+    sound = Readings.of(whole.mesh, whole.geometry, elasticity, whole.found.basis)
     for share, expected in ((1.0, set()), (0.9, set(BOTH))):
         gates = Gates.of(geometry, share * elasticity)
         assert not gates.is_bone
-        _, doubts = replace(sound, gates=gates).under(whole.wrenches["frontal"], ())
+        load, shares = whole.wrenches["frontal"], whole.found.basis.shares["frontal"]
+        _, doubts = replace(sound, gates=gates).under(load, shares, ())
         assert {q for d in doubts if "impossible" in d.sentence for q in d.quantities} == expected
 
 

@@ -115,7 +115,7 @@ def test_case_identity_follows_its_inputs(demo: dict[str, Any]) -> None:
 def test_plan_lists_findings_of_all_constructs(demo: dict[str, Any]) -> None:
     for construct in demo["constructs"]:
         if construct["kind"] in ("nail", "exchange_nail"):
-            construct["nail"]["bolts"] = {"distal": 0, "proximal": 0}
+            construct["nail"] |= {"canal": "void", "bolts": {"distal": 0, "proximal": 0}}
     with pytest.raises(StudyError) as caught:
         plan(parse_study(demo, "demo"))
     lines = str(caught.value).splitlines()

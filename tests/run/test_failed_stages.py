@@ -25,12 +25,14 @@ from pipeline.storage.files import read_table, write_table
 from pipeline.study.config import StudyConfig, load_study, parse_study
 from pipeline.tables.brackets import bracket_rows
 from pipeline.tables.rows import Row
+from tests.models import FEW_CELLS, case_of
 
 REASON = "cortex_proximal, nail can slide medially (a mechanism); allowed is none: add bolts"
 # Short, with a wide canal: few cells. The proximal half is held by nothing but tissue.
 BROKEN = """
 schema_version = 1
 title = "Broken nail"
+defect = { bone_ends = "pass" }
 mesh = { level = "coarse" }
 stages = [{ name = "empty" }, { name = "woven" }]
 loads = [
@@ -47,7 +49,8 @@ break_mm = 215.0
 reaming_mm = 3.0
 length_mm = 200.0
 distal_end_mm = 115.0
-bolts = { proximal = 1, distal = 1 }
+canal = "void"
+bolts = { fit = "tied", proximal = 1, distal = 1 }
 """
 
 
@@ -190,7 +193,7 @@ def test_a_case_without_any_solution_is_a_failed_case(
 
     (tmp_path / "study.toml").write_text(bench_study, encoding="utf-8")
     case = cases(load_study(tmp_path / "study.toml"))[0]
-    monkeypatch.setattr("pipeline.run.solving.solve", refuse)
+    monkeypatch.setattr("pipeline.run.equilibrium.Solver.of", refuse)
     outcome = complete_case(case, tmp_path)
     assert (outcome.failure, outcome.failed_stages) == (REASON, ())
     assert not folder_of(tmp_path, case.address).exists()
@@ -203,7 +206,7 @@ def test_any_other_error_fails_the_case(
         raise ZeroDivisionError
 
     (tmp_path / "study.toml").write_text(bench_study, encoding="utf-8")
-    monkeypatch.setattr("pipeline.run.solving.solve", refuse)
+    monkeypatch.setattr("pipeline.run.equilibrium.Solver.of", refuse)
     with pytest.raises(ZeroDivisionError):
         run_case(cases(load_study(tmp_path / "study.toml"))[0], Clock())
 
@@ -217,3 +220,30 @@ def test_the_verdict_counts_cases_whole_and_in_part(several: StudyConfig) -> Non
     assert verdict([sound, lost]) == "1 of 2 cases failed; results.csv says why."
     assert verdict([sound, partly]) == "1 of 2 cases failed in some stages; results.csv says why."
     assert verdict([lost, partly, partly]).startswith("1 of 3 cases failed and 2 more in")
+
+
+# --- A load that nothing holds -----------------------------------------------------------------------
+
+PRESSED: list[dict[str, Any]] = [
+    {"kind": "end_force", "name": "press", "proximal_n": -100.0},
+    {"kind": "end_force", "name": "pull", "proximal_n": 100.0},
+]
+
+
+@pytest.mark.slow
+def test_a_load_that_nothing_holds_fails_alone() -> None:
+    # Statics: over an empty gap a nail without bolts keeps the bone ends in line, and they bear on each
+    # other; pulled apart, nothing holds them. So no play lies between a load and its opposite either.
+    nail = {**FEW_CELLS, "canal": "contact", "bolts": {"proximal": 0, "distal": 0}}
+    defect = {"gap_mm": 1.0, "bone_ends": "contact"}
+    construct = {"kind": "nail", "name": "n", "nail": nail, "defect": defect}
+    found = run_case(case_of(construct, "coarse", ("empty",), PRESSED), Clock())
+    assert set(found.failures) == {("empty", "pull")}
+    assert "no stop and no tissue holds it" in found.failures["empty", "pull"]
+    values = {(row.load, row.measure.quantity, row.measure.location): row.measure.value
+              for row in found.rows}  # fmt: skip
+    assert {load for load, _, _ in values} == {"press"}
+    assert not {name for _, name, _ in values if name.startswith("free_")}
+    assert values["press", "gap_axial_movement", "centre"] == pytest.approx(-1.0, abs=0.03)
+    assert values["press", "contact_force", "bone_ends"] >= 100.0 * (1 - 1e-6)
+    assert set(found.point_fields) == {"displacement_mm:empty:press"}

@@ -1000,4 +1000,5 @@ def test_every_study_within_the_limits_is_built_or_refused(kind: str, examples: 
 
     run()
     assert outcomes[True] >= examples / 20, f"too one-sided to mean much: {outcomes}"
-    assert outcomes[False] >= examples / 20 or kind in ("intact", "specimen")
+    # Contact holds nails that bolts do not, so fewer are refused than are built.
+    assert outcomes[False] >= examples / 40 or kind in ("intact", "specimen")

@@ -16,7 +16,7 @@ from geometries.constructs import (
     TwoPlatesConstruct,
 )
 from geometries.errors import StudyError
-from geometries.parameters import Nail
+from geometries.parameters import Bolts, Nail
 from geometries.plating import Plate
 from pipeline.run.collect import write_tables
 from pipeline.run.planning import plan
@@ -29,7 +29,12 @@ NAIL, PLATE = Nail(canal="bracket"), Plate(on_bone="bracket")
 ASKED = [
     (
         NailConstruct(name="n", kind="nail", nail=NAIL),
-        {"n-void": "canal void", "n-filler": "canal filler", "n-bonded": "canal bonded"},
+        {
+            "n-void": "canal void",
+            "n-contact": "canal contact",
+            "n-filler": "canal filler",
+            "n-bonded": "canal bonded",
+        },
     ),
     (
         PlateConstruct(name="p", kind="plate", plate=PLATE),
@@ -40,10 +45,19 @@ ASKED = [
         {
             "np-void-offset": "canal void, plate offset",
             "np-void-bonded": "canal void, plate bonded",
+            "np-contact-offset": "canal contact, plate offset",
+            "np-contact-bonded": "canal contact, plate bonded",
             "np-filler-offset": "canal filler, plate offset",
             "np-filler-bonded": "canal filler, plate bonded",
             "np-bonded-offset": "canal bonded, plate offset",
             "np-bonded-bonded": "canal bonded, plate bonded",
+        },
+    ),
+    (
+        NailConstruct(name="b", kind="nail", nail=Nail(bolts=Bolts(along="bracket"))),
+        {
+            "b-slides": "bolts with 0.2 mm play, nail slides along them",
+            "b-held": "bolts with 0.2 mm play, nail held along them",
         },
     ),
     (
@@ -59,6 +73,28 @@ def test_a_bracket_is_every_combination_of_bounds(construct: Construct, expected
     assert {one.name: words for one, words in made} == expected
     for one, words in made:
         assert set(words.split(", ")) <= set(one.interfaces.split(", "))
+
+
+def test_canal_and_bolts_may_ask():
+    # Definition: every combination, the most compliant first.
+    nail = Nail(canal="bracket", bolts=Bolts(along="bracket", play_mm=0.3))
+    made = NailConstruct(name="n", kind="nail", nail=nail).at_bounds()
+    assert [(one.nail.canal, one.nail.bolts.along) for one, _ in made] == [
+        (canal, along)
+        for canal in ("void", "contact", "filler", "bonded")
+        for along in ("slides", "held")
+    ]
+    name, words = made[3][0].name, made[3][1]
+    assert name == "n-contact-held"
+    assert words == "canal contact, bolts with 0.3 mm play, nail held along them"
+
+
+@pytest.mark.parametrize("bolts", [{"fit": "tied"}, {"proximal": 0, "distal": 0}])
+def test_bolts_that_nothing_slides_along_ask_for_nothing(bolts: dict[str, Any]):
+    # Definition: the same case twice would be no span.
+    nail = Nail(bolts=Bolts(along="bracket", **bolts))
+    construct = NailConstruct(name="n", kind="nail", nail=nail)
+    assert construct.at_bounds() == ((construct, ""),)
 
 
 def test_both_plates_may_ask():

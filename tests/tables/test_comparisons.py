@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from pipeline.measures.dictionary import BY_SIZE, COLUMNS, HEADLINE, QUANTITIES
+from pipeline.measures.columns import COLUMNS
+from pipeline.measures.dictionary import BY_SIZE, HEADLINE, QUANTITIES
 from pipeline.run.collect import references, write_tables
 from pipeline.run.planning import Plan, Planned, cases
 from pipeline.storage.files import read_table

@@ -1,9 +1,10 @@
-"""A finished case solved once more by NGSolve, from its files alone: no line of ours takes part.
+"""A finished case solved once more by NGSolve: no line of ours takes part.
 
-Read are the mesh and the parts that a run stores beside its results. NGSolve's own mesh has straight
-tetrahedra from the corners; a quadratic deformation brings the middles of the edges to their places.
-Shape functions, integrals, factors and strains are NGSolve's. The case must be a straight femur
-without a hip stem: the loaded end is bone, and all four faces that are read are flat.
+Read are the mesh and the parts that a run stores beside its results, and forces at nodes where a case
+has some beside its loads. NGSolve's own mesh has straight tetrahedra from the corners; a quadratic
+deformation brings the middles of the edges to their places. Shape functions, integrals, factors and
+strains are NGSolve's. The case must be a straight femur without a hip stem: the loaded end is bone, and
+all four faces that are read are flat.
 """
 
 from __future__ import annotations
@@ -129,10 +130,24 @@ class Peer:
             column[self.middles] = column[self.edges].mean(axis=1) + EDGE_FUNCTION * numbers[count:]
         return values
 
+    def _pushed(self, space: Any, forces: Array) -> ng.GridFunction:
+        """Work of nodal forces (n, 3) in each function of NGSolve's: `at_nodes`, transposed."""
+        work = ng.GridFunction(space)
+        for column, component in zip(forces.T, work.components, strict=True):
+            numbers, count = component.vec.FV().NumPy(), self.mesh.nv
+            numbers[:count] = column[:count]
+            np.add.at(numbers, self.edges, column[self.middles, None] / 2)
+            numbers[count:] = EDGE_FUNCTION * column[self.middles]
+        return work
+
     def solve(
-        self, laws: Mapping[str, Any], wrenches: Array, rule: ng.IntegrationRule | None = None
+        self,
+        laws: Mapping[str, Any],
+        wrenches: Array,
+        rule: ng.IntegrationRule | None = None,
+        forces: Array | None = None,
     ) -> list[ng.GridFunction]:
-        """Displacements under forces and moments on the loaded end.
+        """Displacements under forces and moments on the loaded end, and forces at nodes.
 
         Parameters
         ----------
@@ -142,6 +157,8 @@ class Peer:
             Forces, N, and moments, N·mm, about the middle of the end (loads, 6).
         rule : IntegrationRule, optional
             For the stiffness; NGSolve's own of order 4 by default.
+        forces : Array, optional
+            At the stored nodes (n, 3, loads), N, beside each wrench.
         """
         region = self.mesh.Materials("|".join(laws))
         space = ng.VectorH1(self.mesh, order=2, dirichlet=HELD)
@@ -154,20 +171,26 @@ class Peer:
             form.Assemble()
             free = space.FreeDofs() & space.GetDofs(region)
             factors = form.mat.Inverse(free, inverse="sparsecholesky")
-            return [self._under(space, form.mat, factors, wrench) for wrench in wrenches]
+            fields = []
+            for number, wrench in enumerate(wrenches):
+                load = self._drawn(space, wrench)
+                if forces is not None:
+                    load.data += self._pushed(space, forces[:, :, number]).vec
+                field = ng.GridFunction(space)
+                field.vec.data = factors * load
+                field.vec.data += factors * (load - form.mat * field.vec).Evaluate()  # refine once
+                fields.append(field)
+            return fields
 
-    def _under(self, space: Any, matrix: Any, factors: Any, wrench: Array) -> ng.GridFunction:
-        """One load: a traction of rigid-mode shape whose resultant is the wrench."""
+    def _drawn(self, space: Any, wrench: Array) -> Any:
+        """Vector of a traction of rigid-mode shape on the loaded end whose resultant is the wrench."""
         modes = rigid_modes((0.0, 0.0, self.top))
         shares = np.linalg.solve(self._gram(LOADED, modes), wrench)
         force = ng.LinearForm(space)
         traction = modes.trans * ng.CF(tuple(shares))
         force += ng.InnerProduct(traction, space.TestFunction()) * ng.ds(LOADED, bonus_intorder=4)
         force.Assemble()
-        field = ng.GridFunction(space)
-        field.vec.data = factors * force.vec
-        field.vec.data += factors * (force.vec - matrix * field.vec).Evaluate()  # refine once
-        return field
+        return force.vec
 
     def stress(self, laws: Mapping[str, Any], u: Any) -> ng.CoefficientFunction:
         """Stress (3, 3), MPa."""

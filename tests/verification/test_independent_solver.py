@@ -3,6 +3,9 @@
 Theory: one mesh, one law and one load have one solution in a given finite-element space, whoever finds
 it; only the quadrature of curved cells leaves a choice. NGSolve and the code that feeds it know our
 files, the definitions in dictionary.csv and the inputs of the study, and nothing else.
+
+Contact is linear once the stops' forces are known. A case of it is handed over with these as loads:
+NGSolve must find the same displacements, and by these no surface may overlap another.
 """
 
 from __future__ import annotations
@@ -15,21 +18,24 @@ from typing import Any
 import ngsolve as ng
 import numpy as np
 import pytest
+from scipy.interpolate import LinearNDInterpolator
 from skfem.quadrature import get_quadrature
 from skfem.refdom import RefTet
 
 from geometries.bone import Femur
 from geometries.materials import MATERIALS, TISSUES, Material
+from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.loading.loads import Bending, HipForce, Load
 from pipeline.run.case import Case
 from pipeline.run.clock import Clock
+from pipeline.run.equilibrium import Equilibrium, equilibria
 from pipeline.run.planning import cases
 from pipeline.run.record import store_case
 from pipeline.run.solving import run_case
 from pipeline.storage.casebook import folder_of
 from pipeline.storage.files import read_table
 from pipeline.study.config import parse_study
-from tests.models import SHORT_PLATE, geometry_of, worst
+from tests.models import FEW_CELLS, SHORT_PLATE, case_of, geometry_of, worst
 from tests.verification.peer import Array, Peer, Stored
 
 DEMO = Path(__file__).parents[2] / "configs" / "demo.toml"
@@ -63,16 +69,16 @@ class Pair:
 def pair(out: Path, construct: dict[str, Any], stages: list[str], **changes: Any) -> Pair:
     """Run a construct under the demo study's loads, store it as a run does, and read it again.
 
-    Walking is left out: its published vectors enter by the same six shares of the same end.
+    Walking is left out: its published vectors enter by the same six shares of the same end. Bone ends
+    may pass through each other: what is solved again is the linear model.
     """
     demo = tomllib.loads(DEMO.read_text(encoding="utf-8"))
     study = demo | changes | {"constructs": [construct], "stages": [{"name": one} for one in stages]}
+    study["defect"] = demo["defect"] | {"bone_ends": "pass"}
     study["loads"] = [load for load in demo["loads"] if load["kind"] != "walking"]
     case, clock = cases(parse_study(study, "demo"))[-1], Clock()
     store_case(case, run_case(case, clock), clock, out)
-    folder, geometry = folder_of(out, case.address), geometry_of(case)
-    low, high = geometry.sections
-    levels = {"distal_end": 0.0, "distal_section": low, "proximal_section": high}
+    folder = folder_of(out, case.address)
     stored = Stored.read(folder)
     return Pair(
         case,
@@ -81,8 +87,15 @@ def pair(out: Path, construct: dict[str, Any], stages: list[str], **changes: Any
             for row in read_table(folder / "rows.csv")
         },
         stored,
-        Peer(stored, levels | {"proximal_end": case.femur.length_mm}),
+        peer_of(stored, case),
     )
+
+
+def peer_of(stored: Stored, case: Case) -> Peer:
+    """NGSolve's model of a case."""
+    low, high = geometry_of(case).sections
+    levels = {"distal_end": 0.0, "distal_section": low, "proximal_section": high}
+    return Peer(stored, levels | {"proximal_end": case.femur.length_mm})
 
 
 def wrench(load: Load, femur: Femur) -> Array:
@@ -180,8 +193,9 @@ def test_another_library_finds_the_same_solution(short_plate: Pair):
 
 @pytest.fixture(scope="module")
 def nail_plate(tmp_path_factory: pytest.TempPathFactory) -> Pair:
-    nail = {"kind": "nail_plate", "name": "nail-10-plate", "nail": {"diameter_mm": 10.0}}
-    return pair(tmp_path_factory.mktemp("nail-plate"), nail, ["empty", "woven"])
+    nail = {"diameter_mm": 10.0, "canal": "void", "bolts": {"fit": "tied"}}
+    both = {"kind": "nail_plate", "name": "nail-10-plate", "nail": nail}
+    return pair(tmp_path_factory.mktemp("nail-plate"), both, ["empty", "woven"])
 
 
 @pytest.mark.slow
@@ -196,3 +210,68 @@ def test_another_library_finds_the_same_solution_of_a_plate_over_a_nail(nail_pla
 def test_results_do_not_hang_on_our_rule(nail_plate: Pair):
     # NGSolve's own rule for curved cells, of the same order with other points.
     check_results(nail_plate, "woven", nail_plate.solve("woven"))
+
+
+# --- A nail that touches the canal's wall ------------------------------------------------------------
+
+NAIL_RADIUS, CLEARANCE = 5.0, 0.5
+SAME_SURFACE = 0.02
+OVERLAP_MM = 0.02  # of points, where stops keep the mean of a window from overlapping
+# In two planes, and far enough for the nail to close its clearance.
+CLOSING: list[dict[str, Any]] = [
+    {"kind": "hip_force", "name": "hip", "force_n": 1000.0, "flexion_deg": 4.0},
+    {"kind": "bending", "name": "frontal", "plane": "frontal", "moment_nm": 20.0},
+]
+
+
+@pytest.mark.slow
+def test_another_library_finds_the_same_contact():
+    nail = FEW_CELLS | {"diameter_mm": 2 * NAIL_RADIUS, "reaming_mm": 2 * CLEARANCE}
+    construct = {"kind": "nail", "name": "n", "nail": nail | {"canal": "contact"}}
+    case = case_of(construct, "coarse", ("empty",), CLOSING)
+    geometry = geometry_of(case)
+    mesh = build_mesh(geometry, case.level)
+    ((_, found),) = equilibria(mesh, geometry, case, Clock())
+    assert isinstance(found, Equilibrium)
+    names, count = list(found.states), len(CLOSING)
+    assert names == [load.name for load in case.loads]
+    moved = {f"empty:{name}": found.displacement[:, :, k] for k, name in enumerate(names)}
+    parts = tuple({"name": p.name, "role": p.role, "material": p.material} for p in mesh.parts)
+    stored = Stored(mesh.nodes, mesh.cells, mesh.part_of, parts, moved)
+    both = Pair(case, {}, stored, peer_of(stored, case))
+
+    # Each load with the forces of the stops, and once more without.
+    forces = np.zeros((*mesh.nodes.shape, 2 * count))
+    for stop in found.basis.pairs:
+        forces[stop.nodes, :, :count] += stop.forces
+    wrenches = np.tile([wrench(load, case.femur) for load in case.loads], (2, 1))
+    fields = both.peer.solve(both.laws("empty"), wrenches, our_rule(), forces)
+    check_displacements(both, "empty", dict(zip(names, fields[:count], strict=True)))
+    over = [overlap(stored, both.peer.at_nodes(field)) for field in fields]
+    assert np.abs(over[:count]).max() < OVERLAP_MM  # each touches, and no more
+    assert min(over[count:]) > 10 * OVERLAP_MM
+
+
+def overlap(stored: Stored, moved: Array) -> float:
+    """Farthest that nodes of the nail pass through the canal's wall, mm; negative: what is left.
+
+    Each against the wall at the same azimuth and height, between the wall's nodes there.
+    """
+    radius, turn = np.hypot(*stored.nodes[:, :2].T), np.arctan2(*stored.nodes[:, 1::-1].T)
+    out = np.stack([np.cos(turn), np.sin(turn), 0 * turn], axis=1)
+    unrolled = np.stack([NAIL_RADIUS * turn, stored.nodes[:, 2]], axis=1)
+    round_once = np.array([2 * np.pi * NAIL_RADIUS, 0.0])
+
+    def on(part: str, size: float) -> Array:
+        number = [one["name"] for one in stored.parts].index(part)
+        own = np.unique(stored.cells[stored.part_of == number])
+        return own[np.abs(radius[own] - size) < SAME_SURFACE]
+
+    nail, worst_of = on("nail", NAIL_RADIUS), []
+    for side in ("distal", "proximal"):
+        wall = on(f"cortex_{side}", NAIL_RADIUS + CLEARANCE)
+        places = np.concatenate([unrolled[wall] + k * round_once for k in (-1, 0, 1)])
+        at_wall = LinearNDInterpolator(places, np.tile(moved[wall], (3, 1)))(unrolled[nail])
+        closing = np.einsum("ni,ni->n", moved[nail] - at_wall, out[nail])
+        worst_of.append(np.nanmax(closing) - CLEARANCE)
+    return float(max(worst_of))

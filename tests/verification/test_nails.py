@@ -19,7 +19,7 @@ from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import Array
 from pipeline.measures.forces import Inside
 from pipeline.measures.sections import cut_level
-from pipeline.run.solving import part_elasticity
+from pipeline.run.equilibrium import part_elasticity
 from pipeline.verification.beams import open_constant
 from pipeline.verification.body import Body
 from tests.models import FEW_CELLS, SHORT_PLATE, case_of, geometry_of, own_constants, solve_stages

@@ -89,10 +89,16 @@ def _print_forecast(config: StudyConfig, planned: Plan) -> None:
     cost = planned.forecast
     say(
         f"{len(planned.distinct)} cases on {len(planned.meshes)} meshes at level {config.mesh.level}, "
-        f"{planned.solutions} solutions, {len(config.loads)} loads by superposition.\n"
+        f"{planned.solutions} solutions, {len(config.loads)} loads by superposition{_stops(planned)}.\n"
         f"About {duration(cost.hours)} for one worker, {cost.memory_gb:.1f} GB of memory each; all "
         f"fields take {cost.fields_gb:.2g} GB (--keep-fields). Rough: machines differ by factors."
     )
+
+
+def _stops(planned: Plan) -> str:
+    """How many columns of stops come besides; nothing where no surfaces can touch."""
+    columns = sum(item.columns * item.solutions for item in planned.distinct.values())
+    return f", and about {columns} columns for stops where surfaces touch" if columns else ""
 
 
 def duration(hours: float) -> str:

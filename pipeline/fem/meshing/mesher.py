@@ -17,7 +17,7 @@ from geometries.waves import flattened, moved_by_waves
 from pipeline.errors import MeshError
 from pipeline.fem.mesh import Mesh, MeshPart, faces_on_plane, relax, shared_faces
 from pipeline.fem.meshing.cad import fragments, masses_of
-from pipeline.fem.meshing.numbering import along_curve
+from pipeline.fem.meshing.numbering import along_curve, taken_apart
 from pipeline.fem.meshing.sizes import LEVELS, Level, Sizes
 from pipeline.fem.space import Array, Ints
 
@@ -160,8 +160,9 @@ def mesh_once(
             raise
         except Exception as error:  # gmsh raises bare Exception
             raise MeshError(f"gmsh: {error}", _radii(gmsh, str(error))) from error
-        raw = _arrays(gmsh, volumes)
-    nodes, cells, part_of, vertex_count = _renumber(*raw)
+        nodes, cells, part_of = _arrays(gmsh, volumes)
+    nodes, cells = taken_apart(nodes, cells, part_of, geometry)
+    nodes, cells, part_of, vertex_count = _renumber(nodes, cells, part_of)
     patches = _patches(geometry, nodes, cells, part_of)
     if geometry.bow is not None:
         nodes = geometry.bow.place(nodes)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from geometries.solids import Geometry
 from pipeline.fem.space import Array, Ints
 
 BITS = 16
@@ -36,6 +37,34 @@ def along_curve(nodes: Array, cells: Ints) -> tuple[Ints, Ints, int]:
     ordered = cells[cell_order]
     corners, middles = _first_seen(ordered[:, :4]), _first_seen(ordered[:, 4:])
     return cell_order, np.concatenate([corners, middles]), len(corners)
+
+
+def taken_apart(nodes: Array, cells: Ints, part_of: Ints, geometry: Geometry) -> tuple[Array, Ints]:
+    """Give parts that lie face to face but apart nodes of their own where they share some.
+
+    Parameters
+    ----------
+    nodes, cells, part_of :
+        Positions (n, 3), mm, node numbers (m, 10) and parts (m,) of cells.
+    geometry : Geometry
+        Says which parts lie apart.
+
+    Returns
+    -------
+    Array
+        Positions, copies last.
+    Ints
+        Cells with the copies.
+    """
+    names, cells = [part.name for part in geometry.parts], cells.copy()
+    for one, other in geometry.apart:
+        own = part_of == names.index(one)
+        shared = np.intersect1d(cells[own], cells[part_of == names.index(other)])
+        copies = np.arange(len(nodes))
+        copies[shared] = len(nodes) + np.arange(len(shared))
+        cells[own] = copies[cells[own]]
+        nodes = np.concatenate([nodes, nodes[shared]])
+    return nodes, cells
 
 
 def _morton(points: Array) -> Ints:

@@ -24,7 +24,7 @@ ROUND_OFF = 64 * np.finfo(float).eps
 
 
 def conjugate_gradients(
-    A: BlockMatrix, cycle: Cycle, b: Array, x: Array, tolerance: float
+    A: BlockMatrix, cycle: Cycle, b: Array, x: Array, wanted: Array
 ) -> tuple[Array, int]:
     """Solve A x = b for LANES right-hand sides at once.
 
@@ -34,9 +34,9 @@ def conjugate_gradients(
         Matrix in double precision and preconditioner.
     b, x : Array
         Right-hand sides and first guess (n, 3, LANES).
-    tolerance : float
-        Residual wanted, as a share of each right-hand side. Where round-off in A x alone is larger
-        than that, round-off is the limit; the caller checks what was reached.
+    wanted : Array
+        Size of each residual that is wanted (LANES,). Where round-off in A x alone is larger than that,
+        round-off is the limit; the caller checks what was reached.
 
     Returns
     -------
@@ -50,22 +50,22 @@ def conjugate_gradients(
     SolveError
         If it has not converged after 600 iterations.
     """
-    total, size, before = 0, norms(b), np.inf
+    total, before = 0, np.inf
     while total < MOST_ITERATIONS:
         # The recurrence drifts from the true residual by round-off: start again from the true one,
         # until it is met or a fresh start no longer halves it.
         r = b - A @ x
-        goal = np.maximum(tolerance * size, round_off(A, x))
+        goal = np.maximum(wanted, round_off(A, x))
         left = float((norms(r) / np.where(goal > 0, goal, 1)).max())
         if left <= 1 or left > before / 2:
             return x, total
         before = left
         x, steps = _descend(A, cycle, b, x, 0.5 * goal)
         total += steps
-    worst = float((norms(b - A @ x) / np.where(size > 0, size, 1)).max())
+    over = float((norms(b - A @ x) / np.where(wanted > 0, wanted, 1)).max())
     raise SolveError(
-        f"solver: residual {worst:.1e} after {total} iterations; allowed {tolerance:.0e}: a part may "
-        "be held by too little; check bolts and screws, or refine mesh.level"
+        f"solver: residual {over:.1e} times what is allowed after {total} iterations: a part may be "
+        "held by too little; check bolts and screws, or refine mesh.level"
     )
 
 

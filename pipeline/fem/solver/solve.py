@@ -21,7 +21,7 @@ from pipeline.fem.stiffness import Stiffness
 
 TOLERANCE = 1e-9
 DIRECT_UP_TO = 3000
-Inner = Callable[[Array, Array], tuple[Array, int]]
+Inner = Callable[[Array, Array, Array], tuple[Array, int]]
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,11 @@ class Solver:
         )
 
     def solve(
-        self, forces: Array, guess: Array | None = None, prescribed: Array | None = None
+        self,
+        forces: Array,
+        guess: Array | None = None,
+        prescribed: Array | None = None,
+        sizes: Array | None = None,
     ) -> Solution:
         """Solve for nodal displacements.
 
@@ -100,6 +104,8 @@ class Solver:
             Displacements to start from (n, 3, loads), mm.
         prescribed : Array, optional
             Displacements of the held components (n, 3, loads), mm; zero by default.
+        sizes : Array, optional
+            Sizes (loads,) by which residuals are judged, N; those of the right-hand sides by default.
 
         Returns
         -------
@@ -113,10 +119,11 @@ class Solver:
         """
         fixed = np.zeros(forces.shape) if prescribed is None else prescribed * self.supports
         start = np.zeros(forces.shape) if guess is None else guess
-        found = [
-            self._block(*(values[:, :, first : first + LANES] for values in (forces, fixed, start)))
-            for first in range(0, forces.shape[2], LANES)
-        ]
+        found = []
+        for first in range(0, forces.shape[2], LANES):
+            lanes = slice(first, first + LANES)
+            block = (values[:, :, lanes] for values in (forces, fixed, start))
+            found.append(self._block(*block, sizes=None if sizes is None else sizes[lanes]))
         return Solution(
             np.concatenate([one.displacement for one in found], axis=2),
             np.concatenate([one.reaction for one in found], axis=2),
@@ -124,15 +131,17 @@ class Solver:
             max(one.iterations for one in found),
         )
 
-    def _block(self, forces: Array, fixed: Array, guess: Array) -> Solution:
+    def _block(self, forces: Array, fixed: Array, guess: Array, *, sizes: Array | None) -> Solution:
         """Solve for up to LANES loads and check the true residual."""
         loads = forces.shape[2]
         f, held = _lanes(forces), _lanes(fixed)
         b = (f - self.stiffness @ held) * self.is_free
-        x, iterations = self.inner(b, _lanes(guess) * self.is_free)
+        size = norms(b)
+        if sizes is not None:
+            size[:loads] = sizes
+        x, iterations = self.inner(b, _lanes(guess) * self.is_free, size)
         u = x + held
         imbalance = self.stiffness @ u - f
-        size = norms(b)
         scale = np.where(size > 0, size, 1)
         missed = norms(imbalance * self.is_free) / scale
         if not (missed <= np.maximum(ACCEPTED, round_off(self.free, u) / scale)).all():
@@ -156,16 +165,16 @@ def solve(
 
 
 def _inner(mesh: Mesh, A: BlockMatrix, free: Array) -> Inner:
-    """Solver of the free components from a right-hand side and a first guess.
+    """Solver of the free components from a right-hand side, a first guess and sizes of residuals.
 
     A small system is factored whole and takes no iterations.
     """
     if mesh.unknowns > DIRECT_UP_TO:
         cycle = prepare(mesh, A, free)
-        return lambda b, start: conjugate_gradients(A, cycle, b, start, TOLERANCE)
+        return lambda b, start, size: conjugate_gradients(A, cycle, b, start, TOLERANCE * size)
     factors = factor(A.sparse())
 
-    def direct(b: Array, start: Array) -> tuple[Array, int]:
+    def direct(b: Array, start: Array, _: Array) -> tuple[Array, int]:
         x = start + factors.solve(b - A @ start)
         return x + factors.solve(b - A @ x), 0
 

@@ -1,0 +1,297 @@
+"""The small problem: which stops bear under a load, and with what force.
+
+Movements of the stops are d = D + C f + B q with their forces f, compliance C, free movement D under
+the load, and the rigid motions q of floating bodies. Each keeps |d + rest| <= clearance, or d >=
+-clearance, pushes against what it stops, and does nothing where it is clear; the forces balance the
+loads on each floating body, Bᵀ f + r = 0. This minimises
+
+    1/2 fᵀ C f + fᵀ (D + rest) + sum of clearance |f|
+
+over the forces, whose multipliers of the balance are q. It is a second-order cone program. A motion
+that nothing drives and no stop bears on stays as small as it can: each floating body hangs on springs
+so soft that they only choose among states of equal energy, and which are moved after the body until
+they carry nothing.
+"""
+
+from __future__ import annotations
+
+from copy import copy
+from dataclasses import dataclass
+from typing import Any
+
+import clarabel
+import numpy as np
+import scipy.sparse as sp
+
+from pipeline.errors import SolveError
+from pipeline.fem.space import Array, Flags, Ints
+
+SPRING = 1e-6  # of a floating body, as a share of the stops' own stiffness
+ROUNDS = 8
+NEARLY = 1e-8  # out of balance or overrun, of an answer that could not be made better
+UNSTRAINED = 1e-9  # compliance of stops where only their directions matter
+NOTHING = 1e-5  # share of the loads that may be left where all of them are held
+BEARS = 1e-7  # force from which a stop is taken to bear, as a share of the largest
+TOLERANCE = 1e-10
+NEWTON_STEPS = 30
+SWAPS = 20
+SHARES = (1.0, 0.1, 10.0, 0.01, 100.0, 1e-3)  # of clearance left from which a stop is taken to bear
+FARTHEST = 10.0  # how much worse one of Newton's steps may make it
+ROUND_OFF, BALANCED, ALLOWED = 1e-12, 1e-10, 1e-9
+
+
+class NotHeldError(Exception):
+    """A load that no stop can hold; `motion` (modes,) says which rigid motion goes on."""
+
+    def __init__(self, motion: Array) -> None:
+        super().__init__("not held")
+        self.motion = motion
+
+
+@dataclass(frozen=True)
+class Cones:
+    """Conditions of some stops.
+
+    Parameters
+    ----------
+    starts : Ints
+        First component of each stop (stops + 1,).
+    clearance : Array
+        Of each (stops,), mm.
+    rest : Array
+        Movement at rest (components,), mm.
+    is_one_sided : array of bool
+        Of each (stops,).
+    compliance : Array
+        (components, components), mm/N, symmetric.
+    rigid : Array
+        Movements per rigid motion of the floating bodies (components, modes).
+    """
+
+    starts: Ints
+    clearance: Array
+    rest: Array
+    is_one_sided: Flags
+    compliance: Array
+    rigid: Array
+
+    def bear(self, free: Array, loads: Array) -> tuple[Array, Array]:
+        """Forces and rigid motions under a load.
+
+        Parameters
+        ----------
+        free : Array
+            Movement of the stops without their forces (components,), mm.
+        loads : Array
+            Work of the load in the rigid motions (modes,), N·mm per mm.
+
+        Returns
+        -------
+        forces : Array
+            (components,), N; exactly zero where a stop is clear.
+        motion : Array
+            (modes,), mm.
+
+        Raises
+        ------
+        NotHeldError
+            If no stop holds a floating body against its load.
+        SolveError
+            If no state of balance was found.
+        """
+        if len(self.rest):
+            return _Search(self, free + self.rest, loads).run()
+        if loads.any():
+            raise NotHeldError(loads)
+        return np.zeros(0), np.zeros(len(loads))
+
+
+def _solved(P: Any, q: Array, A: Any, b: Array, cones: list[Any]) -> Any:
+    """Minimum of x P x / 2 + q x for b - A x in cones."""
+    settings = clarabel.DefaultSettings()
+    settings.verbose = False
+    settings.tol_gap_abs = settings.tol_gap_rel = settings.tol_feas = TOLERANCE
+    return clarabel.DefaultSolver(P, q, A, b, cones, settings).solve()
+
+
+class _Search:
+    """One load's search, in numbers without units.
+
+    Forces are scaled so that each stop's own compliance is one, and all by the size of the movements.
+    """
+
+    def __init__(self, cones: Cones, free: Array, loads: Array) -> None:
+        sizes = np.diff(cones.starts)
+        stop = np.repeat(np.arange(len(sizes)), sizes)
+        own = np.maximum.reduceat(np.diag(cones.compliance), cones.starts[:-1])
+        scale = 1 / np.sqrt(own)[stop]
+        self.spans = [slice(a, b) for a, b in zip(cones.starts[:-1], cones.starts[1:], strict=True)]
+        self.first, self._stop = cones.starts[:-1], stop
+        self.one_sided = cones.is_one_sided
+        rigid = scale[:, None] * cones.rigid
+        widest = float(np.abs(rigid).max(initial=0.0)) or 1.0
+        room = cones.clearance / np.sqrt(own)
+        drive = max(
+            float(np.abs(scale * free).max(initial=0.0)),
+            float(np.abs(loads).max(initial=0.0)) / widest,
+        )
+        # Half-way, in powers, between what drives the stops and what they have of clearance.
+        self.size = (drive * max(drive, float(room.max(initial=0.0)))) ** 0.5 or 1.0
+        self.scale = scale
+        self.widest = widest
+        self.C: Array = scale[:, None] * cones.compliance * scale
+        self.free: Array = scale * free / self.size
+        self.room: Array = room / self.size
+        self.B: Array = rigid / widest
+        self.rigid = cones.rigid
+        self.loads: Array = loads / (widest * self.size)
+
+    def run(self) -> tuple[Array, Array]:
+        """Forces and rigid motions in their units."""
+        self._refuse_unheld()
+        motion = np.zeros(len(self.loads))
+        for _ in range(ROUNDS):
+            forces = self._program(motion)
+            carried = self.B.T @ forces + self.loads
+            motion = motion + carried / SPRING
+            found = self._polished(forces, motion)
+            if found is not None:
+                return self._in_units(*found)
+        # Where a stop just closes, it neither bears nor is clear; the program's answer is good enough.
+        over = -self._left(self.C @ forces + self.free + self.B @ motion).min()
+        if max(float(np.abs(carried).max(initial=0.0)), over) < NEARLY * max(np.abs(forces).max(), 1.0):
+            return self._in_units(forces, motion)
+        raise SolveError("contact: no state of balance was found; report this study file")
+
+    def _in_units(self, forces: Array, motion: Array) -> tuple[Array, Array]:
+        """Forces, N, and rigid motions, mm, of numbers without units."""
+        return forces * self.scale * self.size, motion * self.size / self.widest
+
+    def _refuse_unheld(self) -> None:
+        """Raise if no forces of the stops, whatever they move, balance the loads on floating bodies.
+
+        What forces without clearance or compliance leave of the loads is the least that nothing holds.
+        """
+        size = float(np.abs(self.loads).max(initial=0.0))
+        if size == 0:
+            return
+        rigid = copy(self)
+        rigid.C, rigid.free = UNSTRAINED * np.eye(len(self.free)), 0 * self.free
+        rigid.room, rigid.loads = 0 * self.room, self.loads / size
+        rigid.B = self.rigid
+        forces = rigid._program(np.zeros(len(self.loads)), 1.0)
+        left = self.rigid.T @ forces + rigid.loads
+        if np.abs(left).max() > NOTHING:
+            raise NotHeldError(left)
+
+    def _program(self, motion: Array, spring: float = SPRING) -> Array:
+        """Forces of the cone program with springs that end at a rigid motion."""
+        count, modes = len(self.free), len(self.loads)
+        balls = [k for k, one in enumerate(self.one_sided) if not one and self.room[k] > 0]
+        P = sp.block_diag([self.C, np.zeros((len(balls),) * 2), np.eye(modes)], format="csc")
+        q = np.concatenate([self.free, self.room[balls], spring**0.5 * motion])
+        for k in np.flatnonzero(self.one_sided):
+            q[self.spans[k]] += self.room[k]
+        rows: list[sp.csr_array] = []
+        wanted, cones = [-self.loads], [clarabel.ZeroConeT(modes)]
+        tie = sp.csr_array(np.eye(modes) * spring**0.5)
+        rows.append(sp.hstack([sp.csr_array(self.B.T), sp.csr_array((modes, len(balls))), -tie]))
+        pick = sp.eye_array(len(q), format="csr")
+        for k in np.flatnonzero(self.one_sided):
+            rows.append(-pick[[self.spans[k].start]])
+            cones.append(clarabel.NonnegativeConeT(1))
+            wanted.append(np.zeros(1))
+        for number, ball in enumerate(balls):
+            own = np.arange(self.spans[ball].start, self.spans[ball].stop)
+            rows.append(-pick[[count + number, *own]])
+            cones.append(clarabel.SecondOrderConeT(1 + len(own)))
+            wanted.append(np.zeros(1 + len(own)))
+        A = sp.csc_array(sp.vstack(rows))
+        found = _solved(sp.triu(P, format="csc"), q, A, np.concatenate(wanted), cones)
+        return np.array(found.x[:count])
+
+    def _polished(self, forces: Array, motion: Array) -> tuple[Array, Array] | None:
+        """The same to round-off; None if the stops that bear can not be told.
+
+        Those bear whose force is larger than what is left of their clearance, both as the program found
+        them: a force that is small beside the clearances leaves much of them, so other shares are tried
+        after that.
+        """
+        left = self._left(self.C @ forces + self.free + self.B @ motion)
+        always = (self.room == 0) & ~self.one_sided
+        certainty = np.where(always, np.inf, self._sizes(forces) / np.maximum(left, ROUND_OFF))
+        for share in SHARES:
+            found = self._swapped(forces.copy(), motion, certainty > share)
+            if found is not None:
+                return found
+        return None
+
+    def _swapped(self, forces: Array, motion: Array, bearing: Flags) -> tuple[Array, Array] | None:
+        """Newton's answer for stops that bear; what then pulls is let go, what is overrun taken up."""
+        for _ in range(SWAPS):
+            found = self._newton(forces, motion, bearing)
+            if found is None:
+                return None
+            forces, motion, move = found
+            over, pulls = self._faults(forces, move)
+            if not (over | pulls).any():
+                return forces, motion
+            bearing = (bearing & ~pulls) | over
+            for k in np.flatnonzero(over):
+                span, way = self.spans[k], move[self.spans[k]]
+                forces[span] = BEARS if self.one_sided[k] else -BEARS * way / np.linalg.norm(way)
+        return None
+
+    def _newton(
+        self, forces: Array, motion: Array, bearing: Flags
+    ) -> tuple[Array, Array, Array] | None:
+        """Forces, rigid motions and movements in balance if just these stops bear."""
+        count, q = len(forces), motion
+        spans = [self.spans[k] for k in np.flatnonzero(bearing)]
+        own = np.concatenate([np.zeros(0, int), *(np.arange(a.start, a.stop) for a in spans)])
+        f = np.zeros(count)
+        f[own] = forces[own]
+        B, before = self.B[own], np.inf
+        K = np.zeros((len(own) + len(q),) * 2)
+        K[: len(own), len(own) :], K[len(own) :, : len(own)] = B, B.T
+        K[len(own) :, len(own) :] = -SPRING * np.eye(len(q))
+        for _ in range(NEWTON_STEPS):
+            move = self.C @ f + self.free + self.B @ q
+            rest, stiff = move.copy(), self.C.copy()
+            for k in np.flatnonzero(bearing):
+                span, room = self.spans[k], self.room[k]
+                if self.one_sided[k]:
+                    rest[span] += room
+                elif room > 0:
+                    size = max(float(np.linalg.norm(f[span])), np.finfo(float).tiny)
+                    out = f[span] / size
+                    rest[span] += room * out
+                    stiff[span, span] += room / size * (np.eye(len(out)) - np.outer(out, out))
+            off = np.concatenate([rest[own], B.T @ f[own] + self.loads])
+            left = float(np.abs(off).max(initial=0.0))
+            if left >= before / 2 and left < BALANCED * max(float(np.abs(f).max(initial=0.0)), 1.0):
+                return f, q, move  # as near as round-off lets it come
+            if not left < FARTHEST * before:
+                return None
+            before = left
+            K[: len(own), : len(own)] = stiff[np.ix_(own, own)]
+            step = np.linalg.solve(K, -off)
+            f[own] += step[: len(own)]
+            q = q + step[len(own) :]
+        return None
+
+    def _faults(self, forces: Array, move: Array) -> tuple[Flags, Flags]:
+        """Stops that are overrun, and stops that pull."""
+        pulls = np.array([
+            forces[span][0] < 0 if one else forces[span] @ move[span] > 0 and room > 0
+            for span, room, one in zip(self.spans, self.room, self.one_sided, strict=True)
+        ])  # fmt: skip
+        return (self._left(move) < -ALLOWED) & ~pulls & (self._sizes(forces) == 0), pulls
+
+    def _left(self, move: Array) -> Array:
+        """What is left of each stop's clearance."""
+        return self.room + np.where(self.one_sided, move[self.first], -self._sizes(move))
+
+    def _sizes(self, values: Array) -> Array:
+        """Size of each stop's vector."""
+        return np.sqrt(np.add.reduceat(values**2, self.first))

@@ -1,0 +1,155 @@
+"""The tissue stages of a case in equilibrium: unit loads solved, stops taken up, loads settled."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from geometries.materials import MATERIALS
+from geometries.solids import Geometry
+from pipeline.errors import SolveError
+from pipeline.fem import stiffness as elastic
+from pipeline.fem.contact.bodies import Floating
+from pipeline.fem.contact.cones import NotHeldError
+from pipeline.fem.contact.states import Basis, State
+from pipeline.fem.contact.touching import Touching
+from pipeline.fem.contact.windows import Stops
+from pipeline.fem.mesh import Mesh
+from pipeline.fem.solver.mechanism import loose_bodies
+from pipeline.fem.solver.solve import Solver
+from pipeline.fem.space import Array, Flags
+from pipeline.measures.play import NEARBY
+from pipeline.run.case import Case
+from pipeline.run.clock import Clock
+from pipeline.run.superposition import combinations, unit_forces
+from pipeline.study.stages import Stage
+
+NO_STAGE = Stage(name="intact", modulus_mpa=0.0, poisson_ratio=0.0)
+SETTLED = ("plus", "minus")  # loads near a load at which no surface may overlap either
+
+
+@dataclass(frozen=True)
+class Equilibrium:
+    """One tissue stage under all loads that it bears.
+
+    Parameters
+    ----------
+    stage : Stage
+        Which.
+    elasticity : Array
+        Stress over strain of each part (parts, 6, 6), MPa.
+    touching : Touching
+        Solutions of the unit loads and of stops.
+    basis : Basis
+        What measures are read from.
+    loads : dict of str to Array
+        Shares of the unit loads in each load.
+    states : dict of str to State
+        Equilibrium under each load that is borne.
+    failures : dict of str to str
+        Loads that nothing holds, each with a sentence.
+    """
+
+    stage: Stage
+    elasticity: Array
+    touching: Touching
+    basis: Basis
+    loads: dict[str, Array]
+    states: dict[str, State]
+    failures: dict[str, str]
+
+    @cached_property
+    def displacement(self) -> Array:
+        """Nodal displacements (n, 3, loads) under the loads that are borne, in their order, mm."""
+        shares = np.stack(list(self.basis.shares.values()), axis=1)
+        return np.asarray(self.basis.solution.displacement @ shares)
+
+    def near(self, load: str) -> dict[str, Array]:
+        """Shares of all columns under loads near a load; none if one of them is not held."""
+        try:
+            return {
+                name: self.touching.under(share * self.loads[load]).shares
+                for name, share in NEARBY.items()
+            }
+        except NotHeldError:
+            return {}
+
+
+def equilibria(
+    mesh: Mesh, geometry: Geometry, case: Case, clock: Clock
+) -> Iterator[tuple[Stage, Equilibrium | SolveError]]:
+    """Solve each tissue stage, stiffest tissue first.
+
+    Six unit loads act at the proximal end, three more at each point below it that a load names.
+    Everything but the tissue is assembled once; each stage starts from its neighbour's solution and
+    stops. A stage that can not be solved yields the solver's error: implants that are a mechanism over
+    an empty gap may be sound over tissue.
+    """
+    with clock("assembly"):
+        pattern = elastic.Pattern.of(mesh)
+        tissue = [k for k, part in enumerate(mesh.parts) if part.material == "tissue"]
+        others = [k for k in range(len(mesh.parts)) if k not in tissue]
+        fixed = elastic.assemble(mesh, pattern, part_elasticity(mesh, NO_STAGE), others)
+        units = unit_forces(mesh, case.loads, case.femur, geometry.top[2])
+        stops = Stops.of(mesh, geometry.stops)
+    held = np.zeros(mesh.nodes.shape, dtype=bool)
+    held[mesh.patches["distal_end"]] = True
+    loads = combinations(case.loads, case.femur, geometry.top[2])
+    before = None
+    for stage in sorted(
+        case.stages if case.has_tissue else (NO_STAGE,), key=lambda s: -s.material().modulus
+    ):
+        elasticity = part_elasticity(mesh, stage)
+        with clock("assembly"):
+            total = fixed + elastic.assemble(mesh, pattern, elasticity, tissue)
+        with clock("solve"):
+            try:
+                found = _settled(mesh, total, (held, stops, units), loads, before)
+            except SolveError as error:
+                yield stage, SolveError(str(error))  # made anew: its frames hold matrices
+                continue
+        before = found[0]
+        yield stage, Equilibrium(stage, elasticity, *found[:2], loads, *found[2:])
+
+
+def _settled(
+    mesh: Mesh,
+    stiffness: elastic.Stiffness,
+    given: tuple[Flags, Stops, Array],
+    loads: dict[str, Array],
+    before: Touching | None,
+) -> tuple[Touching, Basis, dict[str, State], dict[str, str]]:
+    """Solve for unit loads and stops; then the state under each load, or why there is none."""
+    held, stops, units = given
+    loose = loose_bodies(mesh, stiffness, held) if stops.listed else []
+    floating = Floating.of(mesh, loose)
+    solver = Solver.of(mesh, stiffness, held | floating.holds(mesh.vertex_count))
+    first = Touching.of(solver, stops, floating, units, before)
+    near = {(name, ""): load for name, load in loads.items()} | {
+        (name, other): NEARBY[other] * load for name, load in loads.items() for other in SETTLED
+    }
+    touching, found = first.settle(solver, near)
+    states, failures = {}, {}
+    for name in loads:
+        one = found[name, ""]
+        if isinstance(one, State):
+            states[name] = one
+        else:
+            failures[name] = " ".join(str(one).split("\n"))
+    return touching, touching.basis(mesh, solver, states), states, failures
+
+
+def part_elasticity(mesh: Mesh, stage: Stage) -> Array:
+    """Stress over strain of each part (parts, 6, 6), MPa, at a tissue stage; zeros where empty."""
+    cortex = next((part.material for part in mesh.parts if part.role == "cortex"), "cortical")
+    plain = stage.modulus_mpa is None and stage.poisson_ratio is None
+    tissue = MATERIALS[cortex] if stage.name == "united" and plain else stage.material()
+    return np.stack(
+        [
+            (tissue if part.material == "tissue" else MATERIALS[part.material]).elasticity
+            for part in mesh.parts
+        ]
+    )
