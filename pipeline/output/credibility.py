@@ -27,9 +27,10 @@ BALANCES = {
     "volume_error": "volume of a part",
 }  # fmt: skip
 FORM = (
-    "Linear elastic, small strains, homogeneous parts; every interface tied or void; no contact, "
-    "friction, preload, threads, healing or fluid.",
-    "Curved quadratic tetrahedra; each stage solved for unit loads that are then added up.",
+    "Linear elastic, small strains, homogeneous parts; interfaces tied, void, or in frictionless "
+    "unilateral contact; no friction, preload, threads, healing or fluid.",
+    "Curved quadratic tetrahedra; each stage solved for unit loads, which are added up, with the unit "
+    "forces of the stops that bear.",
 )
 
 

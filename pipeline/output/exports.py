@@ -11,11 +11,13 @@ from matplotlib.figure import Figure
 
 from geometries.errors import StudyError
 from pipeline.output import latex
-from pipeline.output.dots import CHARTS, draw_chart, left_out
+from pipeline.output.dots import CHARTS, HUES, draw_chart, left_out
+from pipeline.output.growth import READ_AS, by_curve, growths, printed
 from pipeline.output.indices import index_pages
 from pipeline.output.panels import save
 from pipeline.output.spreadsheet import write_sheets
 from pipeline.output.tables import COLUMNS, HEADINGS, Printed, Short, short_table
+from pipeline.storage.casebook import CURVES
 from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import check_writable, read_if_any, read_table, write_table, write_text
 from pipeline.storage.run_folder import RESULTS
@@ -25,7 +27,7 @@ from pipeline.tables.rows import Key, Row, first_variant, read_results
 
 KINDS = ("png", "svg", "pdf")
 RESOLUTIONS = (300, 600)  # dots an inch; journals ask for either (common practice, no source)
-OTHERS = ("comparisons", "brackets", "published", "sensitivity", "dictionary")
+OTHERS = ("comparisons", "curves", "brackets", "published", "sensitivity", "dictionary")
 """Tables that become sheets where the run has them."""
 MARKED = "Marks are tissue stages, whiskers the error of the mesh where it is known."
 LARGE = 1e4  # from here on whole numbers are read more easily than powers of ten
@@ -158,7 +160,19 @@ def _drawn(folder: Path, study: StudyConfig, rows: Sequence[Row]) -> Iterator[tu
         caption = f"{chart.about.format(load=load)} {MARKED}" + (f" Left out: {lost}." if lost else "")
         for place, figure in enumerate(pages, start=1):
             yield f"{chart.name}-{place}" if len(pages) > 1 else chart.name, figure, caption
+    yield from _grown(folder, study)
     for name, figure in index_pages(folder, stage, load):
         if not FILE.fullmatch(name):
             raise StudyError(f"{folder}: {name!r} can not name a file; give a table as a run wrote it")
         yield name, figure, f"Sensitivity of results at tissue stage {stage}, load {load}."
+
+
+def _grown(folder: Path, study: StudyConfig) -> Iterator[tuple[str, Figure, str]]:
+    """Movement as loads grow, of the first variant; none where the run has no such table."""
+    rows = read_if_any(folder / CURVES)
+    stage, _ = study.shown
+    own = by_curve([row for row in rows if row["variant"] == rows[0]["variant"]], stage)
+    found = list(growths(own, study, list(dict.fromkeys(name for name, _ in own))))
+    if found:
+        about = f"Movement of the bone ends as each load grows, at tissue stage {stage}. {READ_AS}"
+        yield "load-curves", printed(found, HUES), about

@@ -14,7 +14,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from geometries.frame import Vector
 from pipeline.output import panels, scene
+from pipeline.output.bearing import places
 from pipeline.output.model import STRAIN, STRESS, Array, Model, read_model, read_values
 from pipeline.output.panels import MUTED
 from pipeline.output.scene import COLOURS, INK, Camera, Scale, View
@@ -33,7 +35,8 @@ OVERVIEW_PX = 1800
 class Sheet:
     """All views of a construct, None where there is nothing to see, and what is written beside them.
 
-    Of the gap that is its middle and length, mm; `roles` are those to explain in the legend.
+    Of the gap that is its middle and length, mm; `roles` are those to explain in the legend; `bearing`
+    is where surfaces bear on each other, as points of the femur.
     """
 
     title: str
@@ -45,6 +48,7 @@ class Sheet:
     near: View | None
     stress: View | None
     strain: View | None
+    bearing: tuple[Vector, ...]
 
 
 @dataclass(frozen=True)
@@ -94,7 +98,8 @@ def draw_study(out: Path, names: Sequence[str], stage: str, load: str) -> list[P
     paths: list[Path] = []
     sheets: list[Sheet] = []
     for name in names:
-        sheet = _sheet(read_model(out, name, stage, load), subject)
+        model = read_model(out, name, stage, load)
+        sheet = _sheet(model, subject, tuple(places(out, name, model, load)))
         paths.append(panels.save(_construct(sheet, subject), out / "figures" / f"{name}.png"))
         if sheet.stress is not None or sheet.failed:
             sheets.append(replace(sheet, near=None, strain=None))
@@ -113,7 +118,7 @@ def shared_top(values: Iterable[Array]) -> float:
     return top if top > 0 else 1.0
 
 
-def _sheet(model: Model, subject: Subject) -> Sheet:
+def _sheet(model: Model, subject: Subject, bearing: tuple[Vector, ...]) -> Sheet:
     middle, reach = model.gap[0], model.reach
     half, summary, solved = model.height / 2, model.summary, not model.failed
     whole = Camera((0.0, 0.0, half), reach, half + 4)
@@ -133,6 +138,7 @@ def _sheet(model: Model, subject: Subject) -> Sheet:
         scene.cutaway(model, near),
         scene.loaded_implants(model, whole, subject.stress) if solved and model.implants else None,
         scene.strained_gap(model, oblique, subject.strain) if model.has_tissue else None,
+        bearing,
     )
 
 
@@ -206,9 +212,11 @@ def _overview(sheets: Sequence[Sheet], subject: Subject) -> Figure:
             panels.name_sides(parts)
             panels.scale_bar(parts, 50)
     roles = {role for sheet in sheets for role in sheet.roles}
+    marks = [panels.bearing_mark()] if any(sheet.bearing for sheet in sheets) else []
     figure.legend(
-        handles=panels.part_patches(roles), loc="lower left", bbox_to_anchor=(0.02, 0.3 / size[1]),
-        ncols=4, frameon=False, fontsize=9.5, columnspacing=1.2, handlelength=1.4, handleheight=1.1,
+        handles=[*panels.part_patches(roles), *marks], loc="lower left", ncols=4, frameon=False,
+        bbox_to_anchor=(0.02, 0.3 / size[1]), fontsize=9.5, columnspacing=1.2, handlelength=1.4,
+        handleheight=1.1,
     )  # fmt: skip
     place = figure.add_axes((0.66, 0.72 / size[1], 0.31, 0.14 / size[1]))
     panels.colour_bar(figure, place, subject.stress)
@@ -223,4 +231,5 @@ def _pair(sheet: Sheet, parts: Axes, stress: Axes) -> None:
     stress.set_anchor("W")
     panels.heading(parts, sheet.title, 1.01, 18)
     panels.show(parts, sheet.whole)
+    panels.mark_bearing(parts, sheet.whole, sheet.bearing)
     panels.show(stress, sheet.stress, FAILED if sheet.failed else "no implant")

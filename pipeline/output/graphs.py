@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from io import StringIO
 from math import ceil
@@ -18,6 +18,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from pipeline.output.charts import GRID, SMALL, lines, plane
+from pipeline.output.growth import Growth, draw
 from pipeline.output.panels import MUTED
 from pipeline.output.scene import INK
 
@@ -26,7 +27,8 @@ MARKERS = ("o", "D", "s", "^", "v")
 BANDS = ("#e9eef2", "#b7cddc", "#6f9fc0", "#2f6da8", "#12395c")  # pale to dark: small to large strain
 RANGE = "#f3dcc0"
 WIDTH_IN, ROW_IN, HEAD_IN, FOOT_IN = 4.9, 0.38, 0.3, 0.5
-PLANE_IN, CROWD = 2.3, 100  # height of a scatter; so many points hide each other unless they are small
+PLANE_IN, CURVES_IN = 2.3, 2.9  # heights of a scatter, and of curves
+CROWD = 100  # so many points hide each other unless they are small
 TEXT = 9.5  # points
 KEY_IN, IN_A_ROW = 0.24, 2  # the key's height and entries in a row
 LETTER_IN = 0.075  # mean width of a letter
@@ -160,6 +162,19 @@ def scatter(series: Sequence[Cloud], x: str, y: str) -> str:
     plane(axes, x, y)
     _upright(axes)
     return _svg(figure, axes, len(series))
+
+
+@mpl.rc_context(STYLE)
+def growing(growth: Growth) -> str:
+    """Lines of movement as a load grows, kinks as open circles."""
+    foot = FOOT_IN + KEY_IN * ceil(len(growth.lines) / IN_A_ROW)
+    height = CURVES_IN + foot + 0.5 * HEAD_IN
+    figure = Figure(figsize=(WIDTH_IN, height))
+    axes = figure.add_axes((0.16, foot / height, 0.8, CURVES_IN / height))
+    lines = tuple(replace(line, name=clipped(line.name)) for line in growth.lines)
+    draw(axes, replace(growth, lines=lines), COLOURS)
+    _upright(axes)
+    return _svg(figure, axes, len(lines))
 
 
 def clipped(name: str) -> str:

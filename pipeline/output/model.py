@@ -14,7 +14,7 @@ from vtkmodules.vtkFiltersGeometry import vtkDataSetSurfaceFilter
 
 from geometries.solids import IMPLANT_ROLES, TISSUE_ROLES
 from pipeline.errors import OutputError
-from pipeline.storage.casebook import FIELDS, case_of, read_summary
+from pipeline.storage.casebook import FIELDS, case_of, read_summary, why_lost
 
 Array = NDArray[np.float64]
 Grid = pv.UnstructuredGrid
@@ -32,14 +32,15 @@ class Model:
     ----------
     summary : dict
         Its record.
-    stage : str
-        The stage that was asked for.
+    stage, load : str
+        The stage and load that were asked for.
     solids, surfaces : dict
         Cells and curved outer surface of each role that is drawn.
     """
 
     summary: Mapping[str, Any]
     stage: str
+    load: str
     solids: dict[str, pv.UnstructuredGrid]
     surfaces: dict[str, pv.PolyData]
 
@@ -65,8 +66,8 @@ class Model:
 
     @property
     def failed(self) -> bool:
-        """Whether the stage could not be solved: there are parts to draw, but no fields."""
-        return self.stage in self.summary["failed_stages"]
+        """Whether it could not be solved: there are parts to draw, but no fields."""
+        return bool(why_lost(self.summary, self.stage, self.load))
 
     @property
     def gap(self) -> tuple[float, float]:
@@ -91,7 +92,7 @@ def _read(out: Path, name: str, stage: str, load: str) -> pv.UnstructuredGrid:
     path = case_of(out, name) / FIELDS
     reader = pv.get_reader(str(path))  # type: ignore[no-untyped-call]
     there = reader.cell_array_names
-    failed = stage in read_summary(out, name)["failed_stages"]
+    failed = bool(why_lost(read_summary(out, name), stage, load))
     stage = stage if f"{STRESS}:{stage}:{load}" in there else "intact"
     wanted = {key: f"{key}:{stage}:{load}" for key in (STRESS, STRAIN)}
     if not failed and not set(wanted.values()) <= set(there):
@@ -125,8 +126,8 @@ def read_grid(out: Path, name: str, stage: str, load: str, variant: str | None =
         If there is no such case, its stage failed, or its fields were not kept.
     """
     folder, summary = case_of(out, name, variant), read_summary(out, name, variant)
-    if stage in summary["failed_stages"]:
-        raise OutputError(f"{name} at stage {stage!r} failed: {summary['failed_stages'][stage]}")
+    if reason := why_lost(summary, stage, load):
+        raise OutputError(f"{name} at stage {stage!r} failed: {reason}")
     if not (folder / FIELDS).is_file():
         raise OutputError(
             f"{name}: its fields were not kept; run the study again and keep them (--keep-fields all)"
@@ -165,7 +166,9 @@ def read_model(out: Path, name: str, stage: str, load: str) -> Model:
         cells = (roles == role) & (strained if role in TISSUE_ROLES else True)
         if cells.any():
             solids[role] = grid.extract_cells(cells)
-    return Model(summary, stage, solids, {role: _surface(solid) for role, solid in solids.items()})
+    return Model(
+        summary, stage, load, solids, {role: _surface(solid) for role, solid in solids.items()}
+    )
 
 
 def _drawn_role(part: Mapping[str, str]) -> str:

@@ -14,8 +14,10 @@ from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
 from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
 
+from geometries.frame import Vector
 from pipeline.output.scene import COLOURS, CUT_COLOURS, INK, Scale, View
 from pipeline.storage.files import in_place
 
@@ -34,6 +36,7 @@ LABELS = {
     "screw": "screw",
 }
 MUTED = "#6b6b6b"
+RING: dict[str, Any] = {"marker": "o", "ms": 5.5, "mfc": "none", "mec": INK, "mew": 1.1, "ls": ""}
 
 
 def heading(axes: Axes, text: str, across: float = 0.5, up: float = 24) -> None:
@@ -103,6 +106,20 @@ def compass(axes: Axes, view: View | None) -> None:
         u, v = camera.project((far * x, far * y, z + 3))
         axes.text(u, v + z, word, ha="center", va="center", fontsize=9, color=MUTED)
     scale_bar(axes, 10, upright=False)
+
+
+def mark_bearing(axes: Axes, view: View, bearing: Iterable[Vector]) -> None:
+    """Draw an open ring where surfaces bear on each other, seen through what lies before it."""
+    for point in bearing:
+        u, v = view.camera.project(point)
+        height = v + view.camera.centre[2]
+        axes.plot(u, height, **(RING | {"mec": "white", "mew": 2.4}))
+        axes.plot(u, height, **RING)
+
+
+def bearing_mark() -> Line2D:
+    """Legend entry of those rings."""
+    return Line2D([], [], label="bears on its neighbour", **RING)
 
 
 def part_patches(roles: Iterable[str]) -> list[Patch]:

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import meshio
@@ -9,14 +10,16 @@ from matplotlib.image import imread
 
 from pipeline.errors import OutputError
 from pipeline.output import figures
+from pipeline.output.bearing import places
 from pipeline.output.figures import FAILED, draw_study, shared_top
 from pipeline.output.model import STRAIN, STRESS, read_model, read_values
 from pipeline.output.scene import Camera, Scale, loaded_implants
+from pipeline.run.record import CASE_COLUMNS
 from pipeline.storage import caution
 from pipeline.storage.casebook import FIELDS, INDEX, write_index
 from pipeline.storage.caution import CAUTION, CAUTION_SHORT
 from pipeline.storage.files import read_if_any
-from tests.made import write_case
+from tests.made import Row, row_of, write_case
 
 BLOCKS = (  # role, material, box: two bone ends with a gap, a plate on their lateral side
     ("cortex", "cortical", (-10, -10, 0, 10, 10, 48)),
@@ -48,7 +51,13 @@ def _same_cases(run: Path, other: Path) -> None:
 
 
 def _write_case(
-    out: Path, name: str, level: float, *, tissue: bool = True, solved: bool = True
+    out: Path,
+    name: str,
+    level: float,
+    *,
+    tissue: bool = True,
+    solved: bool = True,
+    rows: Sequence[Row] = (),
 ) -> None:
     nodes, cells, part = np.empty((0, 3)), np.empty((0, 10), dtype=int), []
     for index, (_, _, box) in enumerate(BLOCKS):
@@ -62,6 +71,7 @@ def _write_case(
     folder = write_case(
         out,
         name,
+        rows,
         kind="plate",
         gap_mm=4.0,
         parts=[{"name": r, "role": r, "material": m} for r, m, _ in BLOCKS],
@@ -216,3 +226,54 @@ def test_what_a_picture_says_is_the_caution_of_every_page():
     own = [path for path in room.rglob("*.*") if path.suffix in (".py", ".html")]
     said = [path.name for path in own if "Research and teaching" in path.read_text(encoding="utf-8")]
     assert said == ["caution.py"]
+
+
+def bears(touch: str, height: float, side: float | None = None, **more: str) -> list[Row]:
+    """Rows of where a touch bears, as a case has them."""
+    found = [("contact_height", height, "mm"), ("contact_side", side, "deg")]
+    usual = {"stage": "soft", "load": "axial"} | more
+    rows = [
+        row_of("", (name, touch, unit), value, **usual)
+        for name, value, unit in found
+        if value is not None
+    ]
+    return [{key: row[key] for key in CASE_COLUMNS if key in row} for row in rows]
+
+
+@pytest.fixture
+def bearing(tmp_path: Path) -> Path:
+    rows = [
+        *bears("bone_ends", 50.0, 180.0), *bears("plate_distal", 26.0), *bears("bolt_1", 40.0),
+        *bears("canal_distal", 30.0, 0.0, stage="hard"), *bears("plate_proximal", 60.0, load="torsion"),
+    ]  # fmt: skip
+    _write_case(tmp_path, "firm", 40.0, rows=rows)
+    _write_case(tmp_path, "loose", 40.0)
+    return tmp_path
+
+
+def test_rings_stand_on_the_surfaces_that_bear(bearing: Path):
+    """Bone from -10 to 10 mm, medial along x; a plate bears on its own, lateral side: definition."""
+    model = read_model(bearing, "firm", "soft", "axial")
+    assert list(places(bearing, "firm", model, "axial")) == [
+        pytest.approx((10.0, 0.0, 50.0)), pytest.approx((-10.0, 0.0, 26.0)),
+    ]  # fmt: skip
+    assert not list(places(bearing, "loose", read_model(bearing, "loose", "soft", "axial"), "axial"))
+
+
+def test_the_overview_explains_its_rings_where_it_has_any(
+    bearing: Path, monkeypatch: pytest.MonkeyPatch
+):
+    drawn: list[list[str]] = []
+    save = figures.panels.save
+
+    def told(figure, path, *rest):
+        texts = [text.get_text() for legend in figure.legends for text in legend.get_texts()]
+        rings = [line for axes in figure.axes for line in axes.lines if line.get_marker() == "o"]
+        drawn.append([path.stem, str("bears on its neighbour" in texts), str(len(rings))])
+        return save(figure, path, *rest)
+
+    monkeypatch.setattr(figures.panels, "save", told)
+    draw_study(bearing, ["firm", "loose"], "soft", "axial")
+    assert drawn[-1] == ["overview", "True", "4"]  # two rings, each on a white one
+    draw_study(bearing, ["loose"], "soft", "axial")
+    assert drawn[-1] == ["overview", "False", "0"]

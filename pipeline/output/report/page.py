@@ -11,6 +11,7 @@ from pipeline.output.report import sorting, tables, viewer
 from pipeline.output.report.answer import answer_of
 from pipeline.output.report.cells import Texts
 from pipeline.output.report.charts import charts, words_of
+from pipeline.output.report.growing import curve_charts
 from pipeline.output.report.pictures import indices, pictures
 from pipeline.output.report.run import NO_GAP, ReportedRun
 from pipeline.output.tables import COLUMNS
@@ -57,7 +58,7 @@ def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> P
         "solids": solids,
         "pictures": pictures(run),
         "indices": indices(run),
-        "charts": list(charts(run)),
+        "charts": [*charts(run), *curve_charts(run)],
         "libraries": {
             "sorting": sorting.bundled("js"), "sorting_style": sorting.bundled("css"),
             "viewing": viewer.script() if solids else "",

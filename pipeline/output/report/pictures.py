@@ -12,11 +12,14 @@ from typing import Any
 from PIL import Image, UnidentifiedImageError
 
 from geometries.solids import IMPLANT_ROLES
+from pipeline.output.bearing import HEIGHT
 from pipeline.output.report.run import ReportedRun
+from pipeline.storage.casebook import why_lost
 
 FOLDER = "figures"
 WIDEST_PX, QUALITY = 1300, 82
 MOST = 12  # constructs with a picture of their own
+RINGS = " Open rings mark where surfaces bear on each other."
 
 
 @dataclass(frozen=True)
@@ -32,20 +35,30 @@ def pictures(run: ReportedRun) -> list[Picture]:
     """The overview, then constructs of the shown variant; what can not be read is left out."""
     stage, load = run.study.shown
     names = [name for name in run.constructs if name in run.records]
-    drawn = [name for name in names if _is_in_overview(run.records[name], stage)]
+    drawn = [name for name in names if _is_in_overview(run.records[name], stage, load)]
     overview = (
         f"{len(drawn)} constructs side by side, each cut open to show its parts and beside it the "
         f"stress in its implants, at stage {stage} under load {load}: {', '.join(drawn)}."
+        f"{RINGS if _is_marked(run) else ''}"
     )
     listed = [("overview", "All constructs", overview)]
     listed += [(name, name, _words(run, name)) for name in names[:MOST]]
     return _readable(run, listed)
 
 
-def _is_in_overview(record: Mapping[str, Any], stage: str) -> bool:
+def _is_marked(run: ReportedRun) -> bool:
+    """Whether surfaces bear on each other anywhere in the overview."""
+    return any(
+        entry["quantity"] == HEIGHT and not entry["location"].startswith("bolt")
+        and (entry["stage"], entry["load"]) == run.study.shown
+        for entry in run.first
+    )  # fmt: skip
+
+
+def _is_in_overview(record: Mapping[str, Any], stage: str, load: str) -> bool:
     """Whether a construct has implants, or could not be solved: others have nothing to show there."""
     roles = {part["role"] for part in record["parts"]}
-    return bool(roles & set(IMPLANT_ROLES)) or stage in record["failed_stages"]
+    return bool(roles & set(IMPLANT_ROLES)) or bool(why_lost(record, stage, load))
 
 
 def indices(run: ReportedRun) -> list[Picture]:

@@ -10,7 +10,7 @@ from typing import Any
 
 from pipeline.measures.dictionary import HEADLINE
 from pipeline.output.report.cells import Entry, Texts
-from pipeline.storage.casebook import FIELDS, folder_of
+from pipeline.storage.casebook import CURVES, FIELDS, folder_of
 from pipeline.storage.files import read_if_any, stream_table
 from pipeline.storage.run_folder import RESULTS, each_row, listed_cases, read_case
 from pipeline.study.config import StudyConfig
@@ -109,6 +109,11 @@ class ReportedRun:
     def brackets(self) -> list[Entry]:
         """Rows of ``brackets.csv`` of the shown variant; none unless an interface was bracketed."""
         return self._shown("brackets")
+
+    @cached_property
+    def curves(self) -> list[Entry]:
+        """Rows of ``curves.csv`` of the shown variant; none where no surfaces can touch."""
+        return self._shown(CURVES.removesuffix(".csv"))
 
     def _shown(self, table: str) -> list[Entry]:
         """Rows of the shown variant in a table that not every run has."""

@@ -7,6 +7,7 @@ from typing import Any
 from pipeline.output.report.run import ReportedRun
 from pipeline.output.scene import STEEL
 from pipeline.output.shells import STEP_MM, read_ranges, read_shells
+from pipeline.storage.casebook import why_lost
 
 MOST_BYTES = 9_000_000  # of surfaces, so that the page stays under 20 MB with its libraries
 
@@ -22,7 +23,7 @@ def solids(run: ReportedRun) -> dict[str, Any]:
         the `gap` (mm) each, and `left` with the names that found no room.
     """
     stage, load = run.study.shown
-    names = [name for name in run.with_fields if stage not in run.records[name]["failed_stages"]]
+    names = [name for name in run.with_fields if not why_lost(run.records[name], stage, load)]
     if not names:
         return {}
     constructs, left, size = [], [], 0

@@ -23,6 +23,7 @@ STUDY = """
 schema_version = 1
 title = "A large sweep that nobody computed"
 mesh = {{ level = "coarse" }}
+question = {{ quantity = "gap_shear_movement" }}
 stages = [{{ name = "atrophic", modulus_mpa = 1.0, poisson_ratio = 0.167 }}, {{ name = "woven" }}]
 
 [[loads]]

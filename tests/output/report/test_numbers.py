@@ -12,13 +12,15 @@ from typing import Any
 import pytest
 
 from pipeline.storage.files import read_table
+from tests.output.growing import some_curves, write_curves
 from tests.output.report import large
 from tests.output.report.made_up import bounded_rows, rows_of, write_set_beside
 from tests.output.report.reading import Made, Page, made
 
 ROOT = Path(__file__).parents[3]
 FEW = (("gap_shear_movement", "far"), ("gap_shear_movement", "near"), ("von_mises_5mm3", "nail"))
-TABLES = ("results", "comparisons", "design", "sensitivity", "published", "brackets", "cases")
+TABLES = ("results", "comparisons", "design", "sensitivity", "published", "brackets", "cases",
+          "curves")  # fmt: skip
 MINUS = "\N{MINUS SIGN}"
 NUMBER = re.compile(rf"{MINUS}?\d+(?:\.\d+)?(?:e[{MINUS}+-]?\d+)?")
 ANY = re.compile(r"[-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?")
@@ -88,7 +90,9 @@ def run(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
             patch.setattr(large, "MEASURED", FEW)
             return large.write_large(folder, points=6)
     demo = tomllib.loads((ROOT / "configs" / "demo.toml").read_text(encoding="utf-8"))
-    return write_set_beside(demo, folder / "out", [*rows_of(), *bounded_rows()])
+    study, out = write_set_beside(demo, folder / "out", [*rows_of(), *bounded_rows()])
+    write_curves(out, some_curves())
+    return study, out
 
 
 @pytest.fixture(scope="module")

@@ -15,7 +15,7 @@ from pipeline.output.report import charts
 from pipeline.output.report.run import ReportedRun
 from pipeline.storage.casebook import SUMMARY, folder_of
 from pipeline.storage.files import read_table, write_table
-from pipeline.study.config import load_study, parse_study
+from pipeline.study.config import parse_study
 from tests.made import address_of, row_of, write_run
 from tests.output.report.made_up import HOSTILE, NAMES, rows_of, study_of, write_fields
 from tests.output.report.reading import Made, Page, made
@@ -27,7 +27,9 @@ SECTIONS = ["answer", "constructs", "charts", "numbers", "pairs", "doubts", "gro
 @pytest.fixture(scope="module")
 def sound(tmp_path_factory: pytest.TempPathFactory) -> Made:
     """A run without faults that several tests read and none changes."""
-    study = load_study(ROOT / "configs" / "demo.toml")
+    demo = tomllib.loads((ROOT / "configs" / "demo.toml").read_text(encoding="utf-8"))
+    demo["question"]["quantity"] = "gap_shear_movement"  # which made-up rows have
+    study = parse_study(demo, "demo")
     return study, write_run(tmp_path_factory.mktemp("sound") / "out", study, rows_of())
 
 

@@ -11,8 +11,9 @@ from pipeline.study.config import parse_study
 
 
 def test_without_a_question_the_shown_stage_and_load_are_asked(demo: dict[str, Any]):
+    del demo["question"]
     study = parse_study(demo, "demo")  # expectation: definition, in the brief of the study file
-    assert study.asked == ("gap_shear_movement", "far", "atrophic", "axial")
+    assert study.asked == ("gap_movement", "far", "atrophic", "axial")
 
 
 def test_a_question_names_its_outcome(demo: dict[str, Any]):
