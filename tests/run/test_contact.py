@@ -117,11 +117,13 @@ def test_a_nail_without_proximal_bolts_holds_no_torque_over_an_empty_gap():
     assert found["clearance_used", "bone_ends"] == pytest.approx(100, abs=1)
 
 
+@pytest.mark.slow
 def test_over_tissue_the_same_nail_bears_every_load():
     result = run_case(nail_case({"fit": "play", "proximal": 0}, ("woven",)), Clock())
     assert not result.failures
 
 
+@pytest.mark.slow
 def test_held_bolts_are_stiffer_than_sliding_ones():
     # A nail that can not slide along its bolts has one freedom less: no load finds it softer.
     slides = values(loose(), "frontal")
@@ -132,6 +134,7 @@ def test_held_bolts_are_stiffer_than_sliding_ones():
     assert held[key] > slides[key]
 
 
+@pytest.mark.slow
 def test_without_play_and_held_the_nail_is_as_stiff_as_a_tied_one_but_for_its_holes():
     # c -> 0 with bolts held: rims instead of whole surfaces, and no turning of a bolt in its hole.
     tight = values(run_case(nail_case({"play_mm": 0.0, "along": "held"}), Clock()), "twist")

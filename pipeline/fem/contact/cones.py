@@ -15,13 +15,13 @@ they carry nothing.
 
 from __future__ import annotations
 
-from copy import copy
 from dataclasses import dataclass
 from typing import Any
 
 import clarabel
 import numpy as np
 import scipy.sparse as sp
+from scipy.optimize import linprog, nnls
 
 from pipeline.errors import SolveError
 from pipeline.fem.space import Array, Flags, Ints
@@ -29,8 +29,8 @@ from pipeline.fem.space import Array, Flags, Ints
 SPRING = 1e-6  # of a floating body, as a share of the stops' own stiffness
 ROUNDS = 8
 NEARLY = 1e-8  # out of balance or overrun, of an answer that could not be made better
-UNSTRAINED = 1e-9  # compliance of stops where only their directions matter
-NOTHING = 1e-5  # share of the loads that may be left where all of them are held
+LEAST_COST = 1e-3  # of a force without clearance, beside the dearest
+NOTHING = 1e-8  # share of the loads that may be left where all of them are held
 BEARS = 1e-7  # force from which a stop is taken to bear, as a share of the largest
 TOLERANCE = 1e-10
 NEWTON_STEPS = 30
@@ -106,6 +106,38 @@ class Cones:
         return np.zeros(0), np.zeros(len(loads))
 
 
+def lightest(rigid: Array, clearance: Array, is_one_sided: Flags, loads: Array) -> Array:
+    """Forces that hold rigid bodies against loads and cost the least, each its clearance.
+
+    They belong to the stops that rigid bodies run into: the dual of the motion in which the loads work
+    most while no clearance is used up. Components of a disc count one by one.
+
+    Parameters
+    ----------
+    rigid : Array
+        Movements per rigid motion (components, modes).
+    clearance, is_one_sided : Array
+        Of the stop of each component (components,).
+    loads : Array
+        Work of the load in the rigid motions (modes,).
+
+    Returns
+    -------
+    Array
+        (components,), N; zeros if no forces hold the loads.
+    """
+    ways = np.concatenate([rigid, -rigid[~is_one_sided]])
+    cost = np.concatenate([clearance, clearance[~is_one_sided]])
+    size = float(np.abs(loads).max(initial=0.0)) or 1.0
+    cost = cost + LEAST_COST * cost.max(initial=1.0)
+    found = linprog(cost, A_eq=ways.T, b_eq=-loads / size, method="highs")
+    forces = np.zeros(len(clearance))
+    if found.x is not None:
+        forces += found.x[: len(clearance)]
+        forces[~is_one_sided] -= found.x[len(clearance) :]
+    return forces * size
+
+
 def _solved(P: Any, q: Array, A: Any, b: Array, cones: list[Any]) -> Any:
     """Minimum of x P x / 2 + q x for b - A x in cones."""
     settings = clarabel.DefaultSettings()
@@ -170,31 +202,30 @@ class _Search:
     def _refuse_unheld(self) -> None:
         """Raise if no forces of the stops, whatever they move, balance the loads on floating bodies.
 
-        What forces without clearance or compliance leave of the loads is the least that nothing holds.
+        What is left of the loads by the forces that leave least, pushes alone, is what nothing holds.
         """
         size = float(np.abs(self.loads).max(initial=0.0))
         if size == 0:
             return
-        rigid = copy(self)
-        rigid.C, rigid.free = UNSTRAINED * np.eye(len(self.free)), 0 * self.free
-        rigid.room, rigid.loads = 0 * self.room, self.loads / size
-        rigid.B = self.rigid
-        forces = rigid._program(np.zeros(len(self.loads)), 1.0)
-        left = self.rigid.T @ forces + rigid.loads
+        two_sided = ~self.one_sided[self._stop]
+        ways = np.concatenate([self.rigid, -self.rigid[two_sided]]).T
+        wanted = -self.loads / size
+        forces, _ = nnls(ways, wanted)
+        left = ways @ forces - wanted
         if np.abs(left).max() > NOTHING:
             raise NotHeldError(left)
 
-    def _program(self, motion: Array, spring: float = SPRING) -> Array:
+    def _program(self, motion: Array) -> Array:
         """Forces of the cone program with springs that end at a rigid motion."""
         count, modes = len(self.free), len(self.loads)
         balls = [k for k, one in enumerate(self.one_sided) if not one and self.room[k] > 0]
         P = sp.block_diag([self.C, np.zeros((len(balls),) * 2), np.eye(modes)], format="csc")
-        q = np.concatenate([self.free, self.room[balls], spring**0.5 * motion])
+        q = np.concatenate([self.free, self.room[balls], SPRING**0.5 * motion])
         for k in np.flatnonzero(self.one_sided):
             q[self.spans[k]] += self.room[k]
         rows: list[sp.csr_array] = []
         wanted, cones = [-self.loads], [clarabel.ZeroConeT(modes)]
-        tie = sp.csr_array(np.eye(modes) * spring**0.5)
+        tie = sp.csr_array(np.eye(modes) * SPRING**0.5)
         rows.append(sp.hstack([sp.csr_array(self.B.T), sp.csr_array((modes, len(balls))), -tie]))
         pick = sp.eye_array(len(q), format="csr")
         for k in np.flatnonzero(self.one_sided):

@@ -17,7 +17,7 @@ import scipy.sparse as sp
 
 from pipeline.errors import SolveError
 from pipeline.fem.contact.bodies import Floating
-from pipeline.fem.contact.cones import Cones, NotHeldError
+from pipeline.fem.contact.cones import Cones, NotHeldError, lightest
 from pipeline.fem.contact.states import Basis, Pair, State
 from pipeline.fem.contact.windows import Stops
 from pipeline.fem.mesh import Mesh
@@ -25,9 +25,7 @@ from pipeline.fem.solver.solve import Solution, Solver
 from pipeline.fem.space import Array
 
 MOST_ROUNDS = 15
-STIFF = 1e-5  # mm/N of a stop whose column is not known yet, for a guess of what bears
-COUNTS = (0.3, 0.1, 0.01, 1e-4)  # shares of the largest force from which a stop of that guess counts
-NEIGHBOURS_MM = 10.0  # one of several as near as that is enough to hold a body
+COUNTS = 1e-9  # share of the largest force from which a stop of a guess counts
 
 Name = TypeVar("Name")
 
@@ -150,24 +148,14 @@ class Touching:
         return self.floating.resultants(self.units)
 
     def _guessed(self, load: Array) -> set[int]:
-        """Stops that would bear if all were as stiff, so that bodies hang together at all."""
-        stops, count = self.stops, self.units.shape[2]
+        """Stops that rigid bodies would run into under a load; none if nothing holds them."""
+        stops = self.stops
         rigid = self.moved[:, self.moved.shape[1] - self._modes :]
-        stiff = Cones(
-            stops.starts, stops.clearance, stops.rest, stops.is_one_sided,
-            STIFF * np.eye(len(stops.rest)), rigid,
-        )  # fmt: skip
-        try:
-            forces, _ = stiff.bear(self.moved[:, :count] @ load, self._works @ load)
-        except NotHeldError:
-            return set()
+        clearance = np.repeat(stops.clearance, stops.sizes)
+        is_one_sided = np.repeat(stops.is_one_sided, stops.sizes)
+        forces = lightest(rigid, clearance, is_one_sided, self._works @ load)
         sizes = np.sqrt(np.add.reduceat(forces**2, stops.starts[:-1]))
-        sizes /= sizes.max(initial=1e-300)
-        for share in COUNTS:
-            found = stops.worst(sizes, share, NEIGHBOURS_MM)
-            if found - set(self.chosen):
-                return found
-        return set()
+        return {int(k) for k in np.flatnonzero(sizes > COUNTS * sizes.max(initial=0.0))}
 
     def _with(self, solver: Solver, wanted: set[int]) -> Touching:
         """The same with more stops' columns."""

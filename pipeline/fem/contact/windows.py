@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
-from math import dist, inf
+from math import dist
 
 import numpy as np
 import scipy.sparse as sp
@@ -30,7 +30,7 @@ OFF_MM = (
 LEAST_MM2 = 2.0  # of a window
 LEAST_SPREAD = 1e-4  # of a window's rigid modes against each other; less can not carry a couple
 ORDER = 4
-EQUAL_DIGITS = 4  # of overlaps in mm, and of shares
+EQUAL_DIGITS = 4  # of overlaps in mm
 OVERLAP_MM, OVERLAP_SHARE = 0.005, 0.01  # allowed: the larger of both, of the clearance
 
 
@@ -215,18 +215,17 @@ class Stops:
         size = np.sqrt(np.add.reduceat(moved**2, self.starts[:-1]))
         return np.where(self.is_one_sided, -moved[self.starts[:-1]], size) - self.clearance
 
-    def worst(self, size: Array, least: float = 0.0, reach: float = inf) -> set[int]:
-        """The stop of the largest number in each neighbourhood, of numbers (stops,) over a least one.
+    def worst(self, beyond: Array) -> set[int]:
+        """The stop that is overrun most in each neighbourhood, from by how much (stops,), mm.
 
-        A neighbourhood is what a stop relieves, and at most a reach, mm. Of numbers that are as good as
-        equal the first is taken.
+        A neighbourhood is what a stop relieves. Of such that are as good as equal the first is taken.
         """
         found: list[int] = []
-        digits = np.round(size, EQUAL_DIGITS)
+        digits = np.round(beyond, EQUAL_DIGITS)
         for k in np.argsort(-digits, kind="stable"):
-            if size[k] <= least:
+            if beyond[k] <= 0:
                 break
-            if not any(_relieves(self.listed[one], self.listed[k], reach) for one in found):
+            if not any(_relieves(self.listed[one], self.listed[k]) for one in found):
                 found.append(int(k))
         return set(found)
 
@@ -244,9 +243,8 @@ class Stops:
         return np.asarray(self.matrix.T @ displacement.reshape(self.matrix.shape[0], -1))
 
 
-def _relieves(one: Stop, other: Stop, reach: float) -> bool:
-    away = dist(one.points[0], other.points[0])
-    return one.touch == other.touch and away <= min(one.relieves_mm, reach)
+def _relieves(one: Stop, other: Stop) -> bool:
+    return one.touch == other.touch and dist(one.points[0], other.points[0]) <= one.relieves_mm
 
 
 def _surfaces(mesh: Mesh, stops: list[Stop]) -> dict[tuple[str, ...], Skin]:
