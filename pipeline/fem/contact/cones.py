@@ -21,7 +21,7 @@ from typing import Any
 import clarabel
 import numpy as np
 import scipy.sparse as sp
-from scipy.optimize import linprog, nnls
+from scipy.optimize import nnls
 
 from pipeline.errors import SolveError
 from pipeline.fem.space import Array, Flags, Ints
@@ -29,7 +29,6 @@ from pipeline.fem.space import Array, Flags, Ints
 SPRING = 1e-6  # of a floating body, as a share of the stops' own stiffness
 ROUNDS = 8
 NEARLY = 1e-8  # out of balance or overrun, of an answer that could not be made better
-LEAST_COST = 1e-3  # of a force without clearance, beside the dearest
 NOTHING = 1e-8  # share of the loads that may be left where all of them are held
 BEARS = 1e-7  # force from which a stop is taken to bear, as a share of the largest
 TOLERANCE = 1e-10
@@ -104,38 +103,6 @@ class Cones:
         if loads.any():
             raise NotHeldError(loads)
         return np.zeros(0), np.zeros(len(loads))
-
-
-def lightest(rigid: Array, clearance: Array, is_one_sided: Flags, loads: Array) -> Array:
-    """Forces that hold rigid bodies against loads and cost the least, each its clearance.
-
-    They belong to the stops that rigid bodies run into: the dual of the motion in which the loads work
-    most while no clearance is used up. Components of a disc count one by one.
-
-    Parameters
-    ----------
-    rigid : Array
-        Movements per rigid motion (components, modes).
-    clearance, is_one_sided : Array
-        Of the stop of each component (components,).
-    loads : Array
-        Work of the load in the rigid motions (modes,).
-
-    Returns
-    -------
-    Array
-        (components,), N; zeros if no forces hold the loads.
-    """
-    ways = np.concatenate([rigid, -rigid[~is_one_sided]])
-    cost = np.concatenate([clearance, clearance[~is_one_sided]])
-    size = float(np.abs(loads).max(initial=0.0)) or 1.0
-    cost = cost + LEAST_COST * cost.max(initial=1.0)
-    found = linprog(cost, A_eq=ways.T, b_eq=-loads / size, method="highs")
-    forces = np.zeros(len(clearance))
-    if found.x is not None:
-        forces += found.x[: len(clearance)]
-        forces[~is_one_sided] -= found.x[len(clearance) :]
-    return forces * size
 
 
 def _solved(P: Any, q: Array, A: Any, b: Array, cones: list[Any]) -> Any:

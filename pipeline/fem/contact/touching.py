@@ -17,7 +17,8 @@ import scipy.sparse as sp
 
 from pipeline.errors import SolveError
 from pipeline.fem.contact.bodies import Floating
-from pipeline.fem.contact.cones import Cones, NotHeldError, lightest
+from pipeline.fem.contact.cones import Cones, NotHeldError
+from pipeline.fem.contact.rigid import lightest
 from pipeline.fem.contact.states import Basis, Pair, State
 from pipeline.fem.contact.windows import Stops
 from pipeline.fem.mesh import Mesh
