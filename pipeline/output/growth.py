@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil, copysign, hypot
+from operator import itemgetter
 from typing import Any, Protocol
 
 from matplotlib.axes import Axes
@@ -14,6 +15,7 @@ from pipeline.output.charts import plane
 from pipeline.output.panels import MUTED
 from pipeline.output.tables import number_in
 from pipeline.study.config import StudyConfig
+from pipeline.tables.groups import grouped
 
 MOST_LINES = 10  # constructs in one chart
 DASHES: tuple[Any, ...] = ("-", (0, (5, 2)))  # for a second round of hues
@@ -94,11 +96,8 @@ def growths(
 
 def by_curve(rows: Sequence[Any], stage: str) -> dict[tuple[str, str], list[Any]]:
     """Rows of one stage by construct and load."""
-    found: dict[tuple[str, str], list[Any]] = {}
-    for row in rows:
-        if row["stage"] == stage:
-            found.setdefault((row["construct"], row["load"]), []).append(row)
-    return found
+    own = (row for row in rows if row["stage"] == stage)
+    return grouped(own, itemgetter("construct", "load"))
 
 
 def _sized(load: Any) -> tuple[str, float]:
