@@ -8,17 +8,15 @@ xx, yy, zz, xy, yz, zx with engineering shears.
 from __future__ import annotations
 
 from functools import cache
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from skfem.element import ElementTetP2, ElementTriP2
 from skfem.quadrature import get_quadrature
 from skfem.refdom import RefTet, RefTri
 
-Array = NDArray[np.floating[Any]]
-Ints = NDArray[np.integer[Any]]
-Flags = NDArray[np.bool_]
+from pipeline.fem.kernels.arrays import Array as Array
+from pipeline.fem.kernels.arrays import Flags as Flags
+from pipeline.fem.kernels.arrays import Ints as Ints
 
 EDGES = np.array([[0, 1], [1, 2], [0, 2], [0, 3], [1, 3], [2, 3]])
 FACES = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 import scipy.sparse as sp
 
-from pipeline.fem.kernels import locate, scatter
+from pipeline.fem.kernels.cells import locate, scatter
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import EDGES, Array, Flags, Ints, cell_rule, gradients
 
@@ -70,16 +70,26 @@ class Stiffness:
 
     Adds with another of the same mesh and scales with a number, so that the sum over parts of
     Young's modulus times the part's stiffness at unit modulus is the whole.
+
+    Parameters
+    ----------
+    pattern : Pattern
+        Where the blocks stand.
+    blocks : Array
+        Their values.
+    solid : array of bool
+        Cells (m,) that have a stiffness.
     """
 
     pattern: Pattern
     blocks: Array
+    solid: Flags
 
     def __add__(self, other: Stiffness) -> Stiffness:
-        return Stiffness(self.pattern, self.blocks + other.blocks)
+        return Stiffness(self.pattern, self.blocks + other.blocks, self.solid | other.solid)
 
     def __rmul__(self, factor: float) -> Stiffness:
-        return Stiffness(self.pattern, factor * self.blocks)
+        return Stiffness(self.pattern, factor * self.blocks, self.solid)
 
 
 def assemble(
@@ -101,16 +111,17 @@ def assemble(
     Stiffness
         Sum over these parts.
     """
-    total = np.zeros((len(pattern.indices), 3, 3))
+    total, solid = np.zeros((len(pattern.indices), 3, 3)), np.zeros(len(mesh.cells), dtype=bool)
     for part in range(len(elasticity)) if parts is None else parts:
         if not elasticity[part].any():
             continue
         cells = np.flatnonzero(mesh.part_of == part)
+        solid[cells] = True
         for some, order in batches(mesh, cells):
             chunk = cells[some]
             blocks = element_blocks(mesh.nodes[mesh.cells[chunk]], elasticity[part], order)
             scatter(pattern.slots[chunk], blocks, total)
-    return Stiffness(pattern, total)
+    return Stiffness(pattern, total, solid)
 
 
 def is_straight(corners: Array) -> Flags:

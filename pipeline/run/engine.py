@@ -23,7 +23,7 @@ from distributed.scheduler import KilledWorker
 
 from geometries.errors import StudyError
 from pipeline.errors import EngineError
-from pipeline.fem.kernels import use_threads
+from pipeline.fem.kernels.threads import use_threads
 
 SETTINGS: dict[str, object] = {
     # Workers hold no results that could be spilled; only the last limit, a restart, makes sense.

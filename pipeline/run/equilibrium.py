@@ -20,6 +20,7 @@ from pipeline.fem.contact.windows import Stops
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.solver.mechanism import loose_bodies
 from pipeline.fem.solver.solve import Solver
+from pipeline.fem.solver.transfer import Corners
 from pipeline.fem.space import Array, Flags
 from pipeline.measures.play import NEARBY
 from pipeline.run.case import Case
@@ -90,6 +91,7 @@ def equilibria(
     """
     with clock("assembly"):
         pattern = elastic.Pattern.of(mesh)
+        corners = Corners.of(mesh, pattern)
         tissue = [k for k, part in enumerate(mesh.parts) if part.material == "tissue"]
         others = [k for k in range(len(mesh.parts)) if k not in tissue]
         fixed = elastic.assemble(mesh, pattern, part_elasticity(mesh, NO_STAGE), others)
@@ -107,7 +109,7 @@ def equilibria(
             total = fixed + elastic.assemble(mesh, pattern, elasticity, tissue)
         with clock("solve"):
             try:
-                found = _settled(mesh, total, (held, stops, units), loads, before)
+                found = _settled(mesh, total, corners, (held, stops, units), loads, before)
             except SolveError as error:
                 yield stage, SolveError(str(error))  # made anew: its frames hold matrices
                 continue
@@ -118,6 +120,7 @@ def equilibria(
 def _settled(
     mesh: Mesh,
     stiffness: elastic.Stiffness,
+    corners: Corners,
     given: tuple[Flags, Stops, Array],
     loads: dict[str, Array],
     before: Touching | None,
@@ -126,7 +129,7 @@ def _settled(
     held, stops, units = given
     loose = loose_bodies(mesh, stiffness, held) if stops.listed else []
     floating = Floating.of(mesh, loose)
-    solver = Solver.of(mesh, stiffness, held | floating.holds(mesh.vertex_count))
+    solver = Solver.of(mesh, stiffness, held | floating.holds(mesh.vertex_count), corners)
     first = Touching.of(solver, stops, floating, units, before)
     near = {(name, ""): load for name, load in loads.items()} | {
         (name, other): NEARBY[other] * load for name, load in loads.items() for other in SETTLED

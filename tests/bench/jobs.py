@@ -17,7 +17,9 @@ import numpy as np
 import scipy.sparse as sp
 from threadpoolctl import threadpool_limits
 
-from pipeline.fem.kernels import LANES, multiply, use_threads
+from pipeline.fem.kernels.lanes import LANES
+from pipeline.fem.kernels.passes import multiply
+from pipeline.fem.kernels.threads import use_threads
 from pipeline.fem.solver import solve as solver
 from pipeline.fem.solver.blocks import BlockMatrix
 from pipeline.fem.solver.multigrid import SMOOTHING_STEPS
@@ -120,7 +122,7 @@ def ngsolve(model: Model) -> Result:
 def bandwidth(model: Model) -> Result:
     """Bytes a second of a large copy and of our matrix passes, and the passes' share of the solve."""
     total = model.stiffness()
-    A = BlockMatrix(total.pattern.nodes, total.nodes.reshape(-1, 9))
+    A = BlockMatrix(total.pattern, total.blocks.reshape(-1, 9))
     rates, passes = {}, {}
     for name, matrix in (("double", A), ("single", A.single())):
         x = np.ones((len(model.mesh.nodes), 3, LANES), matrix.values.dtype)

@@ -43,8 +43,8 @@ class Model:
     def reduced(self) -> tuple[sp.csr_array, Array]:
         """Matrix and six right-hand sides of the free unknowns, for direct solvers."""
         total, free = self.stiffness(), ~self.held.ravel()
-        pattern, size = total.pattern.nodes, 3 * len(self.mesh.nodes)
-        blocks = (total.nodes, pattern.indices, pattern.indptr)
+        pattern, size = total.pattern, 3 * len(self.mesh.nodes)
+        blocks = (total.blocks, pattern.indices, pattern.indptr)
         matrix = sp.csr_array(sp.bsr_array(blocks, shape=(size, size)))
         return matrix[free][:, free], self.forces.reshape(size, -1)[free]
 
@@ -89,15 +89,18 @@ def save(model: Model, path: Path) -> None:
     np.savez(
         path, nodes=mesh.nodes, cells=mesh.cells, part_of=mesh.part_of,
         vertex_count=mesh.vertex_count, elasticity=model.elasticity, forces=model.forces,
-        held=model.held,
+        held=model.held, roles=[part.role for part in mesh.parts],
     )  # fmt: skip
 
 
 def load(path: Path) -> Model:
-    """Read a model; names and exact volumes of its parts do not matter here."""
+    """Read a model; names, materials and exact volumes of its parts do not matter here."""
     data = np.load(path)
     nodes, cells, part_of = data["nodes"], data["cells"], data["part_of"]
     volumes = np.bincount(part_of, cell_volumes(nodes[cells]))
-    parts = tuple(MeshPart(f"part_{k}", "cortex", "-", float(v)) for k, v in enumerate(volumes))
+    parts = tuple(
+        MeshPart("-", role, "-", float(v))
+        for role, v in zip(data["roles"].tolist(), volumes, strict=True)
+    )
     mesh = Mesh(nodes, cells, part_of, parts, {}, int(data["vertex_count"]))
     return Model(mesh, data["elasticity"], data["forces"], data["held"])

@@ -12,10 +12,7 @@ from skfem.models.elasticity import lame_parameters, linear_elasticity
 from geometries.materials import isotropic
 from pipeline.fem import stiffness as elastic
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.solver.blocks import BlockMatrix
-from pipeline.fem.solver.transfer import corner_matrix, corner_weights
-from pipeline.fem.space import EDGES
-from tests.models import end_held, own_constants, sparse, stiffness_of
+from tests.models import own_constants, sparse, stiffness_of
 
 E, NU = 23_000.0, 0.31
 
@@ -92,35 +89,3 @@ def test_whole_is_the_sum_of_moduli_times_parts(small: Mesh):
     )  # fmt: skip
     expected = stiffness_of(small, constants, pattern)
     assert abs(total.blocks - expected.blocks).max() < 1e-13 * abs(expected.blocks).max()
-
-
-@pytest.mark.parametrize("mesh_name", ["small_straight", "small"])
-def test_the_corner_level_is_the_projected_quadratic_level(
-    request: pytest.FixtureRequest, mesh_name: str
-):
-    # Galerkin: F P' F K F P F, held components cut off before and after; definition.
-    mesh: Mesh = request.getfixturevalue(mesh_name)
-    stiffness = stiffness_of(mesh, own_constants(mesh))
-    free = (~end_held(mesh)).astype(float)
-    weights = corner_weights(mesh)
-    A = BlockMatrix.held(stiffness.pattern, stiffness.blocks, free)
-    found = corner_matrix(A, weights, free)
-    corners = mesh.vertex_count
-    cut, kept = (sp.diags_array(one.ravel()) for one in (free, free[:corners]))
-    P = sp.csr_array(sp.kron(weights, sp.eye_array(3)))
-    expected = kept @ P.T @ cut @ sparse(stiffness) @ cut @ P @ kept
-    expected = expected + sp.diags_array(1 - free[:corners].ravel())
-    assert abs(sp.csr_array(found) - expected).max() < 1e-12 * abs(expected).max()
-
-
-def test_linear_fields_stay_on_the_corner_level(small: Mesh):
-    # Barycentric coordinates reproduce linear functions, in curved cells too; middles less than
-    # 0.01 mm off their chords are left on them. Definition.
-    weights = corner_weights(small)
-    places = weights @ small.nodes[: small.vertex_count]
-    assert np.abs(places - small.nodes).max() < 0.01
-    middles = np.zeros((len(small.nodes), 3))
-    middles[small.cells[:, 4:]] = small.nodes[small.cells[:, EDGES]].mean(axis=2)
-    off = np.linalg.norm(middles - small.nodes, axis=1)[small.vertex_count :]
-    assert off.max() > 0.1  # so the mean of two corners would have missed them by as much
-    assert np.allclose(weights.sum(axis=1), 1.0)

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from threadpoolctl import threadpool_info, threadpool_limits
 
-from pipeline.fem.kernels import use_threads
+from pipeline.fem.kernels.threads import use_threads
 from pipeline.fem.loads import unit_loads
 from pipeline.fem.solver import solve as solver
 from tests.models import end_held, own_constants, stiffness_of, tube

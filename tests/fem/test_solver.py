@@ -10,8 +10,10 @@ import pytest
 import scipy.sparse.linalg as spl
 
 from pipeline.errors import SolveError
+from pipeline.fem.kernels.lanes import LANES
 from pipeline.fem.loads import unit_loads
 from pipeline.fem.mesh import Mesh, MeshPart, cell_volumes
+from pipeline.fem.solver.blocks import BlockMatrix
 from pipeline.fem.solver.solve import solve
 from pipeline.fem.space import EDGES
 from tests.models import end_held, own_constants, sparse, stiffness_of, worst
@@ -168,3 +170,15 @@ def test_a_hinge_inside_a_body_is_refused():
     forces[5, 2] = 1.0
     with pytest.raises(SolveError, match="mechanism inside"):
         solve(mesh, stiffness_of(mesh, own_constants(mesh)), forces, held)
+
+
+def test_a_shift_strains_nothing_to_the_last_digit(small: Mesh):
+    # A stiffness has no force for a movement of all nodes alike; a body on soft tissue moves so, and
+    # far, and its forces would drown in what rounding leaves. Definition.
+    stiffness = stiffness_of(small, own_constants(small))
+    K = BlockMatrix(stiffness.pattern, stiffness.blocks.reshape(-1, 9))
+    shift = np.broadcast_to(np.array([1.7, -0.3, 2.9])[:, None], (len(small.nodes), 3, LANES)).copy()
+    assert (K @ shift == 0).all()
+    moved = np.random.default_rng(3).standard_normal(shift.shape)
+    expected = sparse(stiffness) @ moved.reshape(-1, LANES)
+    assert worst((K @ moved).reshape(-1, LANES), expected) < 1e-12

@@ -33,7 +33,7 @@ def test_what_makes_a_number_counts_and_what_only_shows_it_does_not():
     # From the imports: solver, measures, loads, bone and record, but no page.
     names = provenance.computing()
     for name in (
-        "fem.kernels",
+        "fem.kernels.lanes",
         "fem.solver.krylov",
         "measures.field",
         "loading.activities",

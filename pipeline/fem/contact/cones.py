@@ -35,16 +35,17 @@ TOLERANCE = 1e-10
 NEWTON_STEPS = 30
 SWAPS = 20
 SHARES = (1.0, 0.1, 10.0, 0.01, 100.0, 1e-3)  # of clearance left from which a stop is taken to bear
+FARTHEST_MM = 50.0  # of any node of a floating body: what is no small movement is no answer
 FARTHEST = 10.0  # how much worse one of Newton's steps may make it
 ROUND_OFF, BALANCED, ALLOWED = 1e-12, 1e-10, 1e-9
 
 
 class NotHeldError(Exception):
-    """A load that no stop can hold; `motion` (modes,) says which rigid motion goes on."""
+    """A load that no stop holds, or none within `beyond` mm; `motion` (modes,) is what goes on."""
 
-    def __init__(self, motion: Array) -> None:
+    def __init__(self, motion: Array, beyond: float = 0.0) -> None:
         super().__init__("not held")
-        self.motion = motion
+        self.motion, self.beyond = motion, beyond
 
 
 @dataclass(frozen=True)
@@ -94,7 +95,7 @@ class Cones:
         Raises
         ------
         NotHeldError
-            If no stop holds a floating body against its load.
+            If no stop holds a floating body against its load before it has moved far.
         SolveError
             If no state of balance was found.
         """
@@ -155,16 +156,20 @@ class _Search:
             motion = motion + carried / SPRING
             found = self._polished(forces, motion)
             if found is not None:
-                return self._in_units(*found)
+                return self._near(*found)
         # Where a stop just closes, it neither bears nor is clear; the program's answer is good enough.
         over = -self._left(self.C @ forces + self.free + self.B @ motion).min()
         if max(float(np.abs(carried).max(initial=0.0)), over) < NEARLY * max(np.abs(forces).max(), 1.0):
-            return self._in_units(forces, motion)
+            return self._near(forces, motion)
+        self._near(forces, motion)
         raise SolveError("contact: no state of balance was found; report this study file")
 
-    def _in_units(self, forces: Array, motion: Array) -> tuple[Array, Array]:
-        """Forces, N, and rigid motions, mm, of numbers without units."""
-        return forces * self.scale * self.size, motion * self.size / self.widest
+    def _near(self, forces: Array, motion: Array) -> tuple[Array, Array]:
+        """Forces, N, and rigid motions, mm, of numbers without units, if no body goes too far."""
+        moved = motion * self.size / self.widest
+        if float(np.abs(moved).max(initial=0.0)) > FARTHEST_MM:
+            raise NotHeldError(moved, FARTHEST_MM)
+        return forces * self.scale * self.size, moved
 
     def _refuse_unheld(self) -> None:
         """Raise if no forces of the stops, whatever they move, balance the loads on floating bodies.

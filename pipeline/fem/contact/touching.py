@@ -62,11 +62,13 @@ class Touching:
     def of(
         cls, solver: Solver, stops: Stops, floating: Floating, units: Array, before: Touching | None
     ) -> Touching:
-        """Solve for the unit loads and for the stops known `before`, from that solution."""
+        """Solve for the unit loads and for the stops known `before`.
+
+        An earlier stage's solution would be no start: where tissue gives way, what it carried is left.
+        """
         chosen = () if before is None else before.chosen
         forces = np.concatenate([units, stops.forces(stops.columns(chosen))], axis=2)
-        guess = None if before is None else before.solution.displacement
-        solution = _solved(solver, floating, forces, guess)
+        solution = _solved(solver, floating, forces)
         moved = np.hstack([stops.movements(solution.displacement), stops.movements(floating.modes)])
         return cls(stops, floating, units, chosen, solution, moved)
 
@@ -240,16 +242,22 @@ class Touching:
                 yield Pair(point, nodes, pushed.reshape(len(nodes), 3, -1))
 
     def _not_held(self, error: NotHeldError) -> SolveError:
+        goes = self.floating.named(error.motion)
+        if error.beyond:
+            return SolveError(
+                f"{goes} by more than {error.beyond:g} mm before a stop holds it against this load; "
+                "allowed is less: add bolts or screws, or leave the load out"
+            )
         return SolveError(
-            f"{self.floating.named(error.motion)}, and no stop and no tissue holds it against this "
-            "load; allowed is none: add bolts or screws, or leave the load out"
+            f"{goes}, and no stop and no tissue holds it against this load; allowed is none: add bolts "
+            "or screws, or leave the load out"
         )
 
 
-def _solved(solver: Solver, floating: Floating, forces: Array, guess: Array | None = None) -> Solution:
+def _solved(solver: Solver, floating: Floating, forces: Array) -> Solution:
     """Displacements of loads in balance on each floating body, less their mean rigid motion.
 
     Only so are the movements that stops read and the forces that they push conjugate.
     """
-    found = solver.solve(floating.balanced(forces), guess)
+    found = solver.solve(floating.balanced(forces))
     return replace(found, displacement=floating.balanced(found.displacement))

@@ -14,24 +14,28 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.errors import SolveError
-from pipeline.fem.kernels import LANES, advance, dots, multiply, turn
+from pipeline.fem.kernels.lanes import LANES
+from pipeline.fem.kernels.passes import SHARES, dot, strain_along, turn
 from pipeline.fem.solver.blocks import BlockMatrix
 from pipeline.fem.solver.multigrid import Cycle
 from pipeline.fem.space import Array
 
 MOST_ITERATIONS = 600
+TOLD = 7  # one node in so many
 ROUND_OFF = 64 * np.finfo(float).eps
 
 
 def conjugate_gradients(
-    A: BlockMatrix, cycle: Cycle, b: Array, x: Array, wanted: Array
+    A: BlockMatrix, free: Array, cycle: Cycle, b: Array, x: Array, wanted: Array
 ) -> tuple[Array, int]:
-    """Solve A x = b for LANES right-hand sides at once.
+    """Solve free A x = b for LANES right-hand sides at once, x and b nil where components are held.
 
     Parameters
     ----------
     A, cycle :
         Matrix in double precision and preconditioner.
+    free : Array
+        1 where a component is free, 0 where it is held (n, 3).
     b, x : Array
         Right-hand sides and first guess (n, 3, LANES).
     wanted : Array
@@ -54,15 +58,15 @@ def conjugate_gradients(
     while total < MOST_ITERATIONS:
         # The recurrence drifts from the true residual by round-off: start again from the true one,
         # until it is met or a fresh start no longer halves it.
-        r = b - A @ x
+        r = _left(A, free, b, x)
         goal = np.maximum(wanted, round_off(A, x))
         left = float((norms(r) / np.where(goal > 0, goal, 1)).max())
         if left <= 1 or left > before / 2:
             return x, total
         before = left
-        x, steps = _descend(A, cycle, b, x, 0.5 * goal)
+        x, steps = _descend(A, free, cycle, (b, x, r), 0.5 * goal)
         total += steps
-    over = float((norms(b - A @ x) / np.where(wanted > 0, wanted, 1)).max())
+    over = float((norms(_left(A, free, b, x)) / np.where(wanted > 0, wanted, 1)).max())
     raise SolveError(
         f"solver: residual {over:.1e} times what is allowed after {total} iterations: a part may be "
         "held by too little; check bolts and screws, or refine mesh.level"
@@ -71,30 +75,52 @@ def conjugate_gradients(
 
 def norms(x: Array) -> Array:
     """Euclidean norm of each load (LANES,)."""
-    return np.sqrt(dots(x, x))
+    sums = np.empty((SHARES, LANES))
+    dot(x, x, sums)
+    return np.sqrt(sums.sum(axis=0))
 
 
 def round_off(A: BlockMatrix, x: Array) -> Array:
-    """Size (LANES,) that rounding alone can give to a residual b - A x."""
-    return ROUND_OFF * norms(np.abs(A.values[A.pattern.diagonal].reshape(-1, 3, 3)) @ np.abs(x))
+    """Size (LANES,) that rounding alone can give to a residual b - A x.
+
+    It goes by how much neighbours move against each other; most nodes follow a neighbour in number, and
+    a share of them tells.
+    """
+    some = slice(1, None, TOLD)
+    steps = np.abs(A.diagonal[some]) @ np.abs(x[some] - x[:-1][slice(0, None, TOLD)])
+    return np.asarray(ROUND_OFF * np.sqrt(TOLD * (steps**2).sum(axis=(0, 1))))
 
 
-def _descend(A: BlockMatrix, cycle: Cycle, b: Array, x: Array, goal: Array) -> tuple[Array, int]:
-    """Iterate from a guess until the recurrence's residuals reach the goal."""
-    start = np.empty_like(x)
-    cycle.correct(b - A @ x, x, start)
-    x, r = start, b - A @ start
-    z, p, q = np.empty_like(r), np.zeros_like(r), np.zeros_like(r)
+def _left(A: BlockMatrix, free: Array, b: Array, x: Array) -> Array:
+    """Residual of the free components."""
+    r = A @ x
+    np.subtract(b, r, out=r)
+    r *= free[:, :, None]
+    return r
+
+
+def _descend(
+    A: BlockMatrix, free: Array, cycle: Cycle, start: tuple[Array, Array, Array], goal: Array
+) -> tuple[Array, int]:
+    """Iterate from right-hand sides, a guess and its residual until the residuals reach the goal.
+
+    Directions are in single precision, like the preconditioner that they come from; what is done with
+    them is in double.
+    """
+    b, x, r = start
+    x = x + cycle.corners_only(r)
+    r, q, goal = _left(A, free, b, x), np.zeros_like(x), np.maximum(goal, 0.5 * round_off(A, x))
+    z, p = (np.zeros(x.shape, np.float32) for _ in range(2))
+    along: Array = np.zeros(LANES)
     curvature: Array = np.zeros(LANES)
+    sums = np.empty((2, SHARES, LANES))
     for step in range(MOST_ITERATIONS):
-        if (norms(r) <= goal).all():
+        if (np.sqrt(cycle.advance(along, p, q, x, r)) <= goal).all():
             return x, step
-        cycle(r, z)
-        back = -_share(dots(q, z), curvature)
-        turn(z, back, p)
-        multiply(*A.compressed, p, q)
-        curvature = dots(p, q)
-        advance(_share(dots(p, r), curvature), p, q, x, r)
+        turn(z, -_share(cycle(q, z), curvature), p)
+        strain_along(A.compressed, free, p, r, q, sums)
+        curvature, slope = sums.sum(axis=1)
+        along = _share(slope, curvature)
     return x, MOST_ITERATIONS
 
 

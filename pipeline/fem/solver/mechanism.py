@@ -52,13 +52,15 @@ def loose_bodies(mesh: Mesh, stiffness: Stiffness, held: Flags) -> list[LooseBod
     held : array of bool
         Held components (n, 3).
     """
-    pattern = stiffness.pattern
-    joined = np.trace(stiffness.blocks, axis1=1, axis2=2) != 0
-    edges = (joined[joined], (pattern.rows[joined], pattern.indices[joined]))
-    graph = sp.csr_array(edges, shape=(pattern.size, pattern.size))
-    _, body = connected_components(graph, directed=False)
+    # Cells and nodes in one graph, in which a cell is joined to its nodes.
+    solid = mesh.cells[stiffness.solid]
+    size = len(solid) + len(mesh.nodes)
+    starts = np.minimum(solid.shape[1] * np.arange(size + 1), solid.size)
+    entries = (np.ones(solid.size), len(solid) + solid.ravel(), starts)
+    graph = sp.csr_array(entries, shape=(size, size))
+    body = connected_components(graph, directed=False)[1][len(solid) :]
     found = []
-    for one in np.unique(body[~without_stiffness(stiffness)]):
+    for one in np.unique(body[~without_stiffness(mesh, stiffness)]):
         own = body == one
         free = free_motions(mesh.nodes[own], held[own])
         if free:
@@ -82,10 +84,11 @@ def refuse_mechanisms(loose: Iterable[LooseBody]) -> None:
         )
 
 
-def without_stiffness(stiffness: Stiffness) -> Flags:
+def without_stiffness(mesh: Mesh, stiffness: Stiffness) -> Flags:
     """Nodes (n,) that belong to empty tissue alone."""
-    pattern = stiffness.pattern
-    return np.asarray(np.trace(stiffness.blocks[pattern.diagonal], axis1=1, axis2=2) == 0)
+    empty = np.ones(len(mesh.nodes), dtype=bool)
+    empty[mesh.cells[stiffness.solid]] = False
+    return empty
 
 
 def free_motions(positions: Array, held: Flags) -> list[str]:

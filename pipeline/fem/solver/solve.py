@@ -8,14 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.errors import SolveError
-from pipeline.fem.kernels import LANES
+from pipeline.fem.kernels.lanes import LANES
 from pipeline.fem.limits import ACCEPTED
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.solver.blocks import BlockMatrix
 from pipeline.fem.solver.factors import factor
 from pipeline.fem.solver.krylov import conjugate_gradients, norms, round_off
 from pipeline.fem.solver.mechanism import loose_bodies, refuse_mechanisms, without_stiffness
-from pipeline.fem.solver.multigrid import prepare
+from pipeline.fem.solver.multigrid import Cycle
+from pipeline.fem.solver.transfer import Corners
 from pipeline.fem.space import Array, Flags
 from pipeline.fem.stiffness import Stiffness
 
@@ -52,8 +53,8 @@ class Solver:
 
     Parameters
     ----------
-    stiffness, free : BlockMatrix
-        The whole matrix, and the same with held components cut off.
+    stiffness : BlockMatrix
+        The whole matrix.
     is_free, supports : array of bool
         Components (n, 3, 1) that move, and those that a support holds.
     inner : callable
@@ -61,14 +62,24 @@ class Solver:
     """
 
     stiffness: BlockMatrix
-    free: BlockMatrix
     is_free: Flags
     supports: Flags
     inner: Inner
 
     @classmethod
-    def of(cls, mesh: Mesh, stiffness: Stiffness, held: Flags) -> Solver:
-        """Prepare to solve with held components (n, 3).
+    def of(
+        cls, mesh: Mesh, stiffness: Stiffness, held: Flags, corners: Corners | None = None
+    ) -> Solver:
+        """Prepare to solve with held components.
+
+        Parameters
+        ----------
+        mesh, stiffness :
+            The mesh and its stiffness.
+        held : array of bool
+            Held components (n, 3).
+        corners : Corners, optional
+            The mesh's corner level, if it is known.
 
         Raises
         ------
@@ -76,15 +87,14 @@ class Solver:
             If a part can move freely.
         """
         refuse_mechanisms(loose_bodies(mesh, stiffness, held))
-        empty = without_stiffness(stiffness)
+        empty = without_stiffness(mesh, stiffness)
         free = (~(held | empty[:, None])).astype(float)
-        A = BlockMatrix.held(stiffness.pattern, stiffness.blocks, free)
+        A = BlockMatrix(stiffness.pattern, stiffness.blocks.reshape(-1, 9))
         return cls(
-            stiffness=BlockMatrix(stiffness.pattern, stiffness.blocks.reshape(-1, 9)),
-            free=A,
+            stiffness=A,
             is_free=free[:, :, None] > 0,
             supports=(held & ~empty[:, None])[:, :, None],
-            inner=_inner(mesh, A, free),
+            inner=_inner(mesh, A, free, corners),
         )
 
     def solve(
@@ -144,7 +154,7 @@ class Solver:
         imbalance = self.stiffness @ u - f
         scale = np.where(size > 0, size, 1)
         missed = norms(imbalance * self.is_free) / scale
-        if not (missed <= np.maximum(ACCEPTED, round_off(self.free, u) / scale)).all():
+        if not (missed <= np.maximum(ACCEPTED, round_off(self.stiffness, u) / scale)).all():
             raise SolveError(
                 f"solver: true residual {missed.max():.1e}; allowed {ACCEPTED:.0e}: refine mesh.level"
             )
@@ -164,19 +174,20 @@ def solve(
     return Solver.of(mesh, stiffness, held).solve(forces, guess, prescribed)
 
 
-def _inner(mesh: Mesh, A: BlockMatrix, free: Array) -> Inner:
+def _inner(mesh: Mesh, A: BlockMatrix, free: Array, corners: Corners | None) -> Inner:
     """Solver of the free components from a right-hand side, a first guess and sizes of residuals.
 
     A small system is factored whole and takes no iterations.
     """
     if mesh.unknowns > DIRECT_UP_TO:
-        cycle = prepare(mesh, A, free)
-        return lambda b, start, size: conjugate_gradients(A, cycle, b, start, TOLERANCE * size)
-    factors = factor(A.sparse())
+        cycle = Cycle(A, corners or Corners.of(mesh, A.pattern), free)
+        return lambda b, start, size: conjugate_gradients(A, free, cycle, b, start, TOLERANCE * size)
+    whole = Corners.everywhere(A.pattern).moving(free)
+    factors = factor(whole.matrix(A), whole.plan)
 
     def direct(b: Array, start: Array, _: Array) -> tuple[Array, int]:
-        x = start + factors.solve(b - A @ start)
-        return x + factors.solve(b - A @ x), 0
+        x = start + factors.solve((b - A @ start) * free[:, :, None])
+        return x + factors.solve((b - A @ x) * free[:, :, None]), 0
 
     return direct
 

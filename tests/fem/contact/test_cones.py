@@ -179,6 +179,20 @@ def test_a_load_that_no_stop_holds_names_its_motion():
     assert refused.value.motion[0] > 0
 
 
+def test_a_body_that_would_go_far_before_a_stop_holds_it_is_not_held():
+    # A movement of 50 mm is no small one; the linear answer beyond it would mean nothing. Definition.
+    rigid = np.array([[1.0]])
+    near, far = (
+        cones([1], [room], STIFF * np.eye(1), rigid=rigid, one_sided=(0,)) for room in (40, 60)
+    )
+    _, motion = near.bear(np.zeros(1), np.array([-50.0]))
+    assert motion[0] == pytest.approx(-40 - 50 * STIFF, rel=1e-6)
+    with pytest.raises(NotHeldError) as refused:
+        far.bear(np.zeros(1), np.array([-50.0]))
+    assert refused.value.beyond == pytest.approx(50.0)
+    assert refused.value.motion[0] < -50
+
+
 def test_the_turn_is_the_one_that_nails_were_measured_with():
     # Flanagan 2014, Iowa Orthop J 34:68 (read in table 1): 4.6 ± 1.3 degrees with usual locking. A
     # clearance was not measured; 0.2 mm in a 10 mm nail with 5 mm bolts is our default.

@@ -1,0 +1,1 @@
+"""Compiled loops. The only room that imports numba."""
