@@ -29,6 +29,7 @@ test-all: lint ## Lint, then every test, the slow ones too; brings Chromium, to 
 
 bench: bench-install ## Measure our solver against others, the engine, and the report
 	.venv/bin/python -m tests.bench
+	.venv/bin/python -m tests.bench.case
 	.venv/bin/python -m tests.bench.engine
 	.venv/bin/python -m tests.bench.report
 

@@ -11,7 +11,8 @@ from geometries.bone import Defect
 from geometries.parameters import ExchangeNail, Implant, Nail, Parameters, Real, Stem
 from geometries.plating import Plate, SecondPlate
 
-LEAST_MM = 0.2  # of a specimen's walls, bores and slots
+LEAST_MM = 0.2  # of a specimen's walls and slots
+LEAST_BORE_MM = 0.5  # one of 0.2 mm through 100 mm ended the process of the mesher
 LEAST_SLICE_MM = 1.0  # of what its reference sections cut off and leave between them
 
 
@@ -34,10 +35,10 @@ class Layer(Parameters):
                 f"inner_diameter_mm = {self.inner_diameter_mm:g} leaves no wall in outer_diameter_mm = "
                 f"{self.outer_diameter_mm:g}; make it at least {LEAST_MM:g} mm smaller"
             )
-        if 0 < self.inner_diameter_mm < LEAST_MM:
+        if 0 < self.inner_diameter_mm < LEAST_BORE_MM:
             raise ValueError(
                 f"inner_diameter_mm = {self.inner_diameter_mm:g}; allowed 0 for a solid one, or "
-                f"{LEAST_MM:g} mm and more: change it"
+                f"{LEAST_BORE_MM:g} mm and more: change it"
             )
         return self
 

@@ -104,9 +104,9 @@ def _forces(draw: Draw, model: Any) -> Values:
 
 def _tubes(draw: Draw) -> Values:
     """Layers from the outside inwards, each touching the next, with room for the reference sections."""
-    inner, found = draw.chance.one_of([0.0, draw.chance.number(Limits(0.2, 40))]), []
+    inner, found = draw.chance.one_of([0.0, draw.chance.number(Limits(0.5, 40))]), []
     for _ in range(draw.chance.whole(1, 4)):
-        outer = round(inner + draw.chance.number(Limits(0.3, 12)), 2)
+        outer = round(inner + draw.chance.number(Limits(0.3 if inner else 0.5, 12)), 2)
         found.append(draw.table(Layer, outer_diameter_mm=outer, inner_diameter_mm=inner))
         inner = outer
     return {"layers": found[::-1], "length_mm": draw.chance.number(Limits(41, 1000))}

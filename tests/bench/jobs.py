@@ -17,16 +17,19 @@ import numpy as np
 import scipy.sparse as sp
 from threadpoolctl import threadpool_limits
 
+from pipeline.fem import stiffness as elastic
 from pipeline.fem.kernels.lanes import LANES
-from pipeline.fem.kernels.passes import multiply
+from pipeline.fem.kernels.passes import strain
 from pipeline.fem.kernels.threads import use_threads
 from pipeline.fem.solver import solve as solver
 from pipeline.fem.solver.blocks import BlockMatrix
 from pipeline.fem.solver.multigrid import SMOOTHING_STEPS
+from pipeline.fem.solver.transfer import Corners
 from tests.bench.model import Model, load
 
 Result = dict[str, float]
 ASKED = 1e-8
+STAGES = ("woven", "atrophic", "empty")
 
 
 def clock(work: Callable[[], Any]) -> tuple[float, Any]:
@@ -78,6 +81,39 @@ def ours(model: Model) -> Result:
     }
 
 
+def blocks(model: Model) -> Result:
+    """Eight loads at a time on a matrix that is set up: unit forces at nodes here and there."""
+    total = model.stiffness()
+    solver.TOLERANCE = ASKED
+    ready = solver.Solver.of(model.mesh, total, model.held)
+    loose = np.flatnonzero(~model.held.any(axis=1))
+    rng = np.random.default_rng(1)
+    forces = np.zeros((2, len(model.held), 3, LANES))
+    for block in forces:
+        block[rng.choice(loose, LANES), rng.integers(0, 3, LANES), np.arange(LANES)] = 1.0
+    ready.solve(forces[0])
+    seconds, solution = clock(lambda: ready.solve(forces[1]))
+    return {"seconds": seconds, "iterations": solution.iterations}
+
+
+def stages(model: Model) -> Result:
+    """Set-up and six loads at three tissue stages, what depends on the mesh alone made once."""
+    found = [model.at_stage(name) for name in STAGES]
+    pattern = elastic.Pattern.of(model.mesh)
+    totals = [elastic.assemble(one.mesh, pattern, one.elasticity) for one in found]
+    solver.TOLERANCE = ASKED
+    iterations: list[int] = []
+
+    def work() -> None:
+        corners = Corners.of(model.mesh, pattern)
+        for total in totals:
+            ready = solver.Solver.of(model.mesh, total, model.held, corners)
+            iterations.append(ready.solve(model.forces).iterations)
+
+    seconds, _ = clock(work)
+    return {"seconds": seconds} | dict(zip(STAGES, iterations, strict=True))
+
+
 def pardiso(model: Model) -> Result:
     """MKL PARDISO, symmetric positive definite: factor and six solves."""
     from pypardiso import PyPardisoSolver
@@ -124,12 +160,15 @@ def bandwidth(model: Model) -> Result:
     total = model.stiffness()
     A = BlockMatrix(total.pattern, total.blocks.reshape(-1, 9))
     rates, passes = {}, {}
-    for name, matrix in (("double", A), ("single", A.single())):
+    for name, matrix in (
+        ("double", A),
+        ("single", BlockMatrix(A.pattern, A.values.astype(np.float32))),
+    ):
         x = np.ones((len(model.mesh.nodes), 3, LANES), matrix.values.dtype)
         y = np.empty_like(x)
         moved = matrix.values.nbytes + matrix.pattern.indices.nbytes + x.nbytes + y.nbytes
-        multiply(*matrix.compressed, x, y)
-        passes[name] = min(clock(lambda m=matrix, x=x, y=y: multiply(*m.compressed, x, y))[0]
+        strain(matrix.compressed, x, y)
+        passes[name] = min(clock(lambda m=matrix, x=x, y=y: strain(m.compressed, x, y))[0]
                            for _ in range(5))  # fmt: skip
         rates[f"{name}_gb_s"] = moved / passes[name] / 1e9
     big = np.ones(40_000_000)
@@ -144,7 +183,8 @@ def bandwidth(model: Model) -> Result:
 
 
 JOBS: dict[str, Callable[[Model], Result]] = {
-    work.__name__: work for work in (assembly, form_assembly, ours, pardiso, ngsolve, bandwidth)
+    work.__name__: work
+    for work in (assembly, form_assembly, ours, blocks, stages, pardiso, ngsolve, bandwidth)
 }
 
 
@@ -152,7 +192,7 @@ def main() -> None:
     job, path, threads = sys.argv[1], Path(sys.argv[2]), int(sys.argv[3])
     model = load(path)
     use_threads(threads)
-    if job in ("ours", "bandwidth"):
+    if job in ("ours", "blocks", "stages", "bandwidth"):
         compiled(model)
     with threadpool_limits(threads if job in ("pardiso", "ngsolve") else 1):
         result = JOBS[job](model)

@@ -1,9 +1,9 @@
-"""The bench's models, kept as arrays: a plate over a 3 mm gap of soft tissue at any mesh size, and the
-demo's plate over a nail as a study meshes it by default."""
+"""The bench's models, kept as arrays: a plate over a 3 mm gap of soft tissue at any mesh size; a plate
+over a nail, nails and a stem as a study meshes them."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -11,10 +11,16 @@ import scipy.sparse as sp
 
 from geometries.assembly import assemble as build
 from geometries.bone import Defect, Femur
-from geometries.constructs import NailPlateConstruct, PlateConstruct
+from geometries.constructs import (
+    Construct,
+    NailConstruct,
+    NailPlateConstruct,
+    PlateConstruct,
+    StemPlateConstruct,
+)
 from geometries.parameters import Bolts, Nail
 from geometries.plating import Plate, Screws
-from geometries.solids import Geometry
+from geometries.solids import TISSUE_ROLES, Geometry
 from pipeline.fem.loads import unit_loads
 from pipeline.fem.mesh import Mesh, MeshPart, cell_volumes
 from pipeline.fem.meshing import mesher
@@ -39,6 +45,12 @@ class Model:
     def stiffness(self) -> Stiffness:
         """Assembled from nothing, pattern included."""
         return assemble(self.mesh, Pattern.of(self.mesh), self.elasticity)
+
+    def at_stage(self, name: str) -> Model:
+        """The same with the tissue of another stage."""
+        own = Stage(name=name).material().elasticity
+        tissue = [part.role in TISSUE_ROLES for part in self.mesh.parts]
+        return replace(self, elasticity=np.where(np.array(tissue)[:, None, None], own, self.elasticity))
 
     def reduced(self) -> tuple[sp.csr_array, Array]:
         """Matrix and six right-hand sides of the free unknowns, for direct solvers."""
@@ -68,12 +80,29 @@ def plate(factor: float) -> Model:
     return _model(geometry, mesher.mesh_once(geometry, scaled(factor)))
 
 
-def nail_and_plate() -> Model:
-    """A plate over a nail at the default level; tied bolts, since nothing else holds the nail here."""
-    nail = Nail(diameter_mm=10.0, bolts=Bolts(fit="tied"))
-    construct = NailPlateConstruct(name="bench", kind="nail_plate", nail=nail)
+TIED = Bolts(fit="tied")  # since nothing else holds a nail here
+
+
+def nail_and_plate(level: str) -> Model:
+    """A plate over a nail."""
+    nail = Nail(diameter_mm=10.0, bolts=TIED)
+    return _built(NailPlateConstruct(name="bench", kind="nail_plate", nail=nail), level)
+
+
+def nail(level: str, slot_percent: float | None = None) -> Model:
+    """A nail, slotted over a share of its length."""
+    own = Nail(diameter_mm=12.0, bolts=TIED, slot_percent=slot_percent)
+    return _built(NailConstruct(name="bench", kind="nail", nail=own), level)
+
+
+def stem(level: str) -> Model:
+    """A plate round a hip stem."""
+    return _built(StemPlateConstruct(name="bench", kind="stem_plate"), level)
+
+
+def _built(construct: Construct, level: str) -> Model:
     geometry = build(construct, Femur(), Defect())
-    return _model(geometry, mesher.build_mesh(geometry, "default"))
+    return _model(geometry, mesher.build_mesh(geometry, level))
 
 
 def _model(geometry: Geometry, mesh: Mesh) -> Model:

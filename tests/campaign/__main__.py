@@ -67,7 +67,9 @@ def main() -> None:
     job = settle if asked.contact else mesh
     rows: list[dict[str, Any]] = [*read_table(asked.out)] if asked.resume else []
     there = {row["study"] for row in rows}
-    drawn = [one for one in valid(asked.count, asked.seed) if json.dumps(one[1]) not in there]
+    drawn = [
+        one for one in valid(asked.count, asked.seed, asked.contact) if json.dumps(one[1]) not in there
+    ]
     with asked.out.open("w", newline="") as file, ThreadPoolExecutor(asked.workers) as lanes:
         table = csv.DictWriter(file, COLUMNS)
         table.writeheader()

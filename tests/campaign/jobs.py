@@ -10,6 +10,7 @@ from typing import Any
 from geometries.assembly import assemble
 from geometries.errors import StudyError
 from pipeline.errors import SolveError
+from pipeline.fem.kernels.threads import use_threads
 from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.measures.quality import Balances
 from pipeline.run.case import Case
@@ -26,8 +27,8 @@ SHARES = {  # the commoner ones more often
 }  # fmt: skip
 
 
-def valid(count: int, seed: int) -> Iterator[tuple[int, Values]]:
-    """Drawn studies that pass the lint, with the number of their draw."""
+def valid(count: int, seed: int, contact: bool = False) -> Iterator[tuple[int, Values]]:
+    """Drawn studies that pass the lint, with contact as well where that is asked for; their numbers."""
     chance, number = seeded(seed), 0
     for _ in range(count):
         kind = str(chance.random.choice([*SHARES], p=[*SHARES.values()]))
@@ -35,8 +36,9 @@ def valid(count: int, seed: int) -> Iterator[tuple[int, Values]]:
             number += 1
             drawn = study(chance, kind)
             try:
-                case = case_of(drawn)
-                assemble(case.construct, case.femur, case.defect)
+                for one in (drawn, touching(number, drawn))[: 1 + contact]:
+                    case = case_of(one)
+                    assemble(case.construct, case.femur, case.defect)
             except StudyError:
                 continue
             yield number, drawn
@@ -53,7 +55,7 @@ LOADS: list[Values] = [
     {"kind": "torsion", "name": "torsion", "moment_nm": 10.0},
     {"kind": "bending", "name": "bending", "plane": "sagittal", "moment_nm": 10.0},
 ]
-UNHELD = ("no stop and no tissue holds it", "before a stop holds it")
+UNHELD = ("no stop and no tissue holds it", "before a stop or tissue holds it")
 
 
 def touching(number: int, drawn: Values) -> Values:
@@ -76,6 +78,7 @@ def touching(number: int, drawn: Values) -> Values:
 
 def settle(number: int, drawn: Values) -> dict[str, Any]:
     """Settle contact under three loads; a load that nothing holds must be named, none may overlap."""
+    use_threads(1)  # each worker has a core
     started = time.perf_counter()
     row: dict[str, Any] = {"number": number, "study": json.dumps(drawn), "status": "ok"}
     try:

@@ -498,7 +498,7 @@ def test_anything_anywhere(changes: list[tuple[Key, Any]]):
         (("constructs", 4, "plate", "screws"), {"holes": [2, 2]}, ["[2, 2]", "different"]),
         (("constructs", 4, "plate", "screws"), {"holes": [0, 2]}, ["[0, 2]", "from 1"]),
         (("constructs", 6), {"section_inset_mm": 149.6}, ["149.6", "300", "149.5 mm or less"]),
-        (("constructs", 6, "layers", 1), {"inner_diameter_mm": 0.1}, ["0.1", "0.2 mm and more"]),
+        (("constructs", 6, "layers", 1), {"inner_diameter_mm": 0.1}, ["0.1", "0.5 mm and more"]),
         (
             ("constructs", 6),
             {"layers": [FULL["constructs"][6]["layers"][0] | {"inner_diameter_mm": 21.0}] * 2},

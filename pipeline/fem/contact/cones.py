@@ -16,22 +16,19 @@ they carry nothing.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from functools import cached_property
 
-import clarabel
 import numpy as np
-import scipy.sparse as sp
 from scipy.optimize import nnls
 
 from pipeline.errors import SolveError
+from pipeline.fem.contact.program import SPRING, Program
 from pipeline.fem.space import Array, Flags, Ints
 
-SPRING = 1e-6  # of a floating body, as a share of the stops' own stiffness
 ROUNDS = 8
 NEARLY = 1e-8  # out of balance or overrun, of an answer that could not be made better
 NOTHING = 1e-8  # share of the loads that may be left where all of them are held
 BEARS = 1e-7  # force with which an overrun stop is taken up, from which Newton's method goes on
-TOLERANCE = 1e-10
 NEWTON_STEPS = 30
 SWAPS = 20
 SHARES = (1.0, 0.1, 10.0, 0.01, 100.0, 1e-3)  # of clearance left from which a stop is taken to bear
@@ -105,13 +102,31 @@ class Cones:
             raise NotHeldError(loads)
         return np.zeros(0), np.zeros(len(loads))
 
+    @cached_property
+    def scale(self) -> Array:
+        """What makes each stop's own compliance one (components,)."""
+        own = np.maximum.reduceat(np.diag(self.compliance), self.starts[:-1])
+        return np.asarray(1 / np.sqrt(np.repeat(own, np.diff(self.starts))))
 
-def _solved(P: Any, q: Array, A: Any, b: Array, cones: list[Any]) -> Any:
-    """Minimum of x P x / 2 + q x for b - A x in cones."""
-    settings = clarabel.DefaultSettings()
-    settings.verbose = False
-    settings.tol_gap_abs = settings.tol_gap_rel = settings.tol_feas = TOLERANCE
-    return clarabel.DefaultSolver(P, q, A, b, cones, settings).solve()
+    @cached_property
+    def C(self) -> Array:
+        """Compliance without units."""
+        return np.asarray(self.scale[:, None] * self.compliance * self.scale)
+
+    @cached_property
+    def widest(self) -> float:
+        """Largest movement per rigid motion."""
+        return float(np.abs(self.scale[:, None] * self.rigid).max(initial=0.0)) or 1.0
+
+    @cached_property
+    def B(self) -> Array:
+        """Movements per rigid motion without units."""
+        return np.asarray(self.scale[:, None] * self.rigid / self.widest)
+
+    @cached_property
+    def program(self) -> Program:
+        """The program of all loads."""
+        return Program.of(self.starts, self.is_one_sided, self.clearance > 0, self.C, self.B)
 
 
 class _Search:
@@ -122,36 +137,27 @@ class _Search:
 
     def __init__(self, cones: Cones, free: Array, loads: Array) -> None:
         sizes = np.diff(cones.starts)
-        stop = np.repeat(np.arange(len(sizes)), sizes)
-        own = np.maximum.reduceat(np.diag(cones.compliance), cones.starts[:-1])
-        scale = 1 / np.sqrt(own)[stop]
         self.spans = [slice(a, b) for a, b in zip(cones.starts[:-1], cones.starts[1:], strict=True)]
-        self.first, self._stop = cones.starts[:-1], stop
-        self.one_sided = cones.is_one_sided
-        rigid = scale[:, None] * cones.rigid
-        widest = float(np.abs(rigid).max(initial=0.0)) or 1.0
-        room = cones.clearance / np.sqrt(own)
+        self.first, self._stop = cones.starts[:-1], np.repeat(np.arange(len(sizes)), sizes)
+        self.one_sided, self.rigid = cones.is_one_sided, cones.rigid
+        self.C, self.B, self.widest, self.program = cones.C, cones.B, cones.widest, cones.program
+        self.scale, room = cones.scale, cones.clearance * cones.scale[self.first]
         drive = max(
-            float(np.abs(scale * free).max(initial=0.0)),
-            float(np.abs(loads).max(initial=0.0)) / widest,
+            float(np.abs(self.scale * free).max(initial=0.0)),
+            float(np.abs(loads).max(initial=0.0)) / self.widest,
         )
         # Half-way, in powers, between what drives the stops and what they have of clearance.
         self.size = (drive * max(drive, float(room.max(initial=0.0)))) ** 0.5 or 1.0
-        self.scale = scale
-        self.widest = widest
-        self.C: Array = scale[:, None] * cones.compliance * scale
-        self.free: Array = scale * free / self.size
+        self.free: Array = self.scale * free / self.size
         self.room: Array = room / self.size
-        self.B: Array = rigid / widest
-        self.rigid = cones.rigid
-        self.loads: Array = loads / (widest * self.size)
+        self.loads: Array = loads / (self.widest * self.size)
 
     def run(self) -> tuple[Array, Array]:
         """Forces and rigid motions in their units."""
         self._refuse_unheld()
         motion = np.zeros(len(self.loads))
         for _ in range(ROUNDS):
-            forces = self._program(motion)
+            forces = self.program.forces(self.free, self.room, self.loads, motion)
             carried = self.B.T @ forces + self.loads
             motion = motion + carried / SPRING
             found = self._polished(forces, motion)
@@ -186,32 +192,6 @@ class _Search:
         left = ways @ forces - wanted
         if np.abs(left).max() > NOTHING:
             raise NotHeldError(left)
-
-    def _program(self, motion: Array) -> Array:
-        """Forces of the cone program with springs that end at a rigid motion."""
-        count, modes = len(self.free), len(self.loads)
-        balls = [k for k, one in enumerate(self.one_sided) if not one and self.room[k] > 0]
-        P = sp.block_diag([self.C, np.zeros((len(balls),) * 2), np.eye(modes)], format="csc")
-        q = np.concatenate([self.free, self.room[balls], SPRING**0.5 * motion])
-        for k in np.flatnonzero(self.one_sided):
-            q[self.spans[k]] += self.room[k]
-        rows: list[sp.csr_array] = []
-        wanted, cones = [-self.loads], [clarabel.ZeroConeT(modes)]
-        tie = sp.csr_array(np.eye(modes) * SPRING**0.5)
-        rows.append(sp.hstack([sp.csr_array(self.B.T), sp.csr_array((modes, len(balls))), -tie]))
-        pick = sp.eye_array(len(q), format="csr")
-        for k in np.flatnonzero(self.one_sided):
-            rows.append(-pick[[self.spans[k].start]])
-            cones.append(clarabel.NonnegativeConeT(1))
-            wanted.append(np.zeros(1))
-        for number, ball in enumerate(balls):
-            own = np.arange(self.spans[ball].start, self.spans[ball].stop)
-            rows.append(-pick[[count + number, *own]])
-            cones.append(clarabel.SecondOrderConeT(1 + len(own)))
-            wanted.append(np.zeros(1 + len(own)))
-        A = sp.csc_array(sp.vstack(rows))
-        found = _solved(sp.triu(P, format="csc"), q, A, np.concatenate(wanted), cones)
-        return np.array(found.x[:count])
 
     def _polished(self, forces: Array, motion: Array) -> tuple[Array, Array] | None:
         """The same to round-off; None if the stops that bear can not be told.

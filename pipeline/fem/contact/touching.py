@@ -245,8 +245,8 @@ class Touching:
         goes = self.floating.named(error.motion)
         if error.beyond:
             return SolveError(
-                f"{goes} by more than {error.beyond:g} mm before a stop holds it against this load; "
-                "allowed is less: add bolts or screws, or leave the load out"
+                f"{goes} by more than {error.beyond:g} mm before a stop or tissue holds it against "
+                "this load; allowed is less: add bolts or screws, or leave the load out"
             )
         return SolveError(
             f"{goes}, and no stop and no tissue holds it against this load; allowed is none: add bolts "

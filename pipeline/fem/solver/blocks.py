@@ -1,4 +1,4 @@
-"""Square matrices of 3 by 3 blocks: what the solver multiplies with."""
+"""A stiffness of 3 by 3 blocks: what the solver multiplies with."""
 
 from __future__ import annotations
 
@@ -15,7 +15,10 @@ from pipeline.fem.stiffness import Pattern
 
 @dataclass(frozen=True)
 class BlockMatrix:
-    """Square matrix of 3 by 3 blocks: a pattern and its values (blocks, 9)."""
+    """A stiffness: a pattern and its values (blocks, 9), of which each row adds up to nil.
+
+    So products go by differences of movements; see `kernels.lanes.row_differences`.
+    """
 
     pattern: Pattern
     values: Array

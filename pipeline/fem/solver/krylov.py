@@ -22,7 +22,7 @@ from pipeline.fem.space import Array
 
 MOST_ITERATIONS = 600
 TOLD = 7  # one node in so many
-ROUND_OFF = 64 * np.finfo(float).eps
+PRODUCTS, DIGITS = 64, 4  # roundings that a residual can hold
 
 
 def conjugate_gradients(
@@ -83,12 +83,13 @@ def norms(x: Array) -> Array:
 def round_off(A: BlockMatrix, x: Array) -> Array:
     """Size (LANES,) that rounding alone can give to a residual b - A x.
 
-    It goes by how much neighbours move against each other; most nodes follow a neighbour in number, and
-    a share of them tells.
+    Products go by how much neighbours move against each other, and most nodes follow a neighbour in
+    number; a movement itself has no more digits than it has. A share of the nodes tells.
     """
-    some = slice(1, None, TOLD)
-    steps = np.abs(A.diagonal[some]) @ np.abs(x[some] - x[:-1][slice(0, None, TOLD)])
-    return np.asarray(ROUND_OFF * np.sqrt(TOLD * (steps**2).sum(axis=(0, 1))))
+    some, before = slice(1, None, TOLD), slice(0, -1, TOLD)
+    sizes = PRODUCTS * np.abs(x[some] - x[before]) + DIGITS * np.abs(x[some])
+    forces = np.abs(A.diagonal[some]) @ sizes
+    return np.asarray(np.finfo(float).eps * np.sqrt(TOLD * (forces**2).sum(axis=(0, 1))))
 
 
 def _left(A: BlockMatrix, free: Array, b: Array, x: Array) -> Array:
