@@ -89,9 +89,9 @@ def nail_and_plate(level: str) -> Model:
     return _built(NailPlateConstruct(name="bench", kind="nail_plate", nail=nail), level)
 
 
-def nail(level: str, slot_percent: float | None = None) -> Model:
-    """A nail, slotted over a share of its length."""
-    own = Nail(diameter_mm=12.0, bolts=TIED, slot_percent=slot_percent)
+def nail(level: str, **slot: float) -> Model:
+    """A nail, with a slot where one is given."""
+    own = Nail(diameter_mm=12.0, bolts=TIED, **slot)
     return _built(NailConstruct(name="bench", kind="nail", nail=own), level)
 
 
