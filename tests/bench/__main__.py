@@ -21,7 +21,7 @@ CONSTRUCT = "nail-and-plate"
 OTHERS = {
     "nail-and-plate-coarse": lambda: nail_and_plate("coarse"),
     "nail-coarse": lambda: nail("coarse"),
-    "slotted-nail-coarse": lambda: nail("coarse", slot_percent=75.0),
+    "slotted-nail-coarse": lambda: nail("coarse", slot_mm=3.0, slot_percent=75.0),
     "stem-coarse": lambda: stem("coarse"),
 }
 MODELS = {

@@ -28,7 +28,7 @@ from pipeline.fem.space import Array
 SMOOTHING_STEPS = 6
 SMOOTHING_RANGE = 40.0
 SAFETY = 1.1
-LANCZOS_STEPS = 12
+LANCZOS_STEPS = 24
 
 
 class Cycle:
