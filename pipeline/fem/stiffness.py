@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 import scipy.sparse as sp
 
+from pipeline.fem.kernels.arrays import row_of
 from pipeline.fem.kernels.cells import locate, scatter
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import EDGES, Array, Flags, Ints, cell_rule, gradients
@@ -56,7 +57,7 @@ class Pattern:
     @cached_property
     def rows(self) -> Ints:
         """Row of each block."""
-        return np.repeat(np.arange(self.size), np.diff(self.indptr))
+        return row_of(self.indptr)
 
     @cached_property
     def diagonal(self) -> Ints:

@@ -85,9 +85,9 @@ def equilibria(
     """Solve each tissue stage, stiffest tissue first.
 
     Six unit loads act at the proximal end, three more at each point below it that a load names.
-    Everything but the tissue is assembled once; each stage starts from its neighbour's solution and
-    stops. A stage that can not be solved yields the solver's error: implants that are a mechanism over
-    an empty gap may be sound over tissue.
+    Everything but the tissue is assembled once; each stage starts with its neighbour's stops. A stage
+    that can not be solved yields the solver's error: implants that are a mechanism over an empty gap
+    may be sound over tissue.
     """
     with clock("assembly"):
         pattern = elastic.Pattern.of(mesh)
@@ -100,7 +100,7 @@ def equilibria(
     held = np.zeros(mesh.nodes.shape, dtype=bool)
     held[mesh.patches["distal_end"]] = True
     loads = combinations(case.loads, case.femur, geometry.top[2])
-    before = None
+    chosen: tuple[int, ...] = ()
     for stage in sorted(
         case.stages if case.has_tissue else (NO_STAGE,), key=lambda s: -s.material().modulus
     ):
@@ -109,11 +109,11 @@ def equilibria(
             total = fixed + elastic.assemble(mesh, pattern, elasticity, tissue)
         with clock("solve"):
             try:
-                found = _settled(mesh, total, corners, (held, stops, units), loads, before)
+                found = _settled(mesh, total, corners, (held, stops, units), loads, chosen)
             except SolveError as error:
                 yield stage, SolveError(str(error))  # made anew: its frames hold matrices
                 continue
-        before = found[0]
+        chosen = found[0].chosen
         yield stage, Equilibrium(stage, elasticity, *found[:2], loads, *found[2:])
 
 
@@ -123,14 +123,14 @@ def _settled(
     corners: Corners,
     given: tuple[Flags, Stops, Array],
     loads: dict[str, Array],
-    before: Touching | None,
+    chosen: tuple[int, ...],
 ) -> tuple[Touching, Basis, dict[str, State], dict[str, str]]:
     """Solve for unit loads and stops; then the state under each load, or why there is none."""
     held, stops, units = given
     loose = loose_bodies(mesh, stiffness, held) if stops.listed else []
     floating = Floating.of(mesh, loose)
     solver = Solver.of(mesh, stiffness, held | floating.holds(mesh.vertex_count), corners)
-    first = Touching.of(solver, stops, floating, units, before)
+    first = Touching.of(solver, stops, floating, units, chosen)
     near = {(name, ""): load for name, load in loads.items()} | {
         (name, other): NEARBY[other] * load for name, load in loads.items() for other in SETTLED
     }

@@ -60,13 +60,12 @@ class Touching:
 
     @classmethod
     def of(
-        cls, solver: Solver, stops: Stops, floating: Floating, units: Array, before: Touching | None
+        cls, solver: Solver, stops: Stops, floating: Floating, units: Array, chosen: tuple[int, ...]
     ) -> Touching:
-        """Solve for the unit loads and for the stops known `before`.
+        """Solve for the unit loads and for stops that an earlier stage chose.
 
         An earlier stage's solution would be no start: where tissue gives way, what it carried is left.
         """
-        chosen = () if before is None else before.chosen
         forces = np.concatenate([units, stops.forces(stops.columns(chosen))], axis=2)
         solution = _solved(solver, floating, forces)
         moved = np.hstack([stops.movements(solution.displacement), stops.movements(floating.modes)])

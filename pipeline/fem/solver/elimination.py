@@ -19,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from pymetis import CSRAdjacency, nested_dissection
 
+from pipeline.fem.kernels.arrays import row_of
 from pipeline.fem.kernels.trees import column_counts, elimination_tree, front_rows, postorder
 from pipeline.fem.space import Ints
 
@@ -101,7 +102,7 @@ class Elimination:
 def _dissection(indptr: Ints, indices: Ints) -> Ints:
     """Nodes in an order of little fill and of many independent rows: nested dissection."""
     count = len(indptr) - 1
-    rows = np.repeat(np.arange(count), np.diff(indptr))
+    rows = row_of(indptr)
     apart = rows != indices
     starts = np.concatenate([[0], np.cumsum(np.bincount(rows[apart], minlength=count))])
     graph = CSRAdjacency(adj_starts=starts, adjacent=indices[apart])

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.linalg.blas import dsyrk, dtrsm
@@ -20,7 +21,7 @@ from scipy.linalg.lapack import dpotrf
 
 from pipeline.errors import SolveError
 from pipeline.fem.kernels import fronts
-from pipeline.fem.kernels.arrays import Rows
+from pipeline.fem.kernels.arrays import Rows, row_of
 from pipeline.fem.kernels.passes import substitute
 from pipeline.fem.solver.elimination import Elimination
 from pipeline.fem.space import Array, Ints
@@ -58,15 +59,26 @@ class Factors:
         """Solution (n, 3, LANES) for right-hand sides of the same shape."""
         x = b[self.order]
         first, second, separator = self.chains
+        turned, (back_1, back_2, back) = self._turned, self._backwards
         none = separator[:0]
         substitute(self.lower, self.inverse, first, second, x)
         substitute(self.lower, self.inverse, separator, none, x)
-        turned = self.inverse.reshape(-1, 3, 3).transpose(0, 2, 1).reshape(-1, 9)
-        substitute(self.upper, turned, separator[::-1].copy(), none, x)
-        substitute(self.upper, turned, first[::-1].copy(), second[::-1].copy(), x)
+        substitute(self.upper, turned, back, none, x)
+        substitute(self.upper, turned, back_1, back_2, x)
         out = np.empty_like(b)
         out[self.order] = x
         return out
+
+    @cached_property
+    def _turned(self) -> Array:
+        """Inverse diagonal blocks (n, 9) of the transpose."""
+        return self.inverse.reshape(-1, 3, 3).transpose(0, 2, 1).reshape(-1, 9)
+
+    @cached_property
+    def _backwards(self) -> tuple[Ints, Ints, Ints]:
+        """The chains from their ends."""
+        first, second, separator = (chain[::-1].copy() for chain in self.chains)
+        return first, second, separator
 
 
 def factor(matrix: Rows, plan: Elimination | None = None) -> Factors:
@@ -93,8 +105,7 @@ def factor(matrix: Rows, plan: Elimination | None = None) -> Factors:
     diagonal = np.empty((len(plan.order), 3, 3))
     for first, rows, own, below in _eliminated(matrix, plan):
         fronts.store((own, below), first, rows, upper, diagonal)
-    rows = np.repeat(np.arange(len(plan.order)), np.diff(matrix[0]))
-    whole = matrix[2][rows == matrix[1]][:, ::4]
+    whole = matrix[2][row_of(matrix[0]) == matrix[1]][:, ::4]
     if not (diagonal[:, [0, 1, 2], [0, 1, 2]] ** 2 > SMALLEST_PIVOT * whole[plan.order]).all():
         raise SolveError(MECHANISM)
     inverse = np.linalg.inv(diagonal).reshape(-1, 9)

@@ -145,7 +145,7 @@ class Solver:
         """Solve for up to LANES loads and check the true residual."""
         loads = forces.shape[2]
         f, held = _lanes(forces), _lanes(fixed)
-        b = (f - self.stiffness @ held) * self.is_free
+        b = (f - self.stiffness @ held if held.any() else f) * self.is_free
         size = norms(b)
         if sizes is not None:
             size[:loads] = sizes

@@ -22,7 +22,7 @@ import numpy as np
 import scipy.sparse as sp
 
 from geometries.solids import TISSUE_ROLES
-from pipeline.fem.kernels.arrays import Rows
+from pipeline.fem.kernels.arrays import Rows, row_of
 from pipeline.fem.kernels.coarse import project
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.solver.blocks import BlockMatrix
@@ -114,7 +114,7 @@ class Corners:
         """The matrix on this level, with a one for each unknown that moves nothing."""
         values = np.zeros((len(self.pattern[1]), 9))
         project(matrix.compressed, (self.up, self.down), self.pattern, values)
-        own = np.flatnonzero(_row_of(self.pattern[0]) == self.pattern[1])
+        own = np.flatnonzero(row_of(self.pattern[0]) == self.pattern[1])
         diagonal = values[own][:, ::4]
         diagonal[len(self.moves) :] *= 1 + WEAK
         diagonal[diagonal == 0] = 1
@@ -122,15 +122,10 @@ class Corners:
         return (*self.pattern, values)
 
 
-def _row_of(indptr: Ints) -> Ints:
-    """Row of each entry."""
-    return np.repeat(np.arange(len(indptr) - 1), np.diff(indptr))
-
-
 def _cut(matrix: Rows, rows: Array, columns: Array) -> Rows:
     """A matrix of blocks with components (n, 3) of rows and columns made nil where they are 0."""
     indptr, indices, values = matrix
-    kept = rows[_row_of(indptr)][:, :, None] * columns[indices][:, None, :]
+    kept = rows[row_of(indptr)][:, :, None] * columns[indices][:, None, :]
     return indptr, indices, values * kept.reshape(-1, 9)
 
 

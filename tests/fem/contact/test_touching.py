@@ -87,7 +87,7 @@ def cantilever() -> Solved:
     stiffness = elastic.assemble(mesh, elastic.Pattern.of(mesh), elasticity)
     solver = Solver.of(mesh, stiffness, end_held(mesh))
     units = unit_loads(mesh, "proximal_end", np.array([0.0, 0.0, L]))
-    first = Touching.of(solver, Stops.of(mesh, geometry.stops), Floating.of(mesh, []), units, None)
+    first = Touching.of(solver, Stops.of(mesh, geometry.stops), Floating.of(mesh, []), units, ())
     return Solved(mesh, geometry, solver, first)
 
 
