@@ -17,6 +17,7 @@ from skfem.refdom import RefTet, RefTri
 from pipeline.fem.kernels.arrays import Array as Array
 from pipeline.fem.kernels.arrays import Flags as Flags
 from pipeline.fem.kernels.arrays import Ints as Ints
+from pipeline.fem.kernels.cells import strain_within
 
 EDGES = np.array([[0, 1], [1, 2], [0, 2], [0, 3], [1, 3], [2, 3]])
 FACES = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
@@ -89,33 +90,29 @@ def gradients(corners: Array, points: Array) -> tuple[Array, Array]:
     return np.einsum("qnj,mqji->mqni", shape_gradients(points), inverse, optimize=True), det
 
 
-def strains(gradient: Array, displacement: Array) -> Array:
-    """Small strains at quadrature points.
+def strains(nodes: Array, cells: Ints, displacement: Array, points: Array) -> tuple[Array, Array]:
+    """Small strains of cells at reference points, and what their Jacobians measure.
 
     Parameters
     ----------
-    gradient : Array
-        Physical gradients (m, q, 10, 3).
+    nodes : Array
+        Positions (n, 3), mm.
+    cells : Ints
+        Node numbers (m, 10).
     displacement : Array
-        Nodal displacements (m, 10, 3, loads), mm.
+        Of the nodes (n, 3, loads), mm.
+    points : Array
+        Reference points (q, 3).
 
     Returns
     -------
-    Array
+    strain : Array
         (m, q, 6, loads): xx, yy, zz, xy, yz, zx, engineering shears.
+    det : Array
+        Determinants (m, q) of the Jacobians.
     """
-    h = np.einsum("mqnj,mnil->mqijl", gradient, displacement, optimize=True)
-    return np.stack(
-        [
-            h[:, :, 0, 0],
-            h[:, :, 1, 1],
-            h[:, :, 2, 2],
-            h[:, :, 0, 1] + h[:, :, 1, 0],
-            h[:, :, 1, 2] + h[:, :, 2, 1],
-            h[:, :, 2, 0] + h[:, :, 0, 2],
-        ],
-        axis=2,
-    )
+    moved = np.ascontiguousarray(displacement, dtype=float)
+    return strain_within(nodes, cells, np.ascontiguousarray(shape_gradients(points)), moved)
 
 
 def face_measure(corners: Array, points: Array) -> tuple[Array, Array]:

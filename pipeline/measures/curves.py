@@ -18,7 +18,7 @@ from pipeline.fem.contact.cones import NotHeldError
 from pipeline.fem.contact.states import State
 from pipeline.fem.contact.touching import Touching
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.space import Array, cell_rule, gradients, strains
+from pipeline.fem.space import Array, cell_rule, strains
 from pipeline.measures.field import ORDER, level_exceeded, von_mises
 from pipeline.measures.implants import HOT_VOLUME_MM3
 from pipeline.measures.play import Ends
@@ -230,14 +230,14 @@ def _levels(mesh: Mesh, elasticity: Array, displacement: Array, shares: Array, n
     index = [part.name for part in mesh.parts].index(name)
     cells = mesh.cells[mesh.part_of == index]
     points, rule = cell_rule(ORDER)
-    gradient, det = gradients(mesh.nodes[cells], points)
-    weights = (det * rule).ravel()
     nodes, place = np.unique(cells, return_inverse=True)
-    own = displacement[nodes].reshape(3 * len(nodes), -1)
+    at, own = mesh.nodes[nodes], displacement[nodes].reshape(3 * len(nodes), -1)
     found: list[float] = []
     for start in range(0, shares.shape[1], AT_ONCE):
         some = (own @ shares[:, start : start + AT_ONCE]).reshape(len(nodes), 3, -1)
-        strain = strains(gradient, some[place.reshape(cells.shape)]).reshape(-1, 6, some.shape[2])
-        stress = np.einsum("ij,pjl->lpi", elasticity[index], strain, optimize=True)
-        found += [level_exceeded(von_mises(one), weights, HOT_VOLUME_MM3) for one in stress]
+        strain, det = strains(at, place.reshape(cells.shape), some, points)
+        stress = elasticity[index] @ strain
+        weights = (det * rule).ravel()
+        levels = von_mises(stress.transpose(2, 0, 1, 3).reshape(6, -1).T).reshape(len(weights), -1)
+        found += [level_exceeded(one, weights, HOT_VOLUME_MM3) for one in levels.T]
     return np.array(found)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.space import Array, Ints, cell_rule, gradients, strains
+from pipeline.fem.space import Array, Ints, cell_rule, strains
 
 ORDER = 2
 
@@ -31,15 +31,14 @@ class Field:
 def strain_field(mesh: Mesh, cells: Ints, displacement: Array, order: int = ORDER) -> Field:
     """Strains of some cells at the points of a quadrature rule, engineering shears."""
     points, rule = cell_rule(order)
-    gradient, det = gradients(mesh.nodes[mesh.cells[cells]], points)
-    strain = strains(gradient, displacement[mesh.cells[cells]])
+    strain, det = strains(mesh.nodes, mesh.cells[cells], displacement, points)
     return Field(strain.reshape(-1, 6, displacement.shape[2]), (det * rule).ravel())
 
 
 def stress_field(mesh: Mesh, cells: Ints, displacement: Array, elasticity: Array) -> Field:
     """Stresses of some cells of one material, MPa, from its stress over strain (6, 6)."""
     strain = strain_field(mesh, cells, displacement)
-    return Field(np.einsum("ij,pjl->pil", elasticity, strain.values), strain.weights)
+    return Field(elasticity @ strain.values, strain.weights)
 
 
 def principal(strain: Array) -> Array:

@@ -65,9 +65,7 @@ class Inside:
             own = touching[mesh.part_of[touching] == part]
             for some, order in batches(mesh, own):
                 chunk = mesh.cells[own[some]]
-                forces = cell_forces(
-                    mesh.nodes[chunk], self.displacement[chunk], self.elasticity[part], order
-                )
+                forces = cell_forces(mesh.nodes, chunk, self.displacement, self.elasticity[part], order)
                 forces *= nodes[chunk][:, :, None, None]
                 modes = rigid_modes(mesh.nodes[chunk].reshape(-1, 3), about)
                 total += np.einsum("pia,pil->al", modes, forces.reshape(*modes.shape[:2], -1))
@@ -118,15 +116,17 @@ class Inside:
         return np.asarray(np.logical_and(*marks))
 
 
-def cell_forces(corners: Array, displacement: Array, elasticity: Array, order: int) -> Array:
+def cell_forces(nodes: Array, cells: Ints, displacement: Array, elasticity: Array, order: int) -> Array:
     """Forces that its nodes exert on each cell.
 
     Parameters
     ----------
-    corners : Array
-        Node positions (m, 10, 3), mm.
+    nodes : Array
+        Positions (n, 3), mm.
+    cells : Ints
+        Their nodes (m, 10).
     displacement : Array
-        Nodal displacements (m, 10, 3, loads), mm.
+        Nodal displacements (n, 3, loads), mm.
     elasticity : Array
         Stress over strain (6, 6), MPa.
     order : int
@@ -138,7 +138,7 @@ def cell_forces(corners: Array, displacement: Array, elasticity: Array, order: i
         (m, 10, 3, loads), N.
     """
     points, weights = cell_rule(order)
-    gradient, det = gradients(corners, points)
-    stress = np.einsum("ij,mqjl->mqil", elasticity, strains(gradient, displacement), optimize=True)
+    gradient, det = gradients(nodes[cells], points)
+    stress = elasticity @ strains(nodes, cells, displacement, points)[0]
     weighted = stress[:, :, PAIRS] * (det * weights)[:, :, None, None, None]
     return np.einsum("mqnj,mqijl->mnil", gradient, weighted, optimize=True)

@@ -22,7 +22,6 @@ from pipeline.fem.space import (
     determinants,
     face_measure,
     face_rule,
-    gradients,
     jacobians,
     shape,
     strains,
@@ -176,10 +175,8 @@ class Body:
 
     def _stress(self, cells: Ints, points: Array, displacement: Array) -> Array:
         """Stress (m, q, 6) of cells (m,) at reference points (q, 3) under the first load, MPa."""
-        rows = self.mesh.cells[cells]
-        gradient, _ = gradients(self.mesh.nodes[rows], points)
-        strain = strains(gradient, displacement[rows][..., :1])[..., 0]
-        return np.einsum("mij,mqj->mqi", self.elasticity[self.mesh.part_of[cells]], strain)
+        strain, _ = strains(self.mesh.nodes, self.mesh.cells[cells], displacement[..., :1], points)
+        return np.einsum("mij,mqj->mqi", self.elasticity[self.mesh.part_of[cells]], strain[..., 0])
 
 
 def outer_faces(cells: Ints) -> Ints:

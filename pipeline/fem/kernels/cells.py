@@ -1,4 +1,4 @@
-"""From cells to a matrix of blocks."""
+"""Over cells: from their blocks to a matrix, and from movements of their nodes to strains."""
 
 from __future__ import annotations
 
@@ -31,3 +31,52 @@ def scatter(slots: Ints, blocks: Array, total: Array) -> None:
                 for i in range(3):
                     for j in range(3):
                         total[slots[e, a, b], i, j] += blocks[e, a, b, i, j]
+
+
+@numba.njit(cache=True)
+def cofactors_at(nodes: Array, cell: Ints, slopes: Array, cofactor: Array) -> float:
+    """Set the cofactors (3, 3) of a cell's Jacobian at a point; return its determinant."""
+    J = np.zeros((3, 3))
+    for a in range(len(cell)):
+        for i in range(3):
+            for j in range(3):
+                J[i, j] += nodes[cell[a], i] * slopes[a, j]
+    for i in range(3):
+        for j in range(3):
+            i1, i2, j1, j2 = (i + 1) % 3, (i + 2) % 3, (j + 1) % 3, (j + 2) % 3
+            cofactor[i, j] = J[i1, j1] * J[i2, j2] - J[i1, j2] * J[i2, j1]
+    return J[0, 0] * cofactor[0, 0] + J[0, 1] * cofactor[0, 1] + J[0, 2] * cofactor[0, 2]
+
+
+@numba.njit(parallel=True, cache=True)
+def strain_within(nodes: Array, cells: Ints, slopes: Array, displacement: Array) -> tuple[Array, Array]:
+    """Strains (m, q, 6, loads) within cells (m, k) and determinants (m, q) of their Jacobians.
+
+    The points are those of the reference gradients (q, k, 3); displacements are (n, 3, loads). Of a
+    cell's movement only what differs from that of its first node counts, so a shift strains nothing.
+    """
+    m, k = cells.shape
+    loads = displacement.shape[2]
+    strain, det = np.zeros((m, len(slopes), 6, loads)), np.empty((m, len(slopes)))
+    for e in numba.prange(m):
+        cofactor = np.empty((3, 3))
+        for p in range(len(slopes)):
+            det[e, p] = cofactors_at(nodes, cells[e], slopes[p], cofactor)
+            at = strain[e, p]
+            for a in range(1, k):
+                r, s, t = slopes[p, a, 0] / det[e, p], slopes[p, a, 1] / det[e, p], slopes[p, a, 2] / det[e, p]
+                x = cofactor[0, 0] * r + cofactor[0, 1] * s + cofactor[0, 2] * t
+                y = cofactor[1, 0] * r + cofactor[1, 1] * s + cofactor[1, 2] * t
+                z = cofactor[2, 0] * r + cofactor[2, 1] * s + cofactor[2, 2] * t
+                node, first = cells[e, a], cells[e, 0]
+                for c in range(loads):
+                    u = displacement[node, 0, c] - displacement[first, 0, c]
+                    v = displacement[node, 1, c] - displacement[first, 1, c]
+                    w = displacement[node, 2, c] - displacement[first, 2, c]
+                    at[0, c] += x * u
+                    at[1, c] += y * v
+                    at[2, c] += z * w
+                    at[3, c] += y * u + x * v
+                    at[4, c] += z * v + y * w
+                    at[5, c] += z * u + x * w
+    return strain, det
