@@ -7,18 +7,26 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from geometries.base import Parameters, Real, Whole
-from geometries.sources import FromMemory, Practice, Source
+from geometries.sources import Chosen, FromMemory, Practice, Source
 
 FLANAGAN = Source("Flanagan 2014, Iowa Orthop J 34:68, for the turn; the clearance follows from it")
+HAJEK = Source("Hajek 1993, J Bone Joint Surg Am 75:519, read in its abstract")
+DIAMETERS = Source(
+    "Karuppiah & Johnstone 2012, DOI 10.4236/jbise.2012.510073, and Kinast 1990, Arch Orthop "
+    "Trauma Surg 109:197, read in their abstracts"
+)
 
 
 class Bolts(Parameters):
     """Interlocking bolts of a nail, tied in the bone."""
 
-    diameter_mm: FromMemory[Real] = Field(
-        5.0, ge=3.5, le=6.5, description="Bolt diameter, mm. 4.5 to 6 usual."
+    diameter_mm: Annotated[Real, DIAMETERS] = Field(
+        5.0,
+        ge=3.5,
+        le=6.5,
+        description="Bolt diameter, mm. 5 in one bench test, 4.5 and 6.3 in another.",
     )
-    azimuth_deg: FromMemory[Real] = Field(
+    azimuth_deg: Chosen[Real] = Field(
         0.0,
         ge=-90,
         le=90,
@@ -43,8 +51,10 @@ class Bolts(Parameters):
         description="Whether the nail slides along its bolts, as without friction, or is held on "
         "them; bracket runs both. Only with play.",
     )
-    proximal: FromMemory[Whole] = Field(2, ge=0, le=2, description="Bolts at the proximal end.")
-    distal: FromMemory[Whole] = Field(2, ge=0, le=3, description="Bolts at the distal end.")
+    proximal: Chosen[Whole] = Field(2, ge=0, le=2, description="Bolts at the proximal end.")
+    distal: Annotated[Whole, HAJEK] = Field(
+        2, ge=0, le=3, description="Bolts at the distal end. One held as well as two in sixteen femora."
+    )
     first_mm: FromMemory[Real] = Field(
         15.0, ge=8, le=60, description="From the nail's end to the first bolt, mm."
     )

@@ -2,26 +2,28 @@
 
 from __future__ import annotations
 
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
 from geometries.parameters import Implant, Metal, Parameters, Real, Whole
-from geometries.sources import FromMemory, Practice
+from geometries.sources import Chosen, FromMemory, Practice, Source
+
+SCREWS = Source("DOI 10.1371/journal.pone.0295526 and 10.1055/s-0044-1791701, read in their abstracts")
 
 
 class Screws(Parameters):
     """Locking screws of a plate: one cylinder each, tied in plate and bone, threads left out."""
 
-    diameter_mm: FromMemory[Real] = Field(
-        5.0, ge=2.7, le=6.5, description="Screw diameter, mm. 3.5 and 5.0 usual."
+    diameter_mm: Annotated[Real, SCREWS] = Field(
+        5.0, ge=2.7, le=6.5, description="Screw diameter, mm. 3.5 and 5.0 on the bench."
     )
-    holes: FromMemory[tuple[Whole, ...]] = Field(
+    holes: Chosen[tuple[Whole, ...]] = Field(
         (2, 4, 5),
         min_length=1,
         max_length=9,
         description="Filled holes of each fragment, counted from the gap outwards: 1 is the hole "
-        "next to it. 2 to 6 a fragment.",
+        "next to it.",
     )
     cortices: Practice[Literal["auto", "unicortical", "bicortical", "tangential"]] = Field(
         "auto",
@@ -44,7 +46,7 @@ class Plate(Implant):
 
     surface = ("plate", "on_bone")
 
-    hole_count: FromMemory[Whole] = Field(
+    hole_count: Chosen[Whole] = Field(
         10,
         ge=4,
         le=18,
@@ -116,7 +118,7 @@ class SecondPlate(Plate):
 
     surface = ("second plate", "on_bone")
 
-    hole_count: FromMemory[Whole] = Field(8, ge=4, le=18, multiple_of=2, description="Number of holes.")
+    hole_count: Chosen[Whole] = Field(8, ge=4, le=18, multiple_of=2, description="Number of holes.")
     width_mm: FromMemory[Real] = Field(11.0, ge=8, le=20, description="Width, mm: small 11.")
     thickness_mm: FromMemory[Real] = Field(
         4.0, ge=2.5, le=7, description="Thickness, mm: small 3.5 to 4."
@@ -131,6 +133,6 @@ class SecondPlate(Plate):
         description="Plate centre above (+) or below (-) the gap, mm: half a pitch, so that its "
         "screws pass between those of the first.",
     )
-    screws: FromMemory[Screws] = Field(
+    screws: Chosen[Screws] = Field(
         Screws(diameter_mm=3.5, holes=(2, 3, 4)), description="Screws; thinner."
     )

@@ -43,7 +43,7 @@ def slices(parts: tuple[Part, ...], low: float, high: float) -> Slices:
 
     Two Gauss points lie between any two heights at which a solid begins, bends or ends. Each section
     is summed over spots of equal area along a spiral that turns by the golden angle (Vogel 1979, Math
-    Biosci 44:179; from memory): even round the axis, where a grid would favour a direction.
+    Biosci 44:179, as quoted): even round the axis, where a grid would favour a direction.
 
     Parameters
     ----------

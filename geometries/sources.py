@@ -37,6 +37,7 @@ class Source:
 
 T = TypeVar("T")
 FromMemory = Annotated[T, Source("from memory", is_published=False)]  # none was read
+Chosen = Annotated[T, Source("chosen for this model", is_published=False)]
 Practice = Annotated[T, Source("common practice, no source", is_published=False)]
 
 

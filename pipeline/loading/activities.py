@@ -54,8 +54,8 @@ def _strap(name: str, proximal: Percent, distal: Percent) -> tuple[Pull, ...]:
 
 
 HELLER = (
-    "Heller et al. 2005, J Biomech 38:1155 (DOI 10.1016/j.jbiomech.2004.05.022), numbers from memory; "
-    "size of the hip contact as in Bergmann et al. 2001, J Biomech 34:859"
+    "Heller et al. 2005, J Biomech 38:1155 (DOI 10.1016/j.jbiomech.2004.05.022), numbers {known}; "
+    "size of the hip contact as in Bergmann et al. 2001, J Biomech 34:859 (read in its abstract)"
 )
 PEAKS = {
     "walking": Peak(
@@ -67,7 +67,7 @@ PEAKS = {
             ),
             "vastus_lateralis": (Pull("vastus_lateralis", "vastus_lateralis", (-0.9, 18.5, -92.9)),),
         },
-        HELLER,
+        HELLER.format(known="as quoted in an open research code"),
     ),
     "stairs": Peak(
         Pull("hip_contact", "head", (-59.3, -60.6, -236.3)),
@@ -78,7 +78,7 @@ PEAKS = {
             "vastus_lateralis": (Pull("vastus_lateralis", "vastus_lateralis", (-2.2, 22.4, -135.1)),),
             "vastus_medialis": (Pull("vastus_medialis", "vastus_medialis", (-8.8, 39.6, -267.1)),),
         },
-        HELLER,
+        HELLER.format(known="from memory"),
     ),
 }
 """By activity; tests hold the sums of all rows and the size of the hip contact against the sources."""

@@ -17,10 +17,13 @@ from pydantic_core import PydanticCustomError
 
 from geometries.constructs import Named
 from geometries.parameters import Real
-from geometries.sources import FromMemory, Source
+from geometries.sources import Chosen, Source
 
 GRAVITY = 9.81  # m/s²
 SAME_N = 1e-9
+TWISTS = Source("BioMed Res Int 2019, 5958631; DOI 10.1007/s00068-012-0247-1, read in their abstracts")
+BERGMANN = Source("Bergmann 2001, J Biomech 34:859, read in its abstract")
+DIRECTION = Source("Heller 2005, J Biomech 38:1155, as quoted in an open research code")
 
 Support = Literal["distal_end", "hip_knee"]
 PointName = Literal["head", "trochanter", "vastus_lateralis", "vastus_medialis", "proximal_end"]
@@ -45,7 +48,7 @@ class HipForce(Supported):
 
     kind: Literal["hip_force"]
     force_n: Real = Field(gt=0, le=10_000, description="Size, N.")
-    adduction_deg: FromMemory[Real] = Field(
+    adduction_deg: Chosen[Real] = Field(
         6.0,
         ge=-30,
         le=45,
@@ -65,8 +68,8 @@ class HipForce(Supported):
 class PureMoment(Supported):
     """A moment at the proximal end, the same at every level of the shaft."""
 
-    moment_nm: FromMemory[Real] = Field(
-        ge=-500, le=500, description="Size, N·m, not 0: 5 to 10 twists, 10 to 15 bends on the bench."
+    moment_nm: Annotated[Real, TWISTS] = Field(
+        ge=-500, le=500, description="Size, N·m, not 0: 10 to 14 twists on the bench."
     )
 
     @model_validator(mode="after")
@@ -140,11 +143,11 @@ class Stance(Weighted):
     """Standing on one leg: a force on the head centre in the frontal plane, without muscles."""
 
     kind: Literal["stance"]
-    times_body_weight: FromMemory[Real] = Field(
-        2.3, ge=1, le=6, description="Size as a multiple of body weight."
+    times_body_weight: Annotated[Real, BERGMANN] = Field(
+        2.3, ge=1, le=6, description="Size as a multiple of body weight; walking has 2.38."
     )
-    adduction_deg: FromMemory[Real] = Field(
-        13.0, ge=-30, le=45, description="As for hip_force, degrees."
+    adduction_deg: Annotated[Real, DIRECTION] = Field(
+        13.0, ge=-30, le=45, description="As for hip_force, degrees; that of the peak of walking."
     )
 
 

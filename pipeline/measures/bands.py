@@ -11,8 +11,6 @@ from pipeline.fem.space import Array, Flags
 from pipeline.measures.dictionary import Measure, Scheme
 from pipeline.measures.field import octahedral
 
-SQRT2 = float(np.sqrt(2))
-
 
 def _classical(e: Array, pressure: Array) -> dict[str, Flags]:  # noqa: ARG001
     """Largest principal strain by size."""
@@ -32,8 +30,8 @@ def _pressure(e: Array, pressure: Array) -> dict[str, Flags]:
 
 
 def _deviatoric(e: Array, pressure: Array) -> dict[str, Flags]:  # noqa: ARG001
-    """Octahedral shear strain over sqrt 2."""
-    return _between(octahedral(e) / SQRT2, {"0.05": 0.0005, "2.5": 0.025, "5": 0.05})
+    """Octahedral shear strain; the limits are 0.01, 1 and 3 times 3.75 %."""
+    return _between(octahedral(e), {"0.0375": 0.000375, "3.75": 0.0375, "11.25": 0.1125})
 
 
 def _between(size: Array, limits: dict[str, float]) -> dict[str, Flags]:

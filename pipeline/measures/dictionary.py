@@ -143,9 +143,9 @@ QUANTITIES: dict[str, Quantity] = {
     "strain_band": Quantity(
         "%", "scheme/band, after inner/ or cuff/ for those regions; limits in percent strain and MPa",
         "Share of the gap tissue's volume in a band of a published scheme, never a forecast of "
-        "healing. classical: largest principal strain by size (Perren 1979, from memory); pressure: "
-        "the same with pressure (Claes 1998); deviatoric: octahedral shear strain / sqrt(2) "
-        "(Isaksson 2006, limits from memory).",
+        "healing. classical: largest principal strain by size (Perren 1979); pressure: "
+        "the same with pressure (Claes 1998); deviatoric: octahedral shear strain "
+        "(Prendergast 1997, without the flow of its fluid).",
     ),
     "axial_stiffness_by_energy": Quantity(
         "N/mm", _SECTIONS,
@@ -227,8 +227,9 @@ QUANTITIES: dict[str, Quantity] = {
     ),
     "screw_bone_volume_over": Quantity(
         "mm³", "sleeve/0.7 or sleeve/1.0: limit in percent",
-        "Volume of the sleeve compressed beyond the limit; 0.73 % in tension and 1.0 % in compression "
-        "is where cortical bone yields (Bayraktar 2004, from memory).",
+        "Volume of the sleeve compressed beyond the limit. Models that took 0.73 % in tension and "
+        "1.04 % in compression for the limits of bone foretold how femurs fail (Schileo 2014, J "
+        "Biomech, read in its abstract).",
     ),
     "gap_movement": Quantity(
         "mm", _CORTEX,

@@ -31,6 +31,6 @@ def goodman(peak: float, endurance: float, ultimate: float) -> float:
     """Factor against fatigue of a stress that pulsates between zero and a peak, after Goodman.
 
     Amplitude and mean are half of the peak each; the factor's inverse is amplitude / endurance + mean /
-    ultimate, all MPa (any handbook; from memory).
+    ultimate, all MPa (read on open pages on machine design).
     """
     return 1 / (peak / 2 / endurance + peak / 2 / ultimate)

@@ -79,9 +79,8 @@ class Band:
 CONSTRUCT_BANDS = (
     Band(
         "bending_stiffness", 108.0, 489.0,
-        "proximal femurs 138 ± 29 (BioMed Eng Online 12:70), composite femurs about 240 to 270 (Heiner "
-        "2008, from memory), an even tube of 28/13 mm and 17 GPa 489 (computed), and a "
-        "mean over flared ends of full modulus lies higher",
+        "proximal femurs 138 ± 29 (BioMed Eng Online 12:70, read in its abstract), an even tube of "
+        "28/13 mm and 17 GPa 489 (computed), and a mean over flared ends of full modulus lies higher",
     ),
     Band(
         "axial_stiffness", 500.0, 4000.0,
@@ -94,7 +93,7 @@ CONSTRUCT_BANDS = (
 MODULI = {
     "titanium": Band("modulus", 105_000, 120_000, "data sheets of Ti-6Al-4V"),
     "steel": Band("modulus", 187_000, 193_000, "data sheets of 316L"),
-    "cobalt": Band("modulus", 210_000, 240_000, "data sheets of CoCrMo, limits from memory"),
+    "cobalt": Band("modulus", 210_000, 240_000, "220 in a data base of CoCrMo, limits chosen"),
     "cortical": Band(
         "modulus", 12_200, 20_900,
         "along the shaft, femurs from 12.2 GPa up (Bioengineering 2024 11:395), tibia 20.9 GPa "
@@ -118,8 +117,10 @@ PLATE_ADDED = tuple(
 
 
 SCHEMES: dict[Scheme, str] = {
-    "classical": "Perren 1979 Clin Orthop 138:175, limits from memory",
-    "pressure": "Claes et al. 1998 Clin Orthop 355S:S132",
-    "deviatoric": "Isaksson et al. 2006 J Biomech 39:1507, limits from memory",
+    "classical": "Perren 1979 Clin Orthop 138:175, limits of 2, 10 and 100 % as quoted on a page for "
+    "surgeons in training; 30 % divides the widest band",
+    "pressure": "Claes et al. 1998 Clin Orthop 355S:S132, read in its abstract",
+    "deviatoric": "Prendergast, Huiskes & Søballe 1997 J Biomech 30:539, the part of its stimulus that "
+    "is strain, limits as quoted in an open program",
 }
 """Source of each scheme that sorts tissue strain."""

@@ -1,7 +1,8 @@
 """A credibility page: what two published lists ask, answered as far as a machine can.
 
 Factors: ASME V&V 40-2018, names as reproduced elsewhere. Reporting items: Erdemir et al. 2012, J
-Biomech 45:625, in our own words from memory. What only a person can answer is left visibly blank.
+Biomech 45:625, its headings read in its abstract, its items in our own words from memory. What only a
+person can answer is left visibly blank.
 """
 
 from __future__ import annotations

@@ -24,7 +24,7 @@ def spread(cases: Sequence[Case], count: int) -> tuple[str, ...]:
     the one farthest from its nearest chosen one, of a kind that is not chosen yet while there is such;
     the earlier of equals. A distance sums over all parameters: of numbers their difference over the
     range in the study; of words, or where only one case has the parameter, 0 if equal and 1 if not
-    (Gower 1971 Biometrics 27:857, without its weights; from memory).
+    (Gower 1971 Biometrics 27:857, without its weights, as R's packages have it).
     """
     apart = _distances([dict(_parameters(case)) for case in cases])
     kinds = [case.construct.kind for case in cases]

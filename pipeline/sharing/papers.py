@@ -83,7 +83,7 @@ Run it again
 
 
 def _citation(inputs: Inputs) -> str:
-    """Citation File Format 1.2.0, keys from memory; strings of JSON are strings of YAML too."""
+    """Citation File Format 1.2.0, keys of its guide; strings of JSON are strings of YAML too."""
     title = json.dumps(_title(inputs), ensure_ascii=False)
     version = json.dumps(inputs.versions.get("gapstrain", "not recorded"))
     return f"""\

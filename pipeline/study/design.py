@@ -11,15 +11,16 @@ from pydantic import BaseModel, Field, field_validator, model_validator
 
 from geometries.errors import StudyError
 from geometries.parameters import Parameters, Whole
-from geometries.sources import FromMemory, Source
+from geometries.sources import Source
 from pipeline.measures.dictionary import HEADLINE, known_quantity
 from pipeline.study.constraints import parse_constraint
 from pipeline.study.factors import Factor
 from pipeline.study.keys import Steps, locate
 
-MCKAY = Source("McKay, Beckman & Conover 1979, Technometrics 21:239, from memory")
-SALTELLI = Source("Saltelli et al. 2010, Comput Phys Commun 181:259, from memory")
-MORRIS = Source("Morris 1991, Technometrics 33:161, from memory")
+MCKAY = Source("McKay, Beckman & Conover 1979, Technometrics 21:239, read in scipy's documentation")
+SALTELLI = Source("Saltelli et al. 2010, Comput Phys Commun 181:259, read in scipy's documentation")
+MORRIS = Source("Morris 1991, Technometrics 33:161, read in the manual of R's package sensitivity")
+LEVELS = Source("default of open programs for Morris 1991")
 MOST = 20_000  # points; one takes seconds to minutes
 Seed = Annotated[Whole, Field(ge=0, le=2**31 - 1)]
 Samples = Annotated[Whole, Field(ge=2, le=MOST)]
@@ -202,7 +203,7 @@ class Morris(Varied):
 
     kind: Annotated[Literal["morris"], MORRIS]
     trajectories: Whole = Field(ge=2, le=1000, description="Number of trajectories; 10 to 50 usual.")
-    levels: FromMemory[Whole] = Field(
+    levels: Annotated[Whole, LEVELS] = Field(
         4, ge=2, le=100, description="Levels of each range, an even number. 4 usual."
     )
     seed: Seed = Field(description="Seed of the random numbers.")

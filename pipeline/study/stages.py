@@ -11,7 +11,7 @@ from geometries.materials import TISSUES, Material
 from geometries.parameters import Real
 from pipeline.study.units import Limits, did_you_mean
 
-STIFFEST = 25_000.0  # MPa, more than any bone; from memory
+STIFFEST = 25_000.0  # MPa, more than the 20 900 of cortex in measures/literature.py
 FAR = 100.0  # a built-in stage's own modulus may be less than this many times off
 NEAR = 10.0  # what a unit's mistake is recognised by
 

@@ -65,7 +65,7 @@ def morris_indices(points: Array, values: Array, levels: int) -> tuple[Index, ..
     Notes
     -----
     Effects are taken for the whole range of a factor. mu_star as Campolongo, Cariboni & Saltelli
-    2007, Environ Model Softw 22:1509 (from memory).
+    2007, Environ Model Softw 22:1509, as SALib and R's package sensitivity have it.
     """
     from SALib.analyze import morris as analyze_morris
 

@@ -39,13 +39,13 @@ INDICES: dict[str, Quantity] = {
     ),
     "mu, mu_star, sigma": Quantity(
         "as value", _TABLE,
-        "Mean, mean size and standard deviation of the elementary effects (Morris 1991, from memory), "
+        "Mean, mean size and standard deviation of the elementary effects (Morris 1991), "
         "each for the factor's whole range. A large sigma: the effect bends or depends on others.",
     ),
     "S1, ST": Quantity(
         "1", _TABLE,
         "Share of the result's variance that the factor explains alone, and together with others "
-        "(Saltelli 2010, from memory), all factors spread evenly over their ranges. Of the model "
+        "(Saltelli 2010), all factors spread evenly over their ranges. Of the model "
         "itself with sobol_indices, else of the response surface.",
     ),
     "q2": Quantity(

@@ -9,7 +9,8 @@ from typing import Literal
 Verdict = Literal["converging", "exact", "oscillatory", "unsettled", "singular"]
 
 # Factors of safety: three grids, and where the observed order is not to be trusted (Roache 1994 J
-# Fluids Eng 116:405; Celik 2008 J Fluids Eng 130:078001; ASME V&V 20-2009; from memory).
+# Fluids Eng 116:405; Celik 2008 J Fluids Eng 130:078001; ASME V&V 20-2009; read in open tutorials and
+# codes that follow them).
 SAFETY, CAUTIOUS = 1.25, 3.0
 LEAST_ORDER, MOST_ORDER = 0.5, 4.0  # quadratic energy has 4
 FORMAL_ORDER = 2.0  # of stress and strain, which is taken where none can be observed

@@ -98,7 +98,7 @@ def plate_bending() -> Iterator[Check]:
 
 def nail_bending_and_torsion() -> Iterator[Check]:
     """A nail's plain part in four-point bending, and in torsion between the supports."""
-    rig = Rig(outer=76.0, inner=38.0)  # from memory
+    rig = Rig(outer=76.0, inner=76.0)  # the long spans, as a test machine's maker quotes F1264
     body = rig.body(nail_piece, (NAIL.outer - NAIL.inner) / 2)
     expected = rig.stiffness(E * NAIL.I, cowper(NAIL) * SHEAR * NAIL.A) * 1e-6
     yield Check(

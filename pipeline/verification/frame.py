@@ -26,13 +26,13 @@ class BarSection:
 
     @classmethod
     def rectangle(cls, E: float, nu: float, width: float, height: float) -> BarSection:
-        """A bar bent across its height, mm; shear coefficient of Cowper 1966 (from memory)."""
+        """A bar bent across its height, mm; shear coefficient of Cowper 1966 (as quoted)."""
         area, G = width * height, E / 2 / (1 + nu)
         return cls(E * area, E * width * height**3 / 12, 10 * (1 + nu) / (12 + 11 * nu) * G * area)
 
     @classmethod
     def circle(cls, E: float, nu: float, diameter: float) -> BarSection:
-        """A round bar; shear coefficient of Cowper 1966 (from memory)."""
+        """A round bar; shear coefficient of Cowper 1966 (as quoted)."""
         area, G = np.pi / 4 * diameter**2, E / 2 / (1 + nu)
         return cls(E * area, E * np.pi / 64 * diameter**4, 6 * (1 + nu) / (7 + 6 * nu) * G * area)
 
@@ -80,7 +80,7 @@ def solve_frame(joints: Array, bars: Sequence[Bar], forces: Array, held: Flags) 
 
 
 def _bar_matrix(along: Array, section: BarSection) -> Array:
-    """Stiffness (6, 6) of a bar (handbook; from memory), turned into the frame's axes."""
+    """Stiffness (6, 6) of a bar that shears (read in open code), turned into the frame's axes."""
     L = float(np.linalg.norm(along))
     phi = 12 * section.EI / (section.GA * L**2)
     a, b = section.EA / L, 12 * section.EI / L**3 / (1 + phi)

@@ -18,7 +18,7 @@ from pipeline.writing.words import Sources, amount, counted, listed, number, pla
 
 ERRORS = (
     "Grid-convergence index: Roache 1994 J Fluids Eng 116:405, Celik 2008 J Fluids Eng 130:078001, "
-    "ASME V&V 20-2009; procedure from memory"
+    "ASME V&V 20-2009; procedure and factors as read in open tutorials and codes that follow them"
 )
 DETAIL = re.compile(r"[.;:] ")
 DESIGNS = {

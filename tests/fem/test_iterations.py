@@ -24,7 +24,8 @@ MOST = 20  # both tubes below take 17; another release of the mesher may take on
 def test_a_tube_with_a_core_takes_few_iterations_however_long(
     monkeypatch: pytest.MonkeyPatch, length: float
 ):
-    # Two-level methods: the count does not grow with the mesh (any text; from memory).
+    # Two-level methods are of optimal order: the count does not grow with the mesh ("Preconditioning
+    # and two-level multigrid methods of arbitrary degree of approximation", read in its abstract).
     monkeypatch.setattr("pipeline.fem.solver.solve.DIRECT_UP_TO", 0)
     tube = specimen(length, 4.0, (15.0, 9.0, "cortical"), (9.0, 4.0, "titanium"))
     mesh = build_mesh(geometry_of(case_of(tube, "coarse")), "coarse")

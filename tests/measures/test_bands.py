@@ -25,14 +25,17 @@ def test_bands_sort_all_of_the_volume(scheme):
 @pytest.mark.parametrize(
     ("scheme", "e", "pressure", "band"),
     [
-        ("classical", (-0.018, 0.0, 0.004), 0.0, "under_2"),  # Perren 1979; from memory
+        ("classical", (-0.018, 0.0, 0.004), 0.0, "under_2"),  # Perren 1979, as quoted
         ("classical", (-0.09, 0.0, 0.01), 0.0, "2_to_10"),
         ("classical", (-0.01, 0.0, 1.2), 0.0, "over_100"),
         ("pressure", (-0.04, 0.0, 0.01), 0.10, "under_5_and_0.15MPa"),  # Claes et al. 1998
         ("pressure", (-0.14, 0.0, 0.01), 0.20, "under_15_over_0.15MPa"),
         ("pressure", (-0.14, 0.0, 0.01), -0.20, "rest"),
-        ("deviatoric", (-0.0004, 0.0, 0.0), 0.0, "under_0.05"),  # Isaksson et al. 2006; from memory
-        ("deviatoric", (-0.06, 0.0, 0.05), 0.0, "over_5"),
+        # Prendergast et al. 1997 without fluid, as quoted: limits of 0.01, 1 and 3 at 3.75 %.
+        ("deviatoric", (-0.0003, 0.0, 0.0001), 0.0, "under_0.0375"),
+        ("deviatoric", (-0.02, 0.0, 0.02), 0.0, "0.0375_to_3.75"),
+        ("deviatoric", (-0.05, 0.0, 0.05), 0.0, "3.75_to_11.25"),
+        ("deviatoric", (-0.08, 0.0, 0.06), 0.0, "over_11.25"),
     ],
 )
 def test_bands_have_the_published_limits(scheme, e, pressure: float, band: str):
@@ -47,8 +50,8 @@ def test_study_offers_every_scheme():
 
 
 def test_goodman_meets_both_ends_of_its_line():
-    # Goodman line (any handbook; from memory): with a mean of nothing but amplitude it is the endurance
-    # limit, with an endless endurance the ultimate stress.
+    # Goodman line (read on open pages on machine design): with a mean of nothing but amplitude it is
+    # the endurance limit, with an endless endurance the ultimate stress.
     assert goodman(400.0, 200.0, 1e12) == pytest.approx(1.0)
     assert goodman(400.0, 1e12, 200.0) == pytest.approx(1.0)
     assert goodman(300.0, 450.0, 860.0) == pytest.approx(1 / (150 / 450 + 150 / 860))

@@ -63,7 +63,7 @@ def middle(tubes: Solved) -> Section:
     ],
 )
 def test_bonded_tubes_share_by_stiffness(tubes, middle: Section, load: str, component: int, stiffness):
-    # Composite bars (any handbook; from memory): shares go by EA, GJ and EI. Unlike Poisson's ratios
+    # Composite bars (derived): shares go by EA, GJ and EI. Unlike Poisson's ratios
     # (0.30, 0.33) change EA and EI by under 0.1 %; the rough cut averages over a cell.
     shares = tubes.wrenches[load]
     parts = [middle.parts[name] @ shares for name in ("layer_1", "layer_2")]
@@ -126,7 +126,7 @@ def test_hot_stress_counts_volume_not_points():
 
 
 def test_nominal_stress_of_a_pin_is_the_beam_formula():
-    # 4N / (pi d^2) + 32M / (pi d^3), any handbook; from memory.
+    # 4N / (pi d^2) + 32M / (pi d^3), N/A + M/W of a round bar (derived).
     wrench = np.array([-700.0, 30.0, 40.0, 0.0, 900.0, -1200.0])[:, None]
     pin = Pin("screw_1", (0.0, 0.0, 0.0), (-1.0, 0.0, 0.0), 4.5, {"plate_gap": 1.0})
     found = {m.quantity: m.value for m in pin_forces(pin, "plate_gap", wrench, np.ones(1))}
@@ -142,7 +142,7 @@ def test_nominal_stress_of_a_pin_is_the_beam_formula():
 )
 def test_nominal_stress_of_a_beam_leaves_the_couple_out(is_round: bool, bending: float):
     # N/A + M/W with M about the part's own centre: the axial force's couple about the shaft axis is no
-    # bending of the part (any handbook; from memory).
+    # bending of the part (derived).
     centre, force = np.array([-17.0, 4.0, 200.0]), np.array([0.0, 0.0, 600.0])
     moment = np.array([3000.0, -4000.0, 0.0]) + np.cross(centre * [1, 1, 0], force)
     section = Section(200.0, {"plate": np.concatenate([force, moment])[:, None]}, {"plate": centre})

@@ -107,7 +107,7 @@ def test_latex_has_as_many_cells_in_every_row_and_closes_what_it_opens(out: Path
 
 
 def test_nothing_of_a_study_file_is_a_command_of_latex():
-    """The ten special characters of LaTeX (Lamport 1994, from memory), and what ends a row."""
+    """The ten special characters of LaTeX (its reference manual), and what ends a row."""
     text = escaped(r"\input{x} $a_b^c$ & 50% #1 ~ [2]")
     assert re.sub(r"\\[a-z]+{}|\\[{}$&#%_]|{\[}|{\]}", "", text) == "inputx abc  50 1  2"
     assert escaped("-0.5 a-b 1e-09") == "$-$0.5 a-b 1e-09"
@@ -200,8 +200,8 @@ def test_many_constructs_take_more_pages(run: Path):
 
 
 def test_colour_blind_readers_and_grey_printers_tell_stages_apart():
-    """Dichromats see two of three cones; Viénot 1999's matrix, from memory, on sRGB values."""
-    deutan = ((0.29275, 0.70725, -0.02234), (0.29275, 0.70725, 0.02234), (0.0, 0.0, 1.0))
+    """Dichromats see two of three cones; Viénot 1999's matrix, as quoted, on sRGB values."""
+    deutan = ((0.29275, 0.70725, 0.0), (0.29275, 0.70725, 0.0), (-0.02234, 0.02234, 1.0))
     seen = [
         [sum(w * c for w, c in zip(row, to_rgb(hue), strict=True)) for row in deutan]
         for hue in dots.HUES

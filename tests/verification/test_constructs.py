@@ -20,8 +20,8 @@ from tests.models import (
 @pytest.mark.slow
 def test_nail_alone_twists_as_its_shaft_between_the_bolts():
     # Statics: across an empty gap only the nail carries torque, from the bolts on one side to those on
-    # the other. Over the distance between the innermost bolts it twists by TL/GJ (Timoshenko &
-    # Goodier; from memory); bolts and the bone round them add their own twist. The bolts fill their
+    # the other. Over the distance between the innermost bolts it twists by TL/GJ (torsion of a round
+    # bar, derived); bolts and the bone round them add their own twist. The bolts fill their
     # holes, which shortens the free length by up to one diameter: 5 of 290 mm, hence 1.02.
     nail_alone = solved(case_of({"kind": "nail", "name": "nail"}, "coarse"))
     construct, load = nail_alone.case.construct, nail_alone.wrenches["twist"]
@@ -40,8 +40,8 @@ def test_nail_alone_twists_as_its_shaft_between_the_bolts():
 
 @pytest.mark.slow
 def test_what_fills_the_canal_only_ever_stiffens():
-    # Minimum potential energy: material added to a body lowers the work of every load (any text;
-    # from memory). So void, filler and tie come in this order, in each of the six unit loads.
+    # Minimum potential energy: material added to a body lowers the work of every load (derived).
+    # So void, filler and tie come in this order, in each of the six unit loads.
     works = []
     for canal in ("void", "filler", "bonded"):
         nail = {"diameter_mm": 12.0, "canal": canal}

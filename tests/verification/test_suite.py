@@ -107,7 +107,7 @@ def test_least_held_stops_rigid_motions_and_nothing_else():
 
 
 def test_frame_gives_the_handbook_cantilever():
-    # P L³ / 3EI + P L / GA sideways, P L / EA along; any handbook, from memory. At 30 degrees.
+    # P L³ / 3EI + P L / GA sideways, P L / EA along; read in open code. At 30 degrees.
     section, L, P = BarSection(EA=3e5, EI=7e6, GA=1.1e5), 40.0, 25.0
     along = np.array([np.cos(np.pi / 6), np.sin(np.pi / 6)])
     across = np.array([-along[1], along[0]])

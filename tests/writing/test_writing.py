@@ -87,7 +87,7 @@ def test_the_demo_is_told_by_its_numbers():
 
 def test_methods_follow_what_is_changed():
     transverse = methods(study("femur.cortex=transverse", "femur.length_mm=440"), VERSIONS)
-    assert "across it E 11500 MPa" in transverse  # Reilly & Burstein 1975, from memory
+    assert "across it E 11500 MPa" in transverse  # Reilly & Burstein 1975, as quoted
     assert "440 mm long" in transverse
     assert "femur.length_mm" not in transverse  # its source is that of the default
     assert "femur.length_mm" in told(DEMO)

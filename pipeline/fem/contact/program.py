@@ -2,7 +2,7 @@
 
 References
 ----------
-Goulart & Chen 2024, arXiv:2405.12762 (from memory), for the interior-point method of clarabel.
+Goulart & Chen 2024, arXiv:2405.12762, for the interior-point method of clarabel, which cites it.
 """
 
 from __future__ import annotations

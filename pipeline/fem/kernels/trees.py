@@ -2,7 +2,7 @@
 
 References
 ----------
-Liu 1990, SIAM J Matrix Anal Appl 11:134 (from memory).
+Liu 1990, SIAM J Matrix Anal Appl 11:134, as open solvers have it.
 """
 
 from __future__ import annotations

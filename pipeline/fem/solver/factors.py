@@ -6,7 +6,7 @@ that share only a thin separator are treated side by side.
 
 References
 ----------
-Duff & Reid 1983, ACM Trans Math Softw 9:302 (from memory), for the multifrontal method.
+Duff & Reid 1983, ACM Trans Math Softw 9:302, for the multifrontal method, read in a solver's manual.
 """
 
 from __future__ import annotations

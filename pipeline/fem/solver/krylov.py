@@ -5,8 +5,8 @@ by many powers of ten, do not disturb one another.
 
 References
 ----------
-Notay 2000, SIAM J Sci Comput 22:1444 (from memory), for the direction by q instead of by two residuals,
-which stands a preconditioner in single precision.
+Notay 2000, SIAM J Sci Comput 22:1444, as read in PETSc's flexible conjugate gradients: the direction
+by q instead of by two residuals, which stands a preconditioner in single precision.
 """
 
 from __future__ import annotations

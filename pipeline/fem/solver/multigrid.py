@@ -124,7 +124,7 @@ def largest_eigenvalue(matrix: BlockMatrix, inverse: Array, free: Array) -> floa
     """Largest eigenvalue of D A, with D (n, 9) in blocks, from Lanczos steps with fixed starts.
 
     The steps are those of conjugate gradients, whose coefficients are the entries of the tridiagonal
-    matrix (Golub & Van Loan, Matrix Computations, 10.2, from memory).
+    matrix (Golub & Van Loan, Matrix Computations, 10.2; the entries read in SfePy's cg_eigen).
     """
     r = (np.random.default_rng(0).random((*free.shape, LANES)) - 0.5) * free[:, :, None]
     x, q = np.zeros_like(r), np.zeros_like(r)
