@@ -145,7 +145,7 @@ def _in_canal(rod: Nail | Stem | None, femur: Femur, gap: tuple[float, float]) -
         return _Built()
     canal = canal_part(rod, femur, gap)
     under = [] if canal is None else [canal]
-    return _Built(under, nail_parts(rod, outer), bolt_pins(rod), [nail_beam(rod)])
+    return _Built(under, nail_parts(rod, outer), bolt_pins(rod), [nail_beam(rod, sum(gap) / 2)])
 
 
 def _void(rod: Nail | Stem | None, femur: Femur) -> tuple[float, float, float] | None:

@@ -124,9 +124,9 @@ class Defect(Parameters):
     gap_mm: Practice[Real] = Field(
         3.0,
         ge=0.5,
-        le=60,
+        le=120,
         description="Distance between the bone ends along the shaft, mm: 0.5 to 1 stiff, 2 to 5 lax, "
-        "20 to 60 segmental.",
+        "20 to 120 segmental.",
     )
     oblique_deg: Real = Field(
         0.0, ge=0, le=60, description="Tilt of both bone ends against the cross-section, degrees."
@@ -195,9 +195,11 @@ class Defect(Parameters):
     @property
     def site(self) -> str:
         """Name of the level of the gap."""
-        if self.site_percent < 40:
+        if self.site_percent < 45:
             return "proximal"
-        return "mid-shaft" if self.site_percent <= 60 else "metadiaphysis"
+        if self.site_percent <= 55:
+            return "mid-shaft"
+        return "distal" if self.site_percent < 68 else "metadiaphysis"
 
     @property
     def plain(self) -> Defect:

@@ -168,9 +168,9 @@ def bolt_pins(nail: Nail) -> list[Pin]:
     return made
 
 
-def nail_beam(nail: Nail) -> Beam:
-    """The nail's tube as a beam."""
+def nail_beam(nail: Nail, level: float) -> Beam:
+    """The nail's tube as a beam, at the level of the gap."""
     outer, inner = nail.diameter_mm, nail.cannulation_mm
     modulus = pi / 32 * (outer**4 - inner**4) / outer
     area = pi / 4 * (outer**2 - inner**2)
-    return Beam("nail", area, ((1.0, 0.0), (0.0, 1.0)), (modulus, modulus), is_round=True)
+    return Beam("nail", area, ((1.0, 0.0), (0.0, 1.0)), (modulus,) * 2, True, axis_at(nail, level))

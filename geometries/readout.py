@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
 
 from geometries.bow import Bow
 from geometries.faces import Face
-from geometries.frame import Vector, radial
+from geometries.frame import Points, Vector, radial
 
 
 @dataclass(frozen=True)
@@ -50,6 +53,9 @@ class Beam:
         Section moduli about them, mm³.
     is_round : bool
         Whether bending about both adds as a vector, as in a tube.
+    foot : (float, float) or None
+        Where its own axis passes the level of the gap, from the shaft axis, mm; None is read off the
+        mesh.
     """
 
     part: str
@@ -57,6 +63,26 @@ class Beam:
     axes: tuple[tuple[float, float], tuple[float, float]]
     moduli: tuple[float, float]
     is_round: bool
+    foot: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Rim:
+    """Places round the gap on the bone's surface.
+
+    Parameters
+    ----------
+    azimuths : Points
+        Degrees (k,).
+    places : Points
+        Half-way between the bone ends (k, 3), mm.
+    lengths : Points
+        Local distance of the bone ends along the normal (k,), mm.
+    """
+
+    azimuths: Points
+    places: Points
+    lengths: Points
 
 
 @dataclass(frozen=True)
@@ -122,13 +148,20 @@ class GapFrame:
 
     def lengths(self) -> dict[str, float]:
         """Local distance of the bone ends at each read-out point, along the normal, mm."""
+        return {name: float(self._apart(x, y)) for name, (x, y) in self._spots().items()}
+
+    def _apart(self, x: Points | float, y: Points | float) -> Points:
         stretch = 0.0 if self.bow is None else 1 / self.bow.radius
-        return {
-            name: float(self.upper.at(x, y) - self.lower.at(x, y))
-            * self.middle.normal[2]
-            * (1 + stretch * y)
-            for name, (x, y) in self._spots().items()
-        }
+        return (self.upper.at(x, y) - self.lower.at(x, y)) * self.middle.normal[2] * (1 + stretch * y)
+
+    @cached_property
+    def rim(self) -> Rim:
+        """The surface of the bone all round the middle of the gap, a degree at a time."""
+        azimuths = np.arange(-180.0, 180.0)
+        x, y, _ = self.radius * np.array([radial(azimuth) for azimuth in azimuths]).T
+        straight = np.stack([x, y, self.middle.at(x, y)], axis=1)
+        places = straight if self.bow is None else self.bow.place(straight)
+        return Rim(azimuths, places, self._apart(x, y))
 
     def _spots(self) -> dict[str, tuple[float, float]]:
         """Where the read-out points lie across the straight shaft, mm."""

@@ -40,4 +40,6 @@ def stem_part(stem: Stem, femur: Femur) -> Part:
 def stem_beam(stem: Stem) -> Beam:
     """The stem at its tip as a beam."""
     d = stem.tip_diameter_mm
-    return Beam("stem", pi / 4 * d**2, ((1.0, 0.0), (0.0, 1.0)), (pi / 32 * d**3,) * 2, is_round=True)
+    return Beam(
+        "stem", pi / 4 * d**2, ((1.0, 0.0), (0.0, 1.0)), (pi / 32 * d**3,) * 2, True, (0.0, 0.0)
+    )

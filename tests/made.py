@@ -64,7 +64,7 @@ def row_of(name: str, what: What, value: float, **more: Any) -> Row:
     """A result of a construct: quantity, location and unit, and what differs from the usual."""
     usual = {
         "case": address_of(name), "variant": "", "construct": name, "site": "mid-shaft", "gap_mm": 3.0,
-        "stage": "atrophic", "load": "axial", "value": value, "status": "ok",
+        "stage": "atrophic", "load": "hip", "value": value, "status": "ok",
     }  # fmt: skip
     return usual | dict(zip(("quantity", "location", "unit"), what, strict=True)) | BALANCED | more
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
+from skfem import MeshTet
 from skfem.element import ElementTetP2, ElementTriP2
 from skfem.quadrature import get_quadrature
 from skfem.refdom import RefTet, RefTri
@@ -30,6 +31,17 @@ def cell_rule(order: int) -> tuple[Array, Array]:
     """Points (q, 3) and weights (q,) on the reference tetrahedron, exact to a polynomial order."""
     points, weights = get_quadrature(RefTet, order)
     return np.ascontiguousarray(points.T), weights
+
+
+@cache
+def fine_rule(times: int) -> tuple[Array, Array]:
+    """A rule of order 2 in each of the 8ᵗ cells that the reference tetrahedron is split into."""
+    points, weights = cell_rule(2)
+    mesh = MeshTet.init_refdom().refined(times)
+    first, *others = mesh.p.T[mesh.t]  # corners of each cell (8ᵗ, 3)
+    edges = np.stack([other - first for other in others], axis=1)
+    places = first[:, None] + points @ edges
+    return places.reshape(-1, 3), np.tile(weights, len(first)) / len(first)
 
 
 @cache

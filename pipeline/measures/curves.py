@@ -12,15 +12,14 @@ from functools import partial
 
 import numpy as np
 
-from geometries.solids import IMPLANT_ROLES, Geometry
+from geometries.solids import Geometry
 from pipeline.errors import SolveError
 from pipeline.fem.contact.cones import NotHeldError
 from pipeline.fem.contact.states import State
 from pipeline.fem.contact.touching import Touching
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.space import Array, cell_rule, strains
-from pipeline.measures.field import ORDER, level_exceeded, von_mises
-from pipeline.measures.implants import HOT_VOLUME_MM3
+from pipeline.fem.space import Array
+from pipeline.measures.implants import hottest, implants
 from pipeline.measures.play import Ends
 
 STEPS = 8  # in each sense
@@ -28,7 +27,6 @@ KNOWN = 0.005  # share of the load to which the place of a kink is known
 SPLITS = (0.5, 0.3, 0.7)  # where a span is cut; the others if nothing is in balance at the first
 END_FORCES, END_LOADS = 3, 6  # of the unit loads: forces at the proximal end, then moments there
 PURE = 1e-9  # of the largest moment: forces below that are none
-AT_ONCE = 8  # steps whose displacements are held in memory
 PLACE = "far"
 CURVE_COLUMNS = (
     "stage", "load", "factor", "gap_movement_mm", "gap_axial_movement_mm", "gap_rotation_deg",
@@ -180,7 +178,7 @@ def curve_points(
     ]
     u = touching.solution.displacement  # rigid motions strain nothing
     shares = np.stack([one.state.shares[: u.shape[2]] for _, one in steps], axis=1)
-    stress = hottest(mesh, elasticity, u, shares)
+    stress = hottest(implants(mesh, elasticity, u), shares)
     for (name, one), (level, part) in zip(steps, stress, strict=True):
         moved = ends.movement(one.state.shares, PLACE)
         touches = (touching.stops.listed[k].touch for k in one.state.forces)
@@ -199,45 +197,3 @@ def curve_points(
 
 def _under(touching: Touching, load: Array, factor: float) -> State:
     return touching.under(factor * load)
-
-
-def hottest(
-    mesh: Mesh, elasticity: Array, displacement: Array, shares: Array
-) -> list[tuple[float | None, str]]:
-    """Highest stress level exceeded in 5 mm³ of any implant, and whose, for each step.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        The mesh.
-    elasticity : Array
-        Stress over strain of each part (parts, 6, 6), MPa.
-    displacement : Array
-        Displacements (n, 3, columns), mm.
-    shares : Array
-        Of the columns in each step (columns, steps).
-    """
-    names = [part.name for part in mesh.parts if part.role in IMPLANT_ROLES]
-    if not names:
-        return [(None, "")] * shares.shape[1]
-    levels = np.stack([_levels(mesh, elasticity, displacement, shares, name) for name in names])
-    highest = levels.argmax(axis=0)
-    return [(float(levels[k, step]), names[k]) for step, k in enumerate(highest)]
-
-
-def _levels(mesh: Mesh, elasticity: Array, displacement: Array, shares: Array, name: str) -> Array:
-    """Level exceeded in 5 mm³ of one implant at each step, MPa; some steps at a time."""
-    index = [part.name for part in mesh.parts].index(name)
-    cells = mesh.cells[mesh.part_of == index]
-    points, rule = cell_rule(ORDER)
-    nodes, place = np.unique(cells, return_inverse=True)
-    at, own = mesh.nodes[nodes], displacement[nodes].reshape(3 * len(nodes), -1)
-    found: list[float] = []
-    for start in range(0, shares.shape[1], AT_ONCE):
-        some = (own @ shares[:, start : start + AT_ONCE]).reshape(len(nodes), 3, -1)
-        strain, det = strains(at, place.reshape(cells.shape), some, points)
-        stress = elasticity[index] @ strain
-        weights = (det * rule).ravel()
-        levels = von_mises(stress.transpose(2, 0, 1, 3).reshape(6, -1).T).reshape(len(weights), -1)
-        found += [level_exceeded(one, weights, HOT_VOLUME_MM3) for one in levels.T]
-    return np.array(found)

@@ -55,8 +55,8 @@ def octahedral(e: Array) -> Array:
 
 
 def von_mises(stress: Array) -> Array:
-    """Von Mises stress (points,) of stresses (points, 6), MPa."""
-    xx, yy, zz, xy, yz, zx = stress.T
+    """Von Mises stress (...) of stresses (..., 6), MPa."""
+    xx, yy, zz, xy, yz, zx = np.moveaxis(stress, -1, 0)
     normal = (xx - yy) ** 2 + (yy - zz) ** 2 + (zz - xx) ** 2
     return np.sqrt(normal / 2 + 3 * (xy**2 + yz**2 + zx**2))
 

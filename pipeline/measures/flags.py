@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
@@ -12,6 +13,7 @@ from pipeline.measures.dictionary import Measure
 
 SLAB_MM = 10.0
 SMALL_STRAIN, OVERLAP, OPENING = 10.0, 100.0, 0.1  # percent of the gap
+SMALL_ROTATION_DEG = 10.0  # of which the sine is half a percent less than the angle
 
 
 def clearance_use(mesh: Mesh, displacement: Array) -> Array:
@@ -56,14 +58,37 @@ def flags(
     can_overlap : bool
         Whether nothing keeps the bone ends from passing through each other.
     """
-    strains = [m.value for m in measures if m.quantity == "interfragmentary_strain"]
-    if strains and max(map(abs, strains)) > SMALL_STRAIN:
-        yield f"gap strain {max(strains, key=abs):.0f} %, beyond small strains"
-    if strains and min(strains) < -OVERLAP and can_overlap:
-        yield "bone ends overlap"
-    if strains and has_tissue and max(strains) > OPENING:
-        yield "bonded gap tissue is pulled"
+    found: dict[str, dict[str, float]] = defaultdict(dict)
+    for one in measures:
+        found[one.quantity][one.location] = one.value
+    yield from _strained(found["rim_strain"], has_tissue=has_tissue, can_overlap=can_overlap)
+    yield from _beyond(found)
     if nail is not None:
         moved = float(np.linalg.norm(nail[0] @ shares, axis=1).max())
         if moved > nail[1]:
             yield f"nail moves {moved:.2f} mm in {nail[1]:.2f} mm clearance: it would touch"
+
+
+def _strained(rim: Mapping[str, float], *, has_tissue: bool, can_overlap: bool) -> Iterator[str]:
+    """Doubts on the gap, by its largest strains round the rim."""
+    way, most = max(rim.items(), key=lambda one: one[1], default=("", 0.0))
+    if most > SMALL_STRAIN:
+        yield f"gap strain {most:.0f} % ({way}, at the rim), beyond small strains"
+    if can_overlap and rim.get("closing", 0.0) > OVERLAP:
+        yield "bone ends overlap"
+    if has_tissue and rim.get("opening", 0.0) > OPENING:
+        yield "bonded gap tissue is pulled"
+
+
+def _beyond(found: Mapping[str, Mapping[str, float]]) -> Iterator[str]:
+    """Doubts on what is no longer small or elastic."""
+    octahedral = found["tissue_strain_octahedral"].items()
+    shear = max((value for place, value in octahedral if place.endswith("p95")), default=0.0)
+    if shear > SMALL_STRAIN:
+        yield f"tissue shear {shear:.0f} % or more in a twentieth of it, beyond small strains"
+    turned = max(map(abs, found["gap_rotation"].values()), default=0.0)
+    if turned > SMALL_ROTATION_DEG:
+        yield f"bone ends turn by {turned:.0f}°, beyond small rotations"
+    for part, factor in found["yield_factor"].items():
+        if factor < 1:
+            yield f"{part}: yield factor {factor:.2f}, beyond the elastic"

@@ -13,6 +13,8 @@ from pipeline.measures.dictionary import Measure, Scheme
 from pipeline.measures.field import Field, octahedral, percentile, principal
 from pipeline.measures.motion import Motion
 
+EVEN = 0.01  # of the largest; where all sides move alike, none moves most
+
 
 def gap_movement(frame: GapFrame, distal: Motion, proximal: Motion, load: Array) -> Iterator[Measure]:
     """Axial and shear movement near, far and in the centre, and the strain of the gap.
@@ -44,6 +46,31 @@ def gap_movement(frame: GapFrame, distal: Motion, proximal: Motion, load: Array)
     for location, motion in (("distal", distal), ("proximal", proximal)):
         squared = max(float(load @ motion.misfit @ load), 0.0)
         yield Measure("gap_face_misfit", location, squared**0.5)
+
+
+def rim_movement(frame: GapFrame, distal: Motion, proximal: Motion, load: Array) -> Iterator[Measure]:
+    """Largest closing, opening and sliding round the whole gap, where, and as a share of its length.
+
+    Parameters
+    ----------
+    frame : GapFrame
+        Where to read.
+    distal, proximal : Motion
+        Motions of the two bone ends.
+    load : Array
+        Shares of the columns.
+    """
+    rim, normal = frame.rim, np.asarray(frame.normal)
+    moved = proximal.carried(rim.places, load) - distal.carried(rim.places, load)
+    opened = moved @ normal
+    slid = np.linalg.norm(moved - opened[:, None] * normal, axis=1)
+    for way, size in (("closing", -opened), ("opening", opened), ("sliding", slid)):
+        most = int(size.argmax())
+        largest = max(float(size[most]), 0.0)
+        yield Measure("rim_movement", way, largest)
+        yield Measure("rim_strain", way, 100 * max(float((size / rim.lengths).max()), 0.0))
+        if np.ptp(size) > EVEN * largest > 0:
+            yield Measure("rim_side", way, float(rim.azimuths[most]))
 
 
 def tissue(

@@ -8,43 +8,55 @@ from math import pi
 import numpy as np
 
 from geometries.readout import Beam, Pin
+from pipeline.fem.limits import BALANCE_TOLERANCE
 from pipeline.fem.space import Array
 from pipeline.measures.dictionary import Measure
 from pipeline.measures.sections import FreeBody, Section
 
 NEWTON_METRE = 1e3
-SMALL = 1e-6
+LEAST_PART = 0.1  # of the largest part, below which the whole is no measure of parts
+LEAST_KNOWN = 100 * BALANCE_TOLERANCE  # of the load, below which a force is known to less than 1 %
 
 
 def section_forces(section: Section, place: str, load: Array) -> Iterator[Measure]:
     """Resultant through a level: what hand statics gives too."""
     w = section.total @ load
-    lever = max(section.level, 1.0)
-    size = np.abs(w / [1, 1, 1, lever, lever, lever]).max()
-    w[np.abs(w) < SMALL**2 * size] = 0.0  # round-off, which percentages would blow up
     yield Measure("section_axial_force", place, float(w[2]))
     yield Measure("section_shear_force", place, float(np.hypot(*w[:2])))
     yield Measure("section_bending_moment", place, float(np.hypot(*w[3:5])) / NEWTON_METRE)
     yield Measure("section_torque", place, float(w[5]) / NEWTON_METRE)
 
 
-def load_shares(section: Section, place: str, load: Array) -> Iterator[Measure]:
+def load_shares(
+    section: Section, place: str, load: Array, sizes: tuple[float, float]
+) -> Iterator[Measure]:
     """Share of axial force, torque and bending moment of every part, percent.
 
-    A share is left out where the whole is nothing against the largest of its parts.
+    Shares are left out where parts push against each other and all but nothing is left to share: where
+    the whole is less than a tenth of the largest part, or known to less than 1 % of it.
+
+    Parameters
+    ----------
+    section, place :
+        The level and its name.
+    load : Array
+        Shares of the columns.
+    sizes : (float, float)
+        Force, N, and moment, N·mm, that the load may bring about.
     """
     wrenches = {name: part @ load for name, part in section.parts.items()}
     total = section.total @ load
     bending = total[3:5]
     size = float(np.linalg.norm(bending))
     largest = np.max([np.abs(w) for w in wrenches.values()], axis=0)
+    bends = max(float(np.linalg.norm(w[3:5])) for w in wrenches.values())
     for name, w in wrenches.items():
         where = f"{place}/{name}"
-        if abs(total[2]) > SMALL * largest[2] > 0:
+        if abs(total[2]) > max(LEAST_PART * largest[2], LEAST_KNOWN * sizes[0]):
             yield Measure("axial_load_share", where, float(100 * w[2] / total[2]))
-        if abs(total[5]) > SMALL * largest[5] > 0:
+        if abs(total[5]) > max(LEAST_PART * largest[5], LEAST_KNOWN * sizes[1]):
             yield Measure("torque_share", where, float(100 * w[5] / total[5]))
-        if size > SMALL * float(largest[3:5].max()) > 0:
+        if size > max(LEAST_PART * bends, LEAST_KNOWN * sizes[1]):
             couple = np.cross(section.arm(name), w[:3])[:2]
             yield Measure("bending_share", where, float(100 * w[3:5] @ bending / size**2))
             own = float(100 * (w[3:5] - couple) @ bending / size**2)
@@ -69,7 +81,8 @@ def beam_stress(beam: Beam, section: Section, load: Array) -> Iterator[Measure]:
     if beam.part not in section.parts:
         return
     w = section.parts[beam.part] @ load
-    moment = w[3:] - np.cross(section.arm(beam.part), w[:3])
+    arm = section.arm(beam.part) if beam.foot is None else np.array([*beam.foot, 0.0])
+    moment = w[3:] - np.cross(arm, w[:3])
     about = np.abs(np.asarray(beam.axes) @ moment[:2]) / np.asarray(beam.moduli)
     bending = np.hypot(*about) if beam.is_round else about.sum()
     yield Measure("nominal_stress", f"{beam.part}/gap", float(abs(w[2]) / beam.area + bending))

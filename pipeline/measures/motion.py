@@ -1,4 +1,4 @@
-"""Rigid motions of faces by area-weighted least squares."""
+"""Rigid motions of faces and of slabs by least squares."""
 
 from __future__ import annotations
 
@@ -8,23 +8,23 @@ import numpy as np
 
 from pipeline.fem.loads import face_points, rigid_modes
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.space import Array
+from pipeline.fem.space import Array, Ints
 
 
 @dataclass(frozen=True)
 class Motion:
-    """Rigid motion of a face under several loads.
+    """Rigid motion of a face or a slab under several loads.
 
     Parameters
     ----------
     about : Array
-        Centroid of the face (3,), mm.
+        Its centroid (3,), mm.
     translation : Array
         Displacement of the centroid (3, loads), mm.
     rotation : Array
         Rotation vector (3, loads), radians.
     misfit : Array
-        Products (loads, loads) of what the fit leaves over, a mean over the face, mm².
+        Products (loads, loads) of what the fit leaves over, a mean, mm².
     """
 
     about: Array
@@ -33,8 +33,12 @@ class Motion:
     misfit: Array
 
     def at(self, point: Array) -> Array:
-        """Displacement (3, loads) of a point carried along with the face, mm."""
+        """Displacement (3, loads) of a point carried along with it, mm."""
         return self.translation + np.cross(self.rotation.T, point - self.about).T
+
+    def carried(self, points: Array, shares: Array) -> Array:
+        """Displacements (k, 3) of points (k, 3) carried along, mm, under shares of the loads."""
+        return self.translation @ shares + np.cross(self.rotation @ shares, points - self.about)
 
 
 def face_motion(mesh: Mesh, patch: str, displacement: Array) -> Motion:
@@ -54,7 +58,26 @@ def face_motion(mesh: Mesh, patch: str, displacement: Array) -> Motion:
     values = displacement[faces]
     per_face = len(weights) // len(faces)
     u = np.einsum("kqn,knil->kqil", functions.reshape(len(faces), per_face, 6), values)
-    u = u.reshape(len(weights), 3, -1)
+    return _fitted(places, weights, u.reshape(len(weights), 3, -1))
+
+
+def nodes_motion(mesh: Mesh, nodes: Ints, displacement: Array) -> Motion:
+    """Fit a rigid motion to nodes, each of the same weight.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        The mesh.
+    nodes : Ints
+        Their numbers (k,).
+    displacement : Array
+        Nodal displacements (n, 3, loads), mm.
+    """
+    return _fitted(mesh.nodes[nodes], np.ones(len(nodes)), displacement[nodes])
+
+
+def _fitted(places: Array, weights: Array, u: Array) -> Motion:
+    """Least-squares rigid motion of weighted places (p, 3) that moved by u (p, 3, loads)."""
     about = weights @ places / weights.sum()
     modes = rigid_modes(places, about)
     gram = np.einsum("p,pia,pib->ab", weights, modes, modes)

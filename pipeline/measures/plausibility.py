@@ -100,8 +100,7 @@ class Gates:
             Whether no stop bears; one may hold a nail more than its bolts do.
         """
         values = {one.quantity: one.value for one in found if one.quantity in STIFFNESSES}
-        if values:
-            yield from self.materials
+        yield from self.materials
         work = float(load[:6] @ self.beam.flexibility @ load[:6])
         ideal = by_energy(load, length, work)
         if ideal is None:  # only pure loads have a bound

@@ -8,19 +8,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from geometries.faces import Face
-from geometries.materials import MATERIALS, Strength
 from geometries.readout import Pin
-from geometries.solids import IMPLANT_ROLES, Geometry, Vector
+from geometries.solids import Geometry, Vector
 from pipeline.fem.contact.states import Basis
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array
 from pipeline.measures.bone import Sleeve, Zone, energy_density, sleeve_strain, sleeves, zones
 from pipeline.measures.dictionary import Measure, Scheme
-from pipeline.measures.field import Field, strain_field, stress_field
+from pipeline.measures.field import Field, strain_field
 from pipeline.measures.flags import clearance_use, flags
 from pipeline.measures.forces import Inside
-from pipeline.measures.gap import gap_movement, tissue
-from pipeline.measures.implants import implant_stress
+from pipeline.measures.gap import gap_movement, rim_movement, tissue
+from pipeline.measures.implants import DeformedImplant, implant_stress, implants
 from pipeline.measures.internal import (
     beam_stress,
     fragment_forces,
@@ -29,6 +28,7 @@ from pipeline.measures.internal import (
     section_forces,
 )
 from pipeline.measures.motion import Motion, face_motion
+from pipeline.measures.noise import load_sizes
 from pipeline.measures.plausibility import Doubt, Gates
 from pipeline.measures.quality import strain_energy
 from pipeline.measures.sections import (
@@ -58,8 +58,8 @@ class Readings:
         Twice the mutual strain energies between the reference sections (columns, columns), N·mm.
     tissue : dict of str to (Field, Array)
         Strains of the tissue and its stress over strain by region; empty where the gap is.
-    implants : dict of str to (Field, Strength or None)
-        Stresses and limits of each implant part.
+    implants : tuple of DeformedImplant
+        Each implant part as deformed.
     sections : dict of str to Section
         Cuts through the shaft by place; the gap comes first.
     pins : tuple of (Pin, str, Array)
@@ -78,7 +78,7 @@ class Readings:
     motions: dict[str, Motion]
     energy: Array
     tissue: dict[str, tuple[Field, Array]]
-    implants: dict[str, tuple[Field, Strength | None]]
+    implants: tuple[DeformedImplant, ...]
     sections: dict[str, Section]
     pins: tuple[tuple[Pin, str, Array], ...]
     bodies: dict[str, FreeBody]
@@ -102,7 +102,7 @@ class Readings:
             motions={name: face_motion(mesh, name, u) for name in mesh.patches},
             energy=strain_energy(mesh, u, elasticity, between),
             tissue=_tissue(mesh, elasticity, u),
-            implants=_implants(mesh, elasticity, u),
+            implants=implants(mesh, elasticity, u),
             sections={place: cut_level(inside, *cut) for place, cut in levels(geometry).items()},
             pins=tuple(
                 (pin, plane, cut_pin(inside, pin, plane))
@@ -133,11 +133,12 @@ class Readings:
         is_linear : bool
             Whether no stop bears, so that work is half of force times movement.
         """
-        found = [*self._motion(load, shares, is_linear), *self._forces(shares)]
+        sizes = load_sizes(load, self.geometry.top[2])
+        found = [*self._motion(load, shares, is_linear), *self._forces(shares, sizes)]
         for region, (strain, elasticity) in self.tissue.items():
             found += tissue(region, strain, elasticity, schemes, shares)
-        for name, (field, strength) in self.implants.items():
-            found += implant_stress(name, field, strength, shares)
+        for implant in self.implants:
+            found += implant_stress(implant, shares)
         for sleeve in self.sleeves:
             found += sleeve_strain(sleeve, shares)
         found += [energy_density(zone, shares) for zone in self.zones]
@@ -168,13 +169,14 @@ class Readings:
         if self.geometry.gap is not None:
             below, above = (motions[f"gap_{end}_face"] for end in ENDS)
             yield from gap_movement(self.geometry.gap, below, above, shares)
+            yield from rim_movement(self.geometry.gap, below, above, shares)
         moved = motions["proximal_end"].translation @ shares
         yield Measure("proximal_movement", "proximal_end", float(np.linalg.norm(moved)))
 
-    def _forces(self, load: Array) -> Iterator[Measure]:
+    def _forces(self, load: Array, sizes: tuple[float, float]) -> Iterator[Measure]:
         for place, section in self.sections.items():
             yield from section_forces(section, place, load)
-            yield from load_shares(section, place, load)
+            yield from load_shares(section, place, load, sizes)
         for beam in self.geometry.beams:
             if "gap" in self.sections:
                 yield from beam_stress(beam, self.sections["gap"], load)
@@ -214,17 +216,6 @@ def _tissue(mesh: Mesh, elasticity: Array, u: Array) -> dict[str, tuple[Field, A
         )
         for k, part in enumerate(mesh.parts)
         if part.material == "tissue" and elasticity[k].any()
-    }
-
-
-def _implants(mesh: Mesh, elasticity: Array, u: Array) -> dict[str, tuple[Field, Strength | None]]:
-    return {
-        part.name: (
-            stress_field(mesh, np.flatnonzero(mesh.part_of == k), u, elasticity[k]),
-            MATERIALS[part.material].strength,
-        )
-        for k, part in enumerate(mesh.parts)
-        if part.role in IMPLANT_ROLES
     }
 
 

@@ -11,38 +11,41 @@ from pipeline.fem.space import Array
 from pipeline.measures.dictionary import Measure
 from pipeline.measures.motion import Motion
 
-SMALL = 1e-9
+NOTHING = 1e-9  # of the largest part of a load
+FIRST_MOMENT, LAST_MOMENT = 3, 5
 
 
 def section_stiffness(
     distal: Motion, proximal: Motion, load: Array, shares: Array
 ) -> Iterator[Measure]:
-    """Stiffness under a load: axial for a force along the shaft, else torsional or bending.
+    """Stiffness under a pure load: axial, torsional or bending.
+
+    A force beside the shaft axis bends it too, and what comes nearer then is no axial stiffness.
 
     Parameters
     ----------
     distal, proximal : Motion
         Motions of the two reference sections in the columns.
     load : Array
-        Shares of the unit loads at the proximal end: force, N, and moment, N·mm. A transverse force,
-        or a force below the end (a muscle), has no stiffness between sections and yields none.
+        Shares of the unit loads at the proximal end: force, N, and moment, N·mm. A transverse or
+        eccentric force, or one below the end (a muscle), has no stiffness between sections and yields
+        none.
     shares : Array
         Shares of the columns.
     """
     force, moment = load[:3], load[3:6]
-    if np.abs(load[6:]).sum() > SMALL:
-        return
-    if abs(force[2]) > SMALL:
+    acting = _acting(load)
+    if acting == [2]:
         stretch = (proximal.translation - distal.translation)[2] @ shares
         yield Measure("axial_stiffness", "sections", float(force[2] / stretch))
         return
-    if np.abs(force).max() > SMALL:
+    if min(acting) < FIRST_MOMENT or max(acting) > LAST_MOMENT:
         return
     twist, bending = (proximal.rotation - distal.rotation) @ shares, moment[:2]
-    if abs(moment[2]) > SMALL:
+    if 5 in acting:
         per_degree = moment[2] / degrees(twist[2]) / 1000
         yield Measure("torsional_stiffness", "sections", float(per_degree))
-    if np.abs(bending).max() > SMALL:
+    if {3, 4} & set(acting):
         length, size = proximal.about[2] - distal.about[2], np.linalg.norm(bending)
         angle = twist[:2] @ bending / size
         yield Measure("bending_stiffness", "sections", float(size * length / angle * 1e-6))
@@ -60,7 +63,7 @@ def by_energy(load: Array, length: float, work: float) -> Measure | None:
     work : float
         N·mm.
     """
-    acting = [k for k, one in enumerate(load) if abs(one) > SMALL]
+    acting = _acting(load)
     if acting == [2]:
         return Measure("axial_stiffness_by_energy", "sections", float(load[2] ** 2 / work))
     if acting == [5]:
@@ -70,3 +73,8 @@ def by_energy(load: Array, length: float, work: float) -> Measure | None:
         value = float(load[3:5] @ load[3:5]) * length / work * 1e-6
         return Measure("bending_stiffness_by_energy", "sections", value)
     return None
+
+
+def _acting(load: Array) -> list[int]:
+    """Numbers of the unit loads that a load has a share of."""
+    return np.flatnonzero(np.abs(load) > NOTHING * np.abs(load).max()).tolist()

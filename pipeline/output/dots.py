@@ -49,8 +49,10 @@ class DotChart:
 CHARTS = (
     DotChart("gap-movement", ("gap_axial_movement", "gap_shear_movement"),
           "Movement of the gap at the far cortex under load {load}; negative closes it."),
-    DotChart("stiffness", ("axial_stiffness", "torsional_stiffness", "bending_stiffness"),
-          "Stiffness between the reference sections, each of the first load that has it."),
+    DotChart("stiffness", ("load_point_stiffness", "axial_stiffness", "torsional_stiffness",
+                           "bending_stiffness"),
+          "Stiffness at the point of the load, and between the reference sections under pure loads; "
+          "each of the first load that has it."),
     DotChart("implant-stress", (PEAK,),
           "Von Mises stress that the most loaded implant exceeds in 5 mm³ under load {load}."),
 )  # fmt: skip

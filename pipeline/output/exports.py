@@ -16,7 +16,7 @@ from pipeline.output.growth import READ_AS, by_curve, growths, printed
 from pipeline.output.indices import index_pages
 from pipeline.output.panels import save
 from pipeline.output.spreadsheet import write_sheets
-from pipeline.output.tables import COLUMNS, HEADINGS, Printed, Short, short_table
+from pipeline.output.tables import Printed, Short, short_table
 from pipeline.storage.casebook import CURVES
 from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import check_writable, read_if_any, read_table, write_table, write_text
@@ -82,9 +82,9 @@ def export(folder: Path, out: Path, study: StudyConfig, look: Print) -> list[Pat
 
 def _tables(folder: Path, out: Path, shown: tuple[str, str], rows: Sequence[Row]) -> list[Path]:
     short = short_table(folder, *shown)
-    cells = [_cells(*line) for line in short.lines]
+    cells = [_cells(short.headings, *line) for line in short.lines]
     paths = [out / name for name in ("main-table.csv", "main-table.tex", "results.tex", "tables.xlsx")]
-    write_table(paths[0], cells, list(cells[0]) if cells else HEADINGS)
+    write_table(paths[0], cells, list(cells[0]) if cells else short.headings)
     write_text(paths[1], _main_latex(short, shown))
     write_text(paths[2], _long_latex(rows))
     sheets = {"main table": cells, "results": read_table(folder / RESULTS)}
@@ -92,11 +92,11 @@ def _tables(folder: Path, out: Path, shown: tuple[str, str], rows: Sequence[Row]
     return paths
 
 
-def _cells(construct: str, figures: Sequence[Printed]) -> dict[str, str]:
+def _cells(headings: Sequence[str], construct: str, figures: Sequence[Printed]) -> dict[str, str]:
     """A line of the short table with value, error and remark of each quantity in unlike columns."""
-    cells = {HEADINGS[0]: construct}
-    for column, figure in zip(COLUMNS, figures, strict=True):
-        name, _, unit = column.heading.partition("\n")
+    cells = {headings[0]: construct}
+    for heading, figure in zip(headings[1:], figures, strict=True):
+        name, _, unit = heading.partition("\n")
         value, remark = _apart(figure)
         cells[f"{name}, {unit}"] = value
         cells[f"{name}, error"] = figure.error
@@ -113,7 +113,7 @@ def _apart(figure: Printed) -> tuple[str, str]:
 
 def _main_latex(short: Short, shown: tuple[str, str]) -> str:
     stage, load = shown
-    heads = [*zip(*(heading.partition("\n")[::2] for heading in HEADINGS), strict=True)]
+    heads = [*zip(*(heading.partition("\n")[::2] for heading in short.headings), strict=True)]
     lines = [[name, *map(_joined, figures)] for name, figures in short.lines]
     caption = f"Main results at tissue stage {stage} under load {load}."
     return latex.table(heads, lines, caption, [*short.legend, CAUTION])

@@ -31,16 +31,16 @@ class Column:
 
 
 COLUMNS = (
-    Column("closing far\nmm", "gap_axial_movement", "far", "+z.3f"),
+    Column("axial far\nmm, - closes", "gap_axial_movement", "far", "+z.3f"),
     Column("shear far\nmm", "gap_shear_movement", "far", ".3f"),
-    Column("gap strain far\n%", "interfragmentary_strain", "far", "+z.1f"),
+    Column("closes most\n% of gap", "rim_strain", "closing", ".1f"),
     Column("tissue shear P50\n%", "tissue_strain_octahedral", "p50", ".1f"),
+    Column("load point\nN/mm", "load_point_stiffness", "load_point", ".0f"),
     Column("axial\nN/mm", "axial_stiffness", "sections", ".0f"),
     Column("torsion\nN·m/deg", "torsional_stiffness", "sections", ".2f"),
     Column("bending\nN·m²", "bending_stiffness", "sections", ".1f"),
     Column("implant stress\nMPa", PEAK, HIGHEST, ".0f"),
 )
-HEADINGS = ("construct", *(column.heading for column in COLUMNS))
 Pair = tuple[frozenset[str], Key]
 
 
@@ -73,17 +73,25 @@ class Short:
 
     Parameters
     ----------
+    columns : list of Column
+        Those of ``COLUMNS`` that any construct has; all of them if none has any.
     lines : list of (str, tuple of Printed)
-        Each construct in the order of the study, and its figures in the order of ``COLUMNS``.
+        Each construct in the order of the study, and its figures in the order of the columns.
     legend : list of str
         What the signs mean, a line each.
     failures : dict of str to str
         First reason for which each construct, or stage of one, failed; of all variants.
     """
 
+    columns: list[Column]
     lines: list[tuple[str, tuple[Printed, ...]]]
     legend: list[str]
     failures: dict[str, str]
+
+    @property
+    def headings(self) -> list[str]:
+        """What stands above the names and above each column."""
+        return ["construct", *(column.heading for column in self.columns)]
 
 
 def number_in(text: str) -> float | None:
@@ -110,28 +118,30 @@ def short_table(out: Path, stage: str, load: str) -> Short:
         What to show; intact constructs have no stage.
     """
     rows = list(read_results(out / RESULTS))
-    return Short(_lines(out, rows, stage, load), _legend(rows), _failures(rows))
+    return Short(*_shown(out, rows, stage, load), _legend(rows), _failures(rows))
 
 
-def _lines(
+def _shown(
     out: Path, rows: Sequence[Row], stage: str, load: str
-) -> list[tuple[str, tuple[Printed, ...]]]:
+) -> tuple[list[Column], list[tuple[str, tuple[Printed, ...]]]]:
     shown = [row for row in first_variant(rows) if row.stage in (stage, INTACT_STAGE, "")]
     failed = {row.construct for row in shown if not row.is_ok}
     results = Results([row for row in shown if row.construct not in failed])
-    picked = [pick(column, results, stage, load) for column in COLUMNS]
+    known = {column: pick(column, results, stage, load) for column in COLUMNS}
+    columns = [column for column in COLUMNS if known[column]] or list(COLUMNS)
+    picked = [known[column] for column in columns]
     has_errors = any(row.error is not None for row in shown)
     pairs = _pairs(out, shown[0].variant) if has_errors else {}
-    tied = [_tied(column, found, pairs) for column, found in zip(COLUMNS, picked, strict=True)]
+    tied = [_tied(column, found, pairs) for column, found in zip(columns, picked, strict=True)]
     lines = []
     for name in dict.fromkeys(row.construct for row in shown):
         if name in failed:
-            lines.append((name, (Printed("failed"), *[Printed("")] * (len(COLUMNS) - 1))))
+            lines.append((name, (Printed("failed"), *[Printed("")] * (len(columns) - 1))))
             continue
-        columns = zip(COLUMNS, picked, tied, strict=True)
-        figures = (_printed(c, found.get(name), name in ties) for c, found, ties in columns)
+        each = zip(columns, picked, tied, strict=True)
+        figures = (_printed(c, found.get(name), name in ties) for c, found, ties in each)
         lines.append((name, tuple(figures)))
-    return lines
+    return columns, lines
 
 
 def _legend(rows: Sequence[Row]) -> list[str]:

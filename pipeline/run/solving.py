@@ -14,9 +14,12 @@ from pipeline.errors import SolveError
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import Array
+from pipeline.loading.applied import points
 from pipeline.measures.cells import implant_stress_of_cells, tissue_strain_of_cells
 from pipeline.measures.curves import CurvePoint, curve_points
 from pipeline.measures.dictionary import Measure
+from pipeline.measures.load_point import load_point, load_point_tangent, movement_of, stations
+from pipeline.measures.noise import settled
 from pipeline.measures.play import Ends
 from pipeline.measures.quality import Balance, Balances
 from pipeline.measures.readings import Readings
@@ -24,7 +27,7 @@ from pipeline.measures.touching import touching as touching_measures
 from pipeline.run.case import Case
 from pipeline.run.clock import Clock
 from pipeline.run.equilibrium import Equilibrium, equilibria
-from pipeline.run.superposition import statics_residuals
+from pipeline.run.superposition import push_of, statics_residuals
 from pipeline.storage.meshes import read_mesh
 
 NOWHERE = Path(os.devnull)
@@ -108,7 +111,7 @@ def run_case(case: Case, clock: Clock, meshes: Path = NOWHERE) -> CaseResult:
     logger.info("%d unknowns in %d cells", mesh.unknowns, len(mesh.cells))
     rows: list[Measured] = []
     curves: list[tuple[str, CurvePoint]] = []
-    points: dict[str, Array] = {}
+    nodes: dict[str, Array] = {}
     cells: dict[str, Array] = {}
     iterations: list[int] = []
     failures: Failures = {}
@@ -126,7 +129,7 @@ def run_case(case: Case, clock: Clock, meshes: Path = NOWHERE) -> CaseResult:
             stress = implant_stress_of_cells(mesh, found.displacement, found.elasticity)
             strain = tissue_strain_of_cells(mesh, found.displacement)
         for k, load in enumerate(found.states):
-            points[f"displacement_mm:{stage.name}:{load}"] = found.displacement[:, :, k]
+            nodes[f"displacement_mm:{stage.name}:{load}"] = found.displacement[:, :, k]
             cells[f"von_mises_MPa:{stage.name}:{load}"] = stress[:, k]
             cells[f"octahedral_strain_percent:{stage.name}:{load}"] = strain[:, k]
     if not iterations:
@@ -138,7 +141,7 @@ def run_case(case: Case, clock: Clock, meshes: Path = NOWHERE) -> CaseResult:
         "relaxed_cells": mesh.relaxed,
         "iterations": max(iterations),
     }
-    return CaseResult(mesh, geometry.gap, tuple(rows), points, cells, facts, failures, tuple(curves))
+    return CaseResult(mesh, geometry.gap, tuple(rows), nodes, cells, facts, failures, tuple(curves))
 
 
 def _failed(case: Case, found: Equilibrium | SolveError) -> dict[str, str]:
@@ -156,22 +159,28 @@ def _curves(mesh: Mesh, geometry: Geometry, found: Equilibrium) -> Iterator[Curv
 
 def measure(mesh: Mesh, geometry: Geometry, case: Case, found: Equilibrium) -> Iterator[Measured]:
     """All measures of one stage under all loads that it bears."""
-    touching, basis = found.touching, found.basis
+    touching, basis, top = found.touching, found.basis, geometry.top[2]
     balances = Balances.of(mesh, basis, touching.units, found.elasticity, geometry.top)
     readings = Readings.of(mesh, geometry, found.elasticity, basis)
     ends = Ends.of(mesh, geometry, touching.columns) if geometry.stops else None
+    shaft = stations(mesh, geometry, touching.columns)
     for load in case.loads:
         if load.name not in found.states:
             continue
         units, shares = found.loads[load.name], basis.shares[load.name]
         state = found.states[load.name]
+        push = push_of(load, case.femur, top)
         measures, doubts = readings.under(units, shares, case.strain_bands, is_linear=not state.forces)
         if case.has_site:
-            measures += statics_residuals(readings.sections, load, shares, case.femur, geometry.top[2])
+            measures += statics_residuals(readings.sections, load, shares, case.femur, top)
+            measures.append(movement_of(shaft[-1], "head", points(case.femur)["head"], state.shares))
+        if push is not None:
+            measures += load_point(shaft, push, state.shares)
         measures += touching_measures(touching.stops, state)
         if ends is not None and (near := found.near(load.name)):
             measures += [*ends.play(near), *ends.tangent(units, near)]
+            measures += [] if push is None else [load_point_tangent(shaft, push, near)]
         balance = balances.under(units, shares)
-        for one in measures:
+        for one in settled(measures, units, top):
             flags = tuple(doubt.sentence for doubt in doubts if doubt.concerns(one))
             yield Measured(found.stage.name, load.name, one, balance, flags)

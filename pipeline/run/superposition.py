@@ -10,10 +10,11 @@ from geometries.bone import Femur
 from pipeline.fem.loads import surface_loads, unit_loads
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array
-from pipeline.loading.applied import head_level
+from pipeline.loading.applied import applied, head_level
 from pipeline.loading.loads import Load
-from pipeline.loading.statics import PATCH_MM, actions, carriers, coefficients, section_load
+from pipeline.loading.statics import PATCH_MM, SAME_MM, actions, carriers, coefficients, section_load
 from pipeline.measures.dictionary import Measure
+from pipeline.measures.load_point import Push
 from pipeline.measures.sections import Section
 
 SAME_DIRECTION = 1e-9
@@ -77,3 +78,16 @@ def statics_residuals(
             rest = (section.total @ shares - section_load(acting, section.level, section.axis)) / lever
             found.append(Measure("statics_residual", place, float(np.linalg.norm(rest) / size)))
     return found
+
+
+def push_of(load: Load, femur: Femur, length: float) -> Push | None:
+    """A load as one force on a point of the rigid top; None for a moment, and for several points."""
+    stated, everything = applied(load, femur, length), actions(load, femur, length)
+    point = stated[0].point
+    if len(carriers([load], femur, length)) or any(
+        one.moment.any() or np.abs(one.point - point).max() > SAME_MM for one in everything
+    ):
+        return None
+    force = np.sum([one.force for one in stated], axis=0)
+    total = np.sum([one.force for one in everything], axis=0)
+    return Push(point, force, total - force)

@@ -88,7 +88,7 @@ def test_a_pivot_keeps_the_order_of_the_study(demo, tmp_path: Path):
     rows = [row_of("plate", what, 0.5, stage=name) for name in reversed(names)]
     rows += [row_of("intact", what, 0.1, stage="intact")]
     frame = gapstrain.open(write_run(tmp_path / "out", study, rows)).pivot(
-        "gap_shear_movement", location="far", load="axial"
+        "gap_shear_movement", location="far", load="hip"
     )
     assert list(frame.columns) == [*names, "intact"]
     assert frame.loc["plate", names[0]] == 0.5
@@ -152,7 +152,7 @@ def test_factors_of_a_design_stand_beside_the_results(demo, tmp_path: Path):
     assert table[key].dtype == np.float64
     assert table.value.to_numpy() == pytest.approx((table[key].to_numpy() - 400) / 40, abs=1e-5)
     frame = gapstrain.open(tmp_path).pivot(
-        "axial_stiffness", location="sections", load="axial", variant=table.variant[1]
+        "axial_stiffness", location="sections", load="hip", variant=table.variant[1]
     )
     assert frame.loc["nail-10", "woven"] == pytest.approx(table.value[1])
 

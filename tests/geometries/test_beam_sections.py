@@ -43,7 +43,7 @@ PLATE = Plate(width_mm=15.0, thickness_mm=4.4, azimuth_deg=31.0)
 @pytest.mark.parametrize(
     ("beam", "section"),
     [
-        (nail_beam(NAIL), ring(11.0, 4.6)),
+        (nail_beam(NAIL, 200.0), ring(11.0, 4.6)),
         (stem_beam(STEM), ring(9.4, 0.0)),
         (plate_beam(PLATE, Label()), bar(15.0, 4.4, 31.0)),
     ],

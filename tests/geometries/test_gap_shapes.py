@@ -17,7 +17,7 @@ from geometries.parameters import Nail
 from geometries.profiles import canal_profile, outer_profile
 from geometries.readout import GapFrame
 from geometries.solids import Geometry
-from pipeline.measures.gap import gap_movement
+from pipeline.measures.gap import gap_movement, rim_movement
 from pipeline.measures.motion import Motion
 
 FEMUR = Femur()
@@ -251,3 +251,42 @@ def test_turning_opens_one_side_and_slides_the_other_way():
             100 * along / (5.2 * np.cos(tilt))
         )
     assert found["gap_rotation", "anterior_axis"] == pytest.approx(np.degrees(turn))
+
+
+def rim_of(frame: GapFrame, *moved: Motion) -> dict[tuple[str, str], float]:
+    return {(m.quantity, m.location): m.value for m in rim_movement(frame, *moved, np.ones(1))}
+
+
+def test_the_rim_is_read_where_near_and_far_see_nothing():
+    # By hand: bone ends that tilt by 3 degrees about the medial axis close behind and open in front by
+    # the radius times the angle, 0.7 mm, while the lateral and the medial side stay.
+    frame, tilt = frame_of(Defect(gap_mm=1.0)), radians(3.0)
+    x, y, z = 2.0, -1.0, 214.0  # what the motion is told about
+    still, tilted = motion((0, 0, 0), (0, 0, 0)), motion((0, 0, y * tilt), (tilt, 0, 0))
+    found = rim_of(frame, still, tilted)
+    assert (x, z) == (2.0, 214.0)
+    assert found["rim_movement", "closing"] == pytest.approx(SURFACE * tilt, rel=1e-6)
+    assert found["rim_movement", "opening"] == pytest.approx(SURFACE * tilt, rel=1e-6)
+    assert found["rim_strain", "closing"] == pytest.approx(100 * SURFACE * tilt, rel=1e-6)
+    assert {found["rim_side", "closing"], found["rim_side", "opening"]} == {-90.0, 90.0}
+    flat = {m.location: m.value for m in gap_movement(frame, still, tilted, np.ones(1))
+            if m.quantity == "interfragmentary_strain"}  # fmt: skip
+    assert max(map(abs, flat.values())) < 1e-9
+
+
+def test_a_twist_slides_alike_all_round_and_has_no_side():
+    # By hand: the radius times the angle, about the shaft.
+    frame, turn = frame_of(Defect(gap_mm=2.0)), 0.01
+    found = rim_of(frame, motion((0, 0, 0), (0, 0, 0)), motion((turn, 2 * turn, 0), (0, 0, turn)))
+    assert found["rim_movement", "sliding"] == pytest.approx(SURFACE * turn)
+    assert found["rim_strain", "sliding"] == pytest.approx(100 * SURFACE * turn / 2.0)
+    assert found["rim_movement", "closing"] == found["rim_movement", "opening"] == 0
+    assert ("rim_side", "sliding") not in found
+
+
+def test_strain_of_a_wedge_is_largest_where_it_is_narrow():
+    # By hand: 0.3 mm of closing over 1 mm on the narrow side, 4 mm on the open one.
+    frame = frame_of(Defect(gap_mm=1.0, wedge_mm=3.0, wedge_azimuth_deg=180.0))
+    found = rim_of(frame, motion((0, 0, 0), (0, 0, 0)), motion((0, 0, -0.3), (0, 0, 0)))
+    assert found["rim_movement", "closing"] == pytest.approx(0.3)
+    assert found["rim_strain", "closing"] == pytest.approx(30.0, rel=1e-6)

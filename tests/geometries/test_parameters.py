@@ -97,13 +97,16 @@ def test_largest_radius_between_two_heights():
     ("percent", "site"),
     [
         (20, "proximal"),
-        (39.9, "proximal"),
-        (40, "mid-shaft"),
-        (60, "mid-shaft"),
-        (60.1, "metadiaphysis"),
+        (44.9, "proximal"),
+        (45, "mid-shaft"),
+        (55, "mid-shaft"),
+        (60, "distal"),
+        (67.9, "distal"),
+        (68, "metadiaphysis"),
     ],
 )
 def test_names_of_levels(percent: float, site: str):
+    # Common practice, no source: mid-shaft is the middle tenth, the metadiaphysis begins at two thirds.
     assert Defect(site_percent=percent).site == site
 
 

@@ -10,9 +10,11 @@ from geometries.solids import IMPLANT_ROLES
 from pipeline.fem.contact.cones import Cones, NotHeldError
 from pipeline.fem.contact.states import State
 from pipeline.fem.mesh import Mesh
+from pipeline.fem.space import fine_rule, strains
 from pipeline.measures import curves
-from pipeline.measures.curves import KNOWN, STEPS, hottest, is_reversible, traced
-from pipeline.measures.field import level_exceeded, stress_field, von_mises
+from pipeline.measures.curves import KNOWN, STEPS, is_reversible, traced
+from pipeline.measures.field import level_exceeded, von_mises
+from pipeline.measures.implants import hottest, implants
 from tests.models import own_constants
 
 FREE = np.array([1.0, 0.8])  # mm that two stops move under the whole load while both are clear
@@ -136,26 +138,25 @@ def test_only_moments_are_turned_round(shares: list[float], expected: bool):
 
 
 def test_the_highest_stress_is_that_of_the_part_that_has_it(small: Mesh):
-    """Against the field of each implant, whole, as the tables read it."""
+    """Against each implant, whole, at 2048 points to a cell: known to 1 % (definition)."""
     rng = np.random.default_rng(5)
     displacement = 1e-3 * rng.standard_normal((*small.nodes.shape, 3))
     shares = rng.standard_normal((3, 11))
     elasticity = np.stack([isotropic(*pair) for pair in own_constants(small)])
-    found = hottest(small, elasticity, displacement, shares)
+    found = hottest(implants(small, elasticity, displacement), shares)
+    points, rule = fine_rule(3)
     for step in range(11):
         u = displacement @ shares[:, [step]]
         levels = {}
         for index, part in enumerate(small.parts):
             if part.role in IMPLANT_ROLES:
-                cells = np.flatnonzero(small.part_of == index)
-                field = stress_field(small, cells, u, elasticity[index])
-                stress = von_mises(field.values[:, :, 0])
-                levels[part.name] = level_exceeded(stress, field.weights, 5.0)
+                cells = small.cells[small.part_of == index]
+                strain, det = strains(small.nodes, cells, u, points)
+                stress = von_mises(strain[..., 0] @ elasticity[index])
+                levels[part.name] = level_exceeded(stress.ravel(), (det * rule).ravel(), 5.0)
         part = max(levels, key=lambda name: levels[name])
-        assert found[step] == (pytest.approx(levels[part], rel=1e-9), part)
+        assert found[step] == (pytest.approx(levels[part], rel=0.01), part)
 
 
-def test_a_mesh_without_implants_has_no_stress(small: Mesh, monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr(curves, "IMPLANT_ROLES", ())
-    empty = np.zeros((*small.nodes.shape, 1))
-    assert hottest(small, np.zeros((2, 6, 6)), empty, np.zeros((1, 2))) == [(None, ""), (None, "")]
+def test_a_mesh_without_implants_has_no_stress():
+    assert hottest((), np.zeros((1, 2))) == [(None, ""), (None, "")]

@@ -33,6 +33,7 @@ from tests.models import (
 
 BONE, CORE = Tube(25.0, 13.0, "cortical"), Tube(13.0, 5.0, "titanium")
 LENGTH = 130.0
+SIZES = (1e-3, 1e-3)  # N and N·mm that a unit load may bring about: nothing is lost in round-off
 
 
 def inside_of(one: Solved) -> Inside:
@@ -84,7 +85,7 @@ def test_shares_sum_to_the_whole(tubes: Solved, middle: Section):
     # Definition.
     for load, quantity in (("pull", "axial_load_share"), ("twist", "torque_share"),
                            ("frontal", "bending_share")):  # fmt: skip
-        found = [m.value for m in load_shares(middle, "middle", tubes.wrenches[load])
+        found = [m.value for m in load_shares(middle, "middle", tubes.wrenches[load], SIZES)
                  if m.quantity == quantity]  # fmt: skip
         assert len(found) == 2
         assert sum(found) == pytest.approx(100, abs=1e-8)
@@ -161,7 +162,7 @@ def test_bending_splits_into_own_bending_and_couple():
     rest = np.array([0.0, 0.0, -900.0, 0.0, 7800.0, 0.0])
     parts = {"plate": plate[:, None], "bone": rest[:, None]}
     centres = {"plate": np.array([-17.0, 0.0, 210.0]), "bone": np.array([0.0, 0.0, 210.0])}
-    shares = load_shares(Section(210.0, parts, centres), "gap", np.ones(1))
+    shares = load_shares(Section(210.0, parts, centres), "gap", np.ones(1), SIZES)
     found = {(m.quantity, m.location): m.value for m in shares}
     assert found["bending_share", "gap/plate"] == pytest.approx(100 * 13.2 / 21.0)
     assert found["bending_share_own", "gap/plate"] == pytest.approx(100 * 3.0 / 21.0)
@@ -181,7 +182,9 @@ SIDEWAYS = [
 # A mirror turns the sense of torques and of rotations about the shaft and the anterior axis; what is
 # zero by symmetry is left to round-off.
 TURNED = {"section_torque", "torque_share", "gap_rotation", "pin_torque", "statics_residual",
-          "fragment_residual", "bending_share", "bending_share_own"}  # fmt: skip
+          "fragment_residual", "rim_side", "bending_share", "bending_share_own"}  # fmt: skip
+LEVELS = {"von_mises_5mm3", "yield_factor", "endurance_factor"}
+LEVEL_KNOWN = 0.01  # to which a level is integrated; cells are split alike, but not as in a mirror
 LARGEST = {"pin_shear_force": 600.0, "fragment_shear_force": 600.0, "fragment_axial_force": 600.0}
 
 
@@ -235,10 +238,11 @@ def test_mirrored_load_on_a_mirrored_construct(lateral: Solved):
     medial = solve_stages(case, geometry_of(case), mirrored(lateral.mesh))[0]
     compared = 0
     for (load, quantity, location), value in lateral.measures.items():
-        if load == "medial" and quantity not in TURNED:
+        if load == "medial" and quantity not in TURNED and location != "head":  # which is medial
             other = medial.measures["lateral", quantity, location]
             scale = max(abs(value), 1e-3 * LARGEST.get(quantity, 1.0))
-            assert abs(other - value) < 1e-5 * scale, (quantity, location)
+            known = LEVEL_KNOWN if quantity in LEVELS else 1e-5
+            assert abs(other - value) < known * scale, (quantity, location)
             compared += 1
     assert compared > 120  # with two screws
 

@@ -11,16 +11,19 @@ from geometries.faces import Face
 from geometries.materials import MATERIALS, isotropic
 from geometries.readout import GapFrame, Pin
 from pipeline.fem.mesh import Mesh
+from pipeline.fem.space import EDGES
 from pipeline.measures.bone import energy_density, sleeve_strain, sleeves, zones
 from pipeline.measures.dictionary import QUANTITIES, Measure
 from pipeline.measures.field import Field
 from pipeline.measures.flags import clearance_use, flags
 from pipeline.measures.gap import tissue
-from pipeline.measures.implants import implant_stress
+from pipeline.measures.implants import DeformedImplant, implant_stress
 from pipeline.run.equilibrium import part_elasticity
 from pipeline.study.stages import Stage
 
 ONE = np.ones(1)
+CORNERS = 12.0 * np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]])
+BAR = np.concatenate([CORNERS, CORNERS[EDGES].mean(axis=1)])  # one cell, 288 mm³
 SQUEEZE = np.diag([0.002, 0.001, -0.009])  # uniform strain: principal values known by sight
 
 
@@ -91,10 +94,12 @@ def test_pressed_tissue_has_positive_pressure():
 def test_factors_follow_the_published_limits():
     # ASTM F136: yield 795, ultimate 860 MPa; data sheets: 140 MPa notched, 500 MPa smooth at 1e7
     # cycles. A bar under 240 MPa, pulsating.
-    pull = np.zeros((100, 6, 1))
-    pull[:, 2] = 240.0
-    field = Field(pull, np.full(100, 3.0))
-    found = values(implant_stress("nail", field, MATERIALS["titanium"].strength, ONE))
+    pulled = np.array([-0.33, -0.33, 1.0]) * 240.0 / 110_000.0 * BAR  # Poisson's ratio 0.33
+    nail = DeformedImplant(
+        "nail", BAR, np.arange(10)[None], pulled[:, :, None], isotropic(110_000.0, 0.33),
+        MATERIALS["titanium"].strength,
+    )  # fmt: skip
+    found = values(implant_stress(nail, ONE))
     assert found["von_mises_5mm3", "nail"] == pytest.approx(240)
     assert found["yield_factor", "nail"] == pytest.approx(795 / 240)
     assert found["endurance_factor", "nail/notched"] == pytest.approx(1 / (120 / 140 + 120 / 860))
@@ -104,21 +109,23 @@ def test_factors_follow_the_published_limits():
 # --- Flags -------------------------------------------------------------------------------------------
 
 
-def strain_of(*percent: float) -> list[Measure]:
-    return [Measure("interfragmentary_strain", str(k), p) for k, p in enumerate(percent)]
+def strain_of(closing: float, opening: float, sliding: float = 0.0) -> list[Measure]:
+    ways = {"closing": closing, "opening": opening, "sliding": sliding}
+    return [Measure("rim_strain", way, percent) for way, percent in ways.items()]
 
 
 @pytest.mark.parametrize(
     ("strains", "moved", "has_tissue", "can_overlap", "words"),
     [
-        ((-9.0, 0.05), 0.4, True, True, []),
-        ((-12.0, 0.0), 0.4, True, True, ["gap strain -12 %"]),
-        ((-130.0, 0.0), 0.4, True, True, ["gap strain -130 %", "bone ends overlap"]),
-        ((-100.4, 0.0), 0.4, True, False, ["gap strain -100 %"]),
-        ((140.0, 0.0), 0.4, False, True, ["gap strain 140 %"]),
-        ((-5.0, 3.0), 0.4, True, True, ["bonded gap tissue is pulled"]),
-        ((-5.0, 3.0), 0.4, False, True, []),
-        ((-5.0, 0.0), 0.6, True, True, ["nail moves 0.60 mm in 0.50 mm clearance"]),
+        ((9.0, 0.05), 0.4, True, True, []),
+        ((12.0, 0.0), 0.4, True, True, ["gap strain 12 % (closing, at the rim)"]),
+        ((2.0, 0.0, 17.0), 0.4, True, True, ["gap strain 17 % (sliding, at the rim)"]),
+        ((130.0, 0.0), 0.4, True, True, ["gap strain 130 %", "bone ends overlap"]),
+        ((100.4, 0.0), 0.4, True, False, ["gap strain 100 %"]),
+        ((0.0, 140.0), 0.4, False, True, ["gap strain 140 % (opening"]),
+        ((5.0, 3.0), 0.4, True, True, ["bonded gap tissue is pulled"]),
+        ((5.0, 3.0), 0.4, False, True, []),
+        ((5.0, 0.0), 0.6, True, True, ["nail moves 0.60 mm in 0.50 mm clearance"]),
     ],
 )
 def test_flags_say_where_the_model_ends(
@@ -131,6 +138,24 @@ def test_flags_say_where_the_model_ends(
     assert len(found) == len(words)
     for sentence, start in zip(found, words, strict=True):
         assert sentence.startswith(start)
+
+
+@pytest.mark.parametrize(
+    ("measure", "words"),
+    [
+        (Measure("gap_rotation", "shaft", -99.0), "bone ends turn by 99°, beyond small rotations"),
+        (Measure("gap_rotation", "shaft", 9.9), ""),
+        (Measure("yield_factor", "nail", 0.63), "nail: yield factor 0.63, beyond the elastic"),
+        (Measure("yield_factor", "nail", 1.01), ""),
+        (Measure("tissue_strain_octahedral", "cuff/p95", 14.0), "tissue shear 14 % or more"),
+        (Measure("tissue_strain_octahedral", "p50", 14.0), ""),
+    ],
+)
+def test_what_is_no_longer_small_or_elastic_is_flagged(measure: Measure, words: str):
+    # The sine of 10 degrees is half a percent less than the angle; yield by the material's standard.
+    found = list(flags([measure], None, ONE, has_tissue=True, can_overlap=True))
+    assert (" | ".join(found)).startswith(words)
+    assert bool(found) == bool(words)
 
 
 def test_clearance_use_is_the_nail_against_the_bone(small: Mesh):

@@ -220,7 +220,7 @@ def test_a_bone_in_a_wrong_unit_is_flagged_on_its_stiffness_rows(
     basis = replace(whole.found.basis, solution=solution)
     found = replace(whole.found, basis=basis, elasticity=part_elasticity(whole.mesh, whole.stage))
     rows = rows_of(replace(whole, found=found))
-    hip = {("hip", "axial_stiffness")}
+    hip = {(load, "load_point_stiffness") for load in ("hip", "pull")}
     assert flagged(rows, "modulus of cortical") == BENDING | TWISTING | PULLING | hip
     assert flagged(rows, "outside 108 to 489") == BENDING
     assert flagged(rows, "as a beam") == flagged(rows_of_sound, "as a beam")  # beam and model share it

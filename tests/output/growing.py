@@ -43,8 +43,8 @@ def some_curves(nail: str = "nail-10", plate: str = "plate") -> list[Row]:
     """The nail kinks in torsion and under the force; nothing does in frontal bending."""
     forward = tuple(step for step in NAIL if step[0] >= 0)
     return [
-        *curve_rows(nail, "torsion", NAIL), *curve_rows(nail, "axial", forward),
-        *curve_rows(plate, "torsion", PLATE), *curve_rows(plate, "axial", PLATE),
+        *curve_rows(nail, "torsion", NAIL), *curve_rows(nail, "hip", forward),
+        *curve_rows(plate, "torsion", PLATE), *curve_rows(plate, "hip", PLATE),
         *curve_rows(plate, "bending-frontal", PLATE),
         *curve_rows(nail, "walking", forward, stage="woven"),
     ]  # fmt: skip

@@ -158,7 +158,7 @@ def test_figures_come_in_every_format_at_the_resolution(run: Path, out: Path, tm
     assert (figures / "stiffness.pdf").read_bytes().startswith(b"%PDF-")
     assert b"/CreationDate" not in (figures / "stiffness.pdf").read_bytes()
     assert width_of(figures / "stiffness.png") == 7 * 300
-    (page,) = dots.draw_chart(dots.CHARTS[1], results_of(run), ["atrophic"], "axial")
+    (page,) = dots.draw_chart(dots.CHARTS[1], results_of(run), ["atrophic"], "hip")
     assert width_of(save(page, tmp_path / "finer.png", 600)) == 7 * 600
 
 
@@ -170,7 +170,7 @@ def width_of(png: Path) -> int:
 def test_charts_show_every_sound_value_where_it_is(run: Path):
     rows = results_of(run)
     movement, stiffness, _ = dots.CHARTS
-    (page,) = dots.draw_chart(movement, rows, ["empty", "atrophic", "woven"], "axial")
+    (page,) = dots.draw_chart(movement, rows, ["empty", "atrophic", "woven"], "hip")
     lines = [line for axes in page.axes for line in axes.lines if line.get_marker() in dots.MARKS]
     marks = {(x, round(y)) for line in lines for x, y in zip(*line.get_data(), strict=True)}
     assert marks == {(-0.83, 0), (0.31, 1), (0.517, 0), (0.2037, 1)}
@@ -178,16 +178,16 @@ def test_charts_show_every_sound_value_where_it_is(run: Path):
     bars = [path.vertices for axes in page.axes for one in axes.collections for path in one.get_paths()]
     ends = {tuple(vertices[:, 0].round(5)) for vertices in bars}
     assert {(0.279, 0.341), (0.18333, 0.22407)} <= ends  # 10 % either way
-    (page,) = dots.draw_chart(stiffness, rows, ["atrophic"], "axial")
+    (page,) = dots.draw_chart(stiffness, rows, ["atrophic"], "hip")
     assert [text.get_text() for text in page.axes[0].get_yticklabels()] == ["nail-10-plate"]
-    assert dots.left_out(stiffness, rows, "axial") == [
+    assert dots.left_out(stiffness, rows, "hip") == [
         "plate at empty (failed)", "torsional_stiffness of nail-10 at atrophic (singular)",
     ]  # fmt: skip
 
 
 def test_captions_name_load_and_what_is_left_out(out: Path):
     text = (out / "captions.txt").read_text(encoding="utf-8")
-    assert "under load axial" in text
+    assert "under load hip" in text
     assert "torsional_stiffness of nail-10 at atrophic (singular)" in text
     assert text.rstrip().endswith(CAUTION)
 
@@ -195,7 +195,7 @@ def test_captions_name_load_and_what_is_left_out(out: Path):
 def test_many_constructs_take_more_pages(run: Path):
     rows = [row for row in results_of(run) if row.construct == "nail-10"]
     many = [replace(row, construct=f"n{number:02d}") for number in range(61) for row in rows]
-    pages = list(dots.draw_chart(dots.CHARTS[0], many, ["atrophic"], "axial"))
+    pages = list(dots.draw_chart(dots.CHARTS[0], many, ["atrophic"], "hip"))
     assert [len(page.axes[0].get_yticks()) for page in pages] == [30, 30, 1]
 
 

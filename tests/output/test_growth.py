@@ -33,7 +33,7 @@ def found(run: ReportedRun) -> list[Growth]:
 
 
 def test_loads_without_any_kink_and_other_stages_have_no_chart(run: ReportedRun):
-    assert [growth.load for growth in found(run)] == ["axial", "torsion"]  # order of the study
+    assert [growth.load for growth in found(run)] == ["hip", "torsion"]  # order of the study
 
 
 def test_torsion_shows_rotation_over_torque_and_a_force_movement(run: ReportedRun):
@@ -59,9 +59,9 @@ def test_kinks_are_open_circles_where_they_are(run: ReportedRun):
 
 def test_the_page_says_what_it_draws_in_cells_of_the_table(run: ReportedRun):
     axial, torsion = curve_charts(run)
-    assert axial.title == "Movement of the far cortex as load axial grows"
+    assert axial.title == "Movement of the far cortex as load hip grows"
     assert axial.words == (
-        "Movement of the far cortex as load axial grows: nail-10 1.94 mm at 1.00 of the load, kinks 2, "
+        "Movement of the far cortex as load hip grows: nail-10 1.94 mm at 1.00 of the load, kinks 2, "
         "the first at 1.27 mm and 0.00390 of the load; plate 0.621 mm at 1.00 of the load, all but "
         "straight."
     )
@@ -82,7 +82,7 @@ def test_a_run_without_curves_has_no_chart(demo: dict[str, Any], tmp_path: Path)
 def test_exports_have_all_loads_in_one_figure(run: ReportedRun, tmp_path: Path):
     export(run.out, tmp_path, run.study, Print(("svg",)))
     text = (tmp_path / "figures" / "load-curves.svg").read_text(encoding="utf-8")
-    assert all(words in text for words in ("load axial", "load torsion", "torque, N·m", "nail-10"))
+    assert all(words in text for words in ("load hip", "load torsion", "torque, N·m", "nail-10"))
     assert "load-curves: " in (tmp_path / "captions.txt").read_text(encoding="utf-8")
     assert len(printed(found(run), HUES).axes) == 2
 

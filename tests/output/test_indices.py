@@ -76,7 +76,7 @@ def test_the_shown_location_and_load_come_first(demo: dict[str, Any], tmp_path: 
     assert "gap axial movement, far" in svg
     assert "load walking" in svg
     assert "load torsion" not in svg
-    assert "load axial" in svg, "the stiffness has no other"
+    assert "load hip" in svg, "the stiffness has no other"
 
 
 def test_a_factor_without_its_points_has_no_bar(demo: dict[str, Any], tmp_path: Path):

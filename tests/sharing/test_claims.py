@@ -17,7 +17,7 @@ TABLE = [Row(**row) for name in CONSTRUCTS for row in rows_of(name, {})]
 LOWERS: dict[str, Any] = {
     "sentence": "Adding the plate lowers shear at the far cortex by 60 ± 5 %.",
     "kind": "change_percent", "value": -60, "tolerance": 5, "unit": "%",
-    "quantity": "gap_shear_movement", "location": "far", "stage": "atrophic", "load": "axial",
+    "quantity": "gap_shear_movement", "location": "far", "stage": "atrophic", "load": "hip",
     "construct": "nail-10-plate", "compared_with": "nail-10",
 }  # fmt: skip
 ALONE = {"kind": "value", "compared_with": None, "unit": "mm", "construct": "nail-10"}

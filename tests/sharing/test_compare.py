@@ -15,10 +15,10 @@ from pipeline.storage.files import read_table, write_table
 from tests.made import address_of
 from tests.runs import VALUES, write_run
 
-SHEAR = ("nail-10", "atrophic", "axial", "gap_shear_movement", "far")
-STRESS = ("nail-10", "woven", "axial", "von_mises_5mm3", "bolt_1")
+SHEAR = ("nail-10", "atrophic", "hip", "gap_shear_movement", "far")
+STRESS = ("nail-10", "woven", "hip", "von_mises_5mm3", "bolt_1")
 ROUND_OFF = ("nail-10", "woven", "torsion", "gap_shear_movement", "far")
-RESIDUAL = ("nail-10", "woven", "axial", "fragment_residual", "distal")
+RESIDUAL = ("nail-10", "woven", "hip", "fragment_residual", "distal")
 
 
 def rows(tmp_path: Path, changed: dict[Any, float], mesh: str = "m", **how: Any) -> dict[str, Any]:
@@ -129,7 +129,7 @@ def test_a_row_of_one_run_alone_is_outside(tmp_path: Path, first: bool):
 
 def test_a_failure_of_one_run_alone_is_outside(tmp_path: Path):
     a, b = write_run(tmp_path / "a"), write_run(tmp_path / "b")
-    lost = {"construct": "nail-10", "stage": "empty", "load": "axial", "quantity": "", "location": "",
+    lost = {"construct": "nail-10", "stage": "empty", "load": "hip", "quantity": "", "location": "",
             "value": "", "status": "failed", "reason": "a mechanism"}  # fmt: skip
     spoiled(b, lambda table: [*table, lost])
     found = {str(row["quantity"]): row for row in compare(a, b)}

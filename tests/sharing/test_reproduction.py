@@ -21,7 +21,7 @@ from pipeline.storage.files import read_table
 from tests.runs import CHANGES, CONSTRUCTS, DEMO, VALUES, write_run
 from tests.sharing.test_claims import LOWERS, written
 
-SHEAR = ("nail-10", "atrophic", "axial", "gap_shear_movement", "far")
+SHEAR = ("nail-10", "atrophic", "hip", "gap_shear_movement", "far")
 NARROW = """
 [[claims]]
 sentence = "The nail alone is stiffer in torsion than 1.9 N·m/deg."
@@ -195,7 +195,7 @@ def test_the_commands_pack_compare_and_run_again(tmp_path: Path, monkeypatch: py
     code, said = command("compare", tmp_path / "same", tmp_path / "other")
     assert code == 1
     assert "outside, 1 of 4" in said
-    assert "nail-10 · atrophic · axial ·" in said
+    assert "nail-10 · atrophic · hip ·" in said
     assert command("compare", tmp_path / "same", tmp_path / "other", "--tolerance", 90)[0] == 0
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pipeline.cli.console import console, say, say_first, table_of
 from pipeline.output.beside import BESIDE_HEADINGS, beside
-from pipeline.output.tables import HEADINGS, short_table
+from pipeline.output.tables import short_table
 from pipeline.run.jobs import Outcome
 from pipeline.study.config import StudyConfig
 
@@ -16,8 +16,8 @@ def print_results(config: StudyConfig, folder: Path, variant: str = "") -> None:
     """Print the main results of a variant, what failed, and published measurements beside them."""
     stage, load = config.shown
     title = f"Stage {stage}, load {load}" + (f", variant {variant}" if variant else "")
-    table = table_of(title, HEADINGS, HEADINGS[1:], overflow="fold")
     short = short_table(folder, stage, load)
+    table = table_of(title, short.headings, short.headings[1:], overflow="fold")
     for name, cells in short.lines:
         table.add_row(name, *(cell.text for cell in cells))
     console.print(table)

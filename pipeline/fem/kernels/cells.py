@@ -64,10 +64,10 @@ def strain_within(nodes: Array, cells: Ints, slopes: Array, displacement: Array)
             det[e, p] = cofactors_at(nodes, cells[e], slopes[p], cofactor)
             at = strain[e, p]
             for a in range(1, k):
-                r, s, t = slopes[p, a, 0] / det[e, p], slopes[p, a, 1] / det[e, p], slopes[p, a, 2] / det[e, p]
-                x = cofactor[0, 0] * r + cofactor[0, 1] * s + cofactor[0, 2] * t
-                y = cofactor[1, 0] * r + cofactor[1, 1] * s + cofactor[1, 2] * t
-                z = cofactor[2, 0] * r + cofactor[2, 1] * s + cofactor[2, 2] * t
+                r, s, t = slopes[p, a, 0], slopes[p, a, 1], slopes[p, a, 2]
+                x = (cofactor[0, 0] * r + cofactor[0, 1] * s + cofactor[0, 2] * t) / det[e, p]
+                y = (cofactor[1, 0] * r + cofactor[1, 1] * s + cofactor[1, 2] * t) / det[e, p]
+                z = (cofactor[2, 0] * r + cofactor[2, 1] * s + cofactor[2, 2] * t) / det[e, p]
                 node, first = cells[e, a], cells[e, 0]
                 for c in range(loads):
                     u = displacement[node, 0, c] - displacement[first, 0, c]

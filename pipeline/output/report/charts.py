@@ -11,10 +11,10 @@ from pipeline.output.credibility import materials_of
 from pipeline.output.graphs import Cloud, Limit, Mark, Series, intervals, scatter, stacks
 from pipeline.output.report.cells import Entry, shown
 from pipeline.output.report.run import NO_GAP, ReportedRun
-from pipeline.output.tables import number_in
+from pipeline.output.tables import COLUMNS, number_in
 from pipeline.tables.rows import INTACT_STAGE
 
-STIFFNESSES = ("axial_stiffness", "torsional_stiffness", "bending_stiffness")
+STIFFNESSES = {c.quantity: c.location for c in COLUMNS if c.is_stiffness}
 KINDS = {"nail": "nail", "stem": "stem", "plate": "plate", "bolt": "bolts", "screw": "screws"}
 MOST_ROWS = 30  # constructs in one chart
 MOST_POINTS, MOST_FACTORS = 600, 12  # of a design: 2.5 MB, so that the page stays small
@@ -188,11 +188,11 @@ def _band(scheme: str, band: str) -> str:
 
 def _stiffnesses(run: ReportedRun) -> Iterator[Chart]:
     stage, _ = run.study.shown
-    for quantity in STIFFNESSES:
+    for quantity, location in STIFFNESSES.items():
         entries = {
             name: entry
             for name in run.constructs[:MOST_ROWS]
-            if (entry := run.found(quantity, "sections", stage, None, name))
+            if (entry := run.found(quantity, location, stage, None, name))
         }
         if entries:
             first = next(iter(entries.values()))

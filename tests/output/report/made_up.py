@@ -24,7 +24,7 @@ OTHERS = {
     ("gap_shear_movement", "near", "mm"): (1.1, 0.9, 0.1),
     ("interfragmentary_strain", "far", "%"): (-57.13, -28.41, -127.2),
     ("tissue_strain_octahedral", "p50", "%"): (38.51, 26.1, 69.83),
-    ("axial_stiffness", "sections", "N/mm"): (10397.6, 13178.2, 449.35),
+    ("load_point_stiffness", "load_point", "N/mm"): (10397.6, 13178.2, 449.35),
     ("von_mises_5mm3", "nail", "MPa"): (297.62, 207.9, None),
     ("von_mises_5mm3", "plate", "MPa"): (None, None, 761.44),
     ("von_mises_5mm3", "bolt_1", "MPa"): (225.1, 188.34, None),
@@ -33,10 +33,10 @@ OTHERS = {
 }
 SOURCE = {"source": "invented for this test alone", "differs": f"there was no such test {HOSTILE}"}
 STIFFNESS = {
-    "quantity": "axial_stiffness",
-    "location": "sections",
+    "quantity": "load_point_stiffness",
+    "location": "load_point",
     "stage": "atrophic",
-    "load": "axial",
+    "load": "hip",
 }
 MEASURED = [
     {"name": "alone", "of": "nail-10", "measured": 9123.4, "spread": 2000.0, "unit": "N/mm"},
@@ -73,9 +73,9 @@ def write_fields(folder: Path) -> pv.UnstructuredGrid:
     x, _, z = cells.cell_centers().points.T
     cells.clear_data()
     cells.cell_data["part"] = np.digitize(z, (10.0, 19.0)).astype(np.int32)
-    cells.cell_data["von_mises_MPa:atrophic:axial"] = np.where(z > 19, 100 + x, np.nan)
+    cells.cell_data["von_mises_MPa:atrophic:hip"] = np.where(z > 19, 100 + x, np.nan)
     strain = np.where((z > 10) & (z < 19), 20 + x, np.nan)
-    cells.cell_data["octahedral_strain_percent:atrophic:axial"] = strain
+    cells.cell_data["octahedral_strain_percent:atrophic:hip"] = strain
     cells.save(folder / "fields.vtu")
     return cells
 

@@ -51,7 +51,7 @@ def test_a_measurement_stands_beside_the_result(page: Page):
     shown = [cells[0, name] for name in ("model", "measured", "spread", "ratio", "standing")]
     assert shown == ["10398", "9123", "2000", "1.14", "inside the spread"]
     assert (cells[1, "measured"], cells[1, "standing"]) == ("more", "same direction")
-    assert "No result: nail-10 has axial_stiffness under axial at: sections; correct" in page.text
+    assert "No result: nail-10 has load_point_stiffness under hip at: load_point; correct" in page.text
     assert "Nothing passes or fails" in page.text
 
 

@@ -109,7 +109,7 @@ def test_words_for_the_blind_tell_what_is_drawn(demo: dict[str, Any], tmp_path: 
         "Gap shear movement, far: nail-10 singular; exchange-nail-12 1.09 mm; plate 0.105 mm." in text
     )
     assert "3 constructs side by side" in text
-    assert "under load axial: nail-10, exchange-nail-12, plate." in text
+    assert "under load hip: nail-10, exchange-nail-12, plate." in text
 
 
 def test_without_errors_nothing_is_said_to_differ(demo: dict[str, Any], tmp_path: Path):
@@ -172,14 +172,14 @@ def test_pictures_are_made_small_and_strangers_left_out(run: Made):
 
 
 def test_a_location_that_is_not_there_is_said(demo: dict[str, Any], tmp_path: Path):
-    study = study_of(demo, question={"quantity": "axial_stiffness", "location": "shaft"})
+    study = study_of(demo, question={"quantity": "load_point_stiffness", "location": "shaft"})
     text = Page(made((study, write_run(tmp_path / "out", study, rows_of())))).text
-    assert "No construct has this result. It is read at: sections; correct question.location." in text
+    assert "No construct has this result. It is read at: load_point; correct question.location." in text
 
 
 def test_a_study_without_a_gap_says_that_nothing_answers(bench_study: str, tmp_path: Path):
     study = parse_study(tomllib.loads(bench_study), "tubes")
-    what = ("axial_stiffness", "sections", "N/mm")
+    what = ("load_point_stiffness", "load_point", "N/mm")
     rows = [
         row_of("thin", what, 5000.0) | {"site": "", "gap_mm": "", "stage": "empty", "load": "pull"},
         row_of("thick", what, 9000.0) | {"stage": "empty", "load": "pull", "quantity": "",
@@ -245,9 +245,7 @@ def test_a_large_design_draws_some_of_its_points(
         chart for chart in charts.charts(ReportedRun(study, out)) if chart.title.endswith("over gap")
     ]
     # 10 variants in parts of at most 4 are every third, 0, 3, 6 and 9: by hand
-    assert [chart.note for chart in found] == [
-        "Stage atrophic, load axial. One of 3 variants is drawn."
-    ]
+    assert [chart.note for chart in found] == ["Stage atrophic, load hip. One of 3 variants is drawn."]
     assert "4 points from 1.00 to 10.0 mm" in found[0].words
 
 

@@ -13,7 +13,7 @@ from pipeline.study.config import parse_study
 def test_without_a_question_the_shown_stage_and_load_are_asked(demo: dict[str, Any]):
     del demo["question"]
     study = parse_study(demo, "demo")  # expectation: definition, in the brief of the study file
-    assert study.asked == ("gap_movement", "far", "atrophic", "axial")
+    assert study.asked == ("gap_movement", "far", "atrophic", "hip")
 
 
 def test_a_question_names_its_outcome(demo: dict[str, Any]):
@@ -26,7 +26,7 @@ def test_a_question_names_its_outcome(demo: dict[str, Any]):
     ("key", "wrong", "words"),
     [
         ("stage", "osseous", "allowed empty, atrophic, woven"),
-        ("load", "jump", "allowed axial, torsion"),
+        ("load", "jump", "allowed hip, torsion"),
         ("quantity", "gap_shear", "nearest allowed are gap_shear_movement"),
         ("answer", "yes", "unknown key"),
         ("text", "", "correct it"),

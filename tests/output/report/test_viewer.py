@@ -32,7 +32,7 @@ def points_of(shell: dict[str, Any]) -> np.ndarray:
 
 def test_surfaces_are_those_of_the_mesh_mirrored(run: ReportedRun):
     """Three slabs of 24 by 16 by 9 mm, x from -11 to 13: by hand."""
-    shells = read_shells(run.out, NAME, "atrophic", "axial")
+    shells = read_shells(run.out, NAME, "atrophic", "hip")
     whole = {shell["role"]: points_of(shell) for shell in shells if not shell["half"]}
     for role, low in (("cortex", 1.0), ("gap", 10.0), ("nail", 19.0)):
         assert whole[role].min(axis=0) == pytest.approx([-13, -9, low], abs=STEP_MM)
@@ -40,14 +40,14 @@ def test_surfaces_are_those_of_the_mesh_mirrored(run: ReportedRun):
 
 
 def test_a_half_is_the_back_and_only_of_what_is_cut(run: ReportedRun):
-    shells = read_shells(run.out, NAME, "atrophic", "axial")
+    shells = read_shells(run.out, NAME, "atrophic", "hip")
     halves = [shell for shell in shells if shell["half"]]
     assert {shell["role"] for shell in halves} == {"cortex", "gap"}  # definition
     assert all(points_of(shell)[:, 1].max() <= STEP_MM for shell in halves)
 
 
 def test_fields_keep_their_values_and_cells_their_points(run: ReportedRun):
-    for shell in read_shells(run.out, NAME, "atrophic", "axial"):
+    for shell in read_shells(run.out, NAME, "atrophic", "hip"):
         points = points_of(shell)
         cells = np.frombuffer(b64decode(shell["cells"]), "<u4")
         assert cells.max() < len(points)
@@ -59,7 +59,7 @@ def test_fields_keep_their_values_and_cells_their_points(run: ReportedRun):
 
 
 def test_colours_have_one_range_for_all(run: ReportedRun):
-    ranges = read_ranges(run.out, [NAME], "atrophic", "axial")
+    ranges = read_ranges(run.out, [NAME], "atrophic", "hip")
     assert 108 < ranges["stress"]["top"] <= 113  # 99th percentile of 100 + x, x up to 13: by hand
     assert [at for at, _ in ranges["strain"]["colours"]][::10] == [0.0, 1.0]
 
