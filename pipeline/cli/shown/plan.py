@@ -10,6 +10,15 @@ from pipeline.loading.statics import actions, section_load
 from pipeline.run.planning import Plan, Planned
 from pipeline.study.config import StudyConfig
 
+WORDS = {
+    "nail_clearance_at_gap_mm": "nail clearance, between the surfaces of nail and canal",
+    "canal_fit_mm": "canal fit, the length over which the canal is no wider than its reaming",
+    "bolt_to_gap_mm": "bolt to gap, from a bone end to the bolt next to it",
+    "bow_mismatch_mm": "bow mismatch, by which the nail's arc is flatter than the bone's",
+    "plate_working_length_mm": "working length, between the screws on either side of the gap",
+    "screw_density": "screw density, screws over holes",
+}
+"""What a fact of a construct is, for who has not met the word."""
 THROUGH = ("N", "V N", "M N·m", "T N·m")
 
 
@@ -23,6 +32,10 @@ def print_plan(config: StudyConfig, planned: Plan) -> None:
         where = (defect.site, f"{defect.gap_mm:g}") if case.has_site else ("", "")
         table.add_row(case.name, case.construct.interfaces, *where, _known(item))
     console.print(table)
+    facts = {name for item in planned.first for name in item.facts}
+    said = [words for name, words in WORDS.items() if name in facts]
+    if said:
+        say(f"{'; '.join(said)}.")
     for item in planned.first:
         if item.loose:
             say(f"{item.case.name}: {item.loose}")
@@ -89,7 +102,8 @@ def _print_forecast(config: StudyConfig, planned: Plan) -> None:
     cost = planned.forecast
     say(
         f"{len(planned.distinct)} cases on {len(planned.meshes)} meshes at level {config.mesh.level}, "
-        f"{planned.solutions} solutions, {len(config.loads)} loads by superposition{_stops(planned)}.\n"
+        f"{planned.solutions} solutions{_stops(planned)}. {len(config.loads)} loads by superposition: "
+        "each is a sum of unit loads, which are solved once.\n"
         f"About {duration(cost.hours)} for one worker, {cost.memory_gb:.1f} GB of memory each; all "
         f"fields take {cost.fields_gb:.2g} GB (--keep-fields). Rough: machines differ by factors."
     )
