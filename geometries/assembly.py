@@ -28,14 +28,20 @@ from geometries.plate import (
     screws,
 )
 from geometries.plating import Plate
-from geometries.profiles import canal_profile, eccentric_hole, outer_profile, reamed_profile, walls
+from geometries.profiles import (
+    SECTION_INSET,
+    canal_profile,
+    eccentric_hole,
+    outer_profile,
+    reamed_profile,
+    walls,
+)
 from geometries.readout import Beam, GapFrame, Pin
 from geometries.rods import SAME_MM, rods
 from geometries.solids import Contact, Geometry, Part, Patch, Piece, Prism, Role, Tool, cylinder
 from geometries.stem import bed_part, stem_beam, stem_part
 from geometries.touch import stops
 
-SECTION_INSET_MM = 15.0
 THIN_FILLING = 0.5
 BONE: tuple[Role, ...] = ("cortex", "cancellous")
 
@@ -74,7 +80,7 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
 
     ends, levels = bone_ends(femur, defect), gap_levels(femur, defect)
     centre, length = gap_centre(femur, defect), femur.length_mm
-    sections = (SECTION_INSET_MM, length - SECTION_INSET_MM)
+    sections = (SECTION_INSET * length, (1 - SECTION_INSET) * length)
 
     try:
         built = _in_canal(rod, femur, levels)

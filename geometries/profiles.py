@@ -12,11 +12,23 @@ from geometries.parameters import Nail, Stem
 from geometries.rods import BORE_BELOW_NAIL_MM, PLUG_MM, axis_at
 from geometries.solids import Loft, Tool
 
-# Shares of the femur's length, from memory: the tubular shaft and the tops of the cancellous cores.
-SHAFT = (0.40, 0.72)
+# Shares of the femur's length at which radii change their slope, and tops of the cancellous cores, the
+# latter from memory. Straight stretches between them stay well within the scatter of six adult femurs,
+# open data of morphomap 1.5 (Profico et al. 2023, DOI 10.32614/CRAN.package.morphomap). A round tube
+# with the six's mean canal and mean second moment (Ix + Iy) / 2, and so their J, has these outer and
+# canal diameters, mm, ± of single bones:
+#   20 %: 33.0 ± 2.6, 23.5 ± 4.0    35 %: 28.2 ± 2.4, 15.6 ± 3.2    50 %: 27.0 ± 2.3, 11.0 ± 2.2
+#   60 %: 26.9 ± 2.3, 10.2 ± 1.6    65 %: 27.1 ± 2.3, 10.9 ± 1.8    80 %: 28.9 ± 2.3, 15.4 ± 3.8
 DISTAL_CORE, PROXIMAL_CORE = 0.20, 0.85
 DISTAL_LEVEL = 0.25
-END_CORTEX_MM = 2.0
+SHAFT = (0.40, 0.65)
+ISTHMUS = (0.55, 0.65)
+FLARE = 0.80
+FLARE_OUT = 1.07  # outer diameter at the flare, of that of the shaft
+WIDER = (0.11, 0.18)  # by what share of the shaft's diameter the canal is wider at 40 and 80 %
+# Of the model, not of a femur: 2 mm of cortex at the ends and sections 15 mm inside, of 430 mm.
+END_CORTEX = 2.0 / 430.0
+SECTION_INSET = 15.0 / 430.0
 HOLE_STEP_MM = 40.0
 
 
@@ -38,26 +50,45 @@ class Profile:
 
 
 def outer_profile(femur: Femur) -> Profile:
-    """Periosteal radius along the shaft."""
-    length, shaft = femur.length_mm, femur.shaft_diameter_mm / 2
-    slope = (femur.distal_diameter_mm / 2 - shaft) / ((SHAFT[0] - DISTAL_LEVEL) * length)
-    return Profile(
-        (0.0, SHAFT[0] * length, SHAFT[1] * length, length),
-        (shaft + slope * SHAFT[0] * length, shaft, shaft, femur.proximal_diameter_mm / 2),
+    """Periosteal radius along the shaft; below it the flare goes on straight to the knee end."""
+    shaft = femur.shaft_diameter_mm / 2
+    slope = (femur.distal_diameter_mm / 2 - shaft) / (SHAFT[0] - DISTAL_LEVEL)
+    return _along(
+        femur,
+        {
+            0.0: shaft + slope * SHAFT[0],
+            SHAFT[0]: shaft,
+            SHAFT[1]: shaft,
+            FLARE: FLARE_OUT * shaft,
+            1.0: femur.proximal_diameter_mm / 2,
+        },
     )
 
 
 def canal_profile(femur: Femur) -> Profile:
     """Endosteal radius along the shaft before reaming."""
     length, outer = femur.length_mm, outer_profile(femur)
-    isthmus = femur.canal_diameter_mm / 2
+    shell, isthmus = END_CORTEX * length, femur.canal_diameter_mm / 2
+    low, high = (isthmus + share * femur.shaft_diameter_mm / 2 for share in WIDER)
     at_level = femur.distal_diameter_mm / 2 - femur.distal_cortex_mm
-    core = isthmus + (at_level - isthmus) * (SHAFT[0] - DISTAL_CORE) / (SHAFT[0] - DISTAL_LEVEL)
-    core = min(core, outer.at(DISTAL_CORE * length) - END_CORTEX_MM)
-    return Profile(
-        (0.0, DISTAL_CORE * length, SHAFT[0] * length, SHAFT[1] * length, length),
-        (outer.at(0.0) - END_CORTEX_MM, core, isthmus, isthmus, outer.at(length) - END_CORTEX_MM),
+    core = low + (at_level - low) * (SHAFT[0] - DISTAL_CORE) / (SHAFT[0] - DISTAL_LEVEL)
+    return _along(
+        femur,
+        {
+            0.0: outer.at(0.0) - shell,
+            DISTAL_CORE: max(min(core, outer.at(DISTAL_CORE * length) - shell), isthmus),
+            SHAFT[0]: low,
+            ISTHMUS[0]: isthmus,
+            ISTHMUS[1]: isthmus,
+            FLARE: high,
+            1.0: outer.at(length) - shell,
+        },
     )
+
+
+def _along(femur: Femur, radii: dict[float, float]) -> Profile:
+    """A profile from radii, mm, at shares of the femur's length."""
+    return Profile(tuple(share * femur.length_mm for share in radii), tuple(radii.values()))
 
 
 def reamed_profile(femur: Femur, rod: Nail | Stem | None) -> Profile:

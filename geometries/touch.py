@@ -20,7 +20,7 @@ from geometries.nail import bolt_levels
 from geometries.parameters import Nail, Stem
 from geometries.plate import plate_span
 from geometries.plating import Plate
-from geometries.profiles import Profile, outer_profile
+from geometries.profiles import Profile, canal_profile, outer_profile
 from geometries.rods import axis_at
 from geometries.stops import SAME_MM, Line, Round, Spot, Stop
 
@@ -130,7 +130,7 @@ def _between_ends(femur: Femur, ends: tuple[Face, Face]) -> Iterator[Stop]:
     down: Vector = (-normal[0], -normal[1], -normal[2])
     outer = outer_profile(femur)
     is_unlike = lower.waves != upper.waves
-    inner = femur.canal_diameter_mm / 2
+    inner = canal_profile(femur).at(middle.height)
     for turn in np.arange(TURNS) * 360 / TURNS:
         x, y, _ = radial(float(turn))
         rim = outer.at(middle.height)

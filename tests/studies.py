@@ -117,7 +117,7 @@ def _tubes(draw: Draw) -> Values:
 SPECIAL: dict[type[Parameters], dict[str, Callable[[Any], bool]]] = {
     Femur: {
         "bowed": lambda femur: femur.bow is not None,
-        "weak bone": lambda femur: femur.quality == "osteoporotic",
+        "weak bone": lambda femur: femur.preset == "osteoporotic",
         "cortex other across": lambda femur: femur.cortex == "transverse",
     },
     Defect: {

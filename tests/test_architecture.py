@@ -44,7 +44,7 @@ FLOORS = {  # inside geometries: a module may import those of a lower number, no
     "touch": 7,
     **dict.fromkeys(("lint", "loadpath", "canal"), 6),
     **dict.fromkeys(("nail", "plate", "defect", "stem", "clearance"), 5),
-    "femur": 4,
+    **dict.fromkeys(("femur", "rigidity"), 4),
     **dict.fromkeys(("profiles", "constructs"), 3),
     **dict.fromkeys(("bone", "plating", "rods"), 2),
     **dict.fromkeys(("parameters", "waves", "slices"), 1),

@@ -24,6 +24,7 @@ from pipeline.tables.brackets import BRACKET_COLUMNS
 from pipeline.tables.comparisons import COMPARISON_COLUMNS
 from pipeline.tables.measured import PUBLISHED_COLUMNS
 from pipeline.tables.rows import COLUMNS as RESULT_COLUMNS
+from pipeline.tables.shaft import SHAFT_COLUMNS
 from pipeline.verification.suite import COLUMNS as VERIFICATION_COLUMNS
 
 ROOT = Path(__file__).parents[1]
@@ -41,6 +42,7 @@ TABLES = {  # headings of pipeline/README.md, and the columns that stand below t
     "`brackets.csv`": BRACKET_COLUMNS,
     "`curves.csv`": (*CURVE_OF, *CURVE_COLUMNS),
     "`published.csv`": PUBLISHED_COLUMNS,
+    "`shaft.csv`": SHAFT_COLUMNS,
     "`design.csv` and `sensitivity.csv`": SENSITIVITY_COLUMNS,
     "`cases.csv` and `dictionary.csv`": INDEX_COLUMNS,
     "`verification.csv`": VERIFICATION_COLUMNS,

@@ -22,7 +22,7 @@ CONSTANT = {"schema_version", "title", "name"}
 
 @pytest.fixture(scope="module")
 def drawn() -> list[StudyConfig]:
-    chance = seeded(5)
+    chance = seeded(6)
     return [parse_study(study(chance), "drawn") for _ in range(DRAWS)]
 
 

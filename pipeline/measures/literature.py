@@ -76,11 +76,57 @@ class Band:
         return f"{value:.3g} {unit}, outside {self.low:g} to {self.high:g}: {self.source}"
 
 
+@dataclass(frozen=True)
+class Shafts:
+    """Lowest and highest rigidity of published shafts at one level.
+
+    Parameters
+    ----------
+    sagittal, frontal, torsion : (float, float)
+        E I in either plane and G J, N·m².
+    axial : (float, float)
+        E A, MN.
+    """
+
+    sagittal: tuple[float, float]
+    frontal: tuple[float, float]
+    torsion: tuple[float, float]
+    axial: tuple[float, float]
+
+
+SIX_FEMORA_SOURCE = (
+    "six adult femurs cut by level, open data of morphomap 1.5 (Profico et al. 2023), computed with "
+    "E 17, G 3.3 GPa and J = Ix + Iy"
+)
+SIX_FEMORA = {
+    20: Shafts((366, 898), (540, 1246), (176, 416), (5.3, 9.6)),
+    35: Shafts((303, 771), (311, 694), (119, 284), (6.2, 8.6)),
+    50: Shafts((262, 873), (247, 537), (110, 274), (6.5, 9.5)),
+    65: Shafts((248, 896), (261, 575), (114, 285), (6.7, 10.3)),
+    80: Shafts((366, 764), (337, 798), (136, 303), (6.7, 9.5)),
+}
+"""By height above the knee, percent of the length; biomechanical length in five of the six."""
+
 CONSTRUCT_BANDS = (
     Band(
-        "bending_stiffness", 108.0, 489.0,
-        "proximal femurs 138 ± 29 (BioMed Eng Online 12:70, read in its abstract), an even tube of "
-        "28/13 mm and 17 GPa 489 (computed), and a mean over flared ends of full modulus lies higher",
+        "bending_stiffness", 289.0, 838.0,
+        f"{SIX_FEMORA_SOURCE}, mean compliance over 20 to 80 % of the length, lowest to highest, "
+        "both planes",
+    ),
+    Band(
+        "torsional_stiffness", 5.5, 12.9,
+        f"{SIX_FEMORA_SOURCE}, mean compliance over 20 to 80 % of the length, taken over 0.40 m. An "
+        "intact femur measured 6.9 (Schandelmaier et al. 1997, 2000, Injury 31:437)",
+    ),
+    *(
+        Band(
+            "torsional_stiffness", 0.2, 2.2,
+            "femurs with a locked nail over an empty gap of 20 mm, 0.2 slotted, 0.6 to 1.8 unslotted "
+            "(Schandelmaier et al. 1997, 2000, Injury 31:437), or cut below the isthmus, 1.3 ± 0.8, "
+            "2.2 from 10 to 20 degrees (PMID 11001415)",
+            frozenset({"nail", "bolt"}), frozenset({metal}), "empty",
+        )
+        for metal in ("titanium", "steel")
     ),
     Band(
         "axial_stiffness", 500.0, 4000.0,

@@ -16,7 +16,7 @@ from pipeline.measures.dictionary import QUANTITIES, Measure
 from pipeline.measures.literature import CONSTRUCT_BANDS, MODULI, PLATE_ADDED, Band, Traits
 from pipeline.measures.stiffness import by_energy
 
-BEAM_PERCENT = 5.0  # flares and soft cores take 0.3 (torsion) to 4.3 % (axial) of a default femur
+BEAM_PERCENT = 5.0  # flares and soft cores take 0.1 (torsion) to 4.5 % (axial) of a default femur
 BOUND_PERCENT = 2.0  # what unlike Poisson's ratios and sampled sections leave to a bound
 BY_ENERGY = "_by_energy"
 BONE = ("cortex", "cancellous", "gap", "inner", "cuff")

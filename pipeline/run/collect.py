@@ -25,6 +25,7 @@ from pipeline.tables.comparisons import COMPARISON_COLUMNS, comparison_rows, rel
 from pipeline.tables.groups import grouped
 from pipeline.tables.measured import PUBLISHED_COLUMNS, published_rows
 from pipeline.tables.rows import FAILED, REQUIRED, Row, read_results, write_results
+from pipeline.tables.shaft import SHAFT_COLUMNS, shaft_rows
 
 CURVE_OF = ("variant", "construct", "interfaces")
 """What stands before a case's own columns in ``curves.csv``."""
@@ -72,7 +73,7 @@ def write_tables(planned: Plan, outcomes: Sequence[Outcome], rows: Sequence[Row]
 
     They are ``cases.csv``, ``results.csv`` and the same as Parquet, ``comparisons.csv``,
     ``dictionary.csv`` and, where there is anything for them, ``curves.csv``, ``design.csv``,
-    ``sensitivity.csv``, ``brackets.csv`` and ``published.csv``.
+    ``sensitivity.csv``, ``shaft.csv``, ``brackets.csv`` and ``published.csv``.
 
     The rows are all results, related to each other.
     """
@@ -97,16 +98,20 @@ def write_cases(outcomes: Iterable[Outcome], rows: Iterable[Row], out: Path) -> 
 
 
 def write_beside(planned: Plan, rows: Iterable[Row], out: Path) -> None:
-    """Write the tables that set results beside each other's bounds, and beside measurements."""
+    """Write the tables that set results beside bounds, and results and bone beside measurements."""
     found = grouped(rows, attrgetter("variant"))
+    shafts: list[Cells] = []
     brackets: list[Cells] = []
     measured: list[Cells] = []
     for variant in planned.variants:
         if variant.study is not None:
             own = found.get(variant.name, [])
             point: Cells = {"variant": variant.name}
+            if any(one.has_femur for one in variant.study.constructs):
+                shafts += [point | cells for cells in shaft_rows(variant.study.femur)]
             brackets += [point | cells for cells in bracket_rows(variant.study.constructs, own)]
             measured += [point | cells for cells in published_rows(planned.study.published, own)]
+    _write_if_any(out / "shaft.csv", shafts, ("variant", *SHAFT_COLUMNS))
     _write_if_any(out / "brackets.csv", brackets, ("variant", *BRACKET_COLUMNS))
     _write_if_any(out / "published.csv", measured, ("variant", *PUBLISHED_COLUMNS))
 

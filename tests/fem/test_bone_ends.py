@@ -22,9 +22,10 @@ from pipeline.run.equilibrium import part_elasticity
 from tests.models import SHORT_PLATE, Solved, case_of, geometry_of, solved
 
 TILT = 37.0
-OBLIQUE = {"gap_mm": 3.7, "oblique_deg": TILT, "oblique_azimuth_deg": 25.0}
+EVEN = {"site_percent": 40.0}  # where surface and canal are even
+OBLIQUE = {**EVEN, "gap_mm": 3.7, "oblique_deg": TILT, "oblique_azimuth_deg": 25.0}
 ROUGH = {
-    "gap_mm": 3.7, "rough_mm": 0.8, "rough_wavelength_mm": 10.3, "rough_faces": "unlike",
+    **EVEN, "gap_mm": 3.7, "rough_mm": 0.8, "rough_wavelength_mm": 10.3, "rough_faces": "unlike",
     "rough_seed": 8,
 }  # fmt: skip
 CANAL, SURFACE = 5.25, 13.5  # radii of the default shaft, mm

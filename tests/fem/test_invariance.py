@@ -46,6 +46,13 @@ def test_more_load_moves_further_in_proportion(small: Mesh, forces: Array, refer
     assert worst(found, 3.7 * reference.displacement) < SOLVER
 
 
+def test_loads_together_move_as_their_sum(small: Mesh, reference: Solution):
+    # Superposition; definition. One load in two unlike parts, each solved by itself.
+    share = OFF_AXIS * [0.3, -1.7, 2.1, 0.0, 0.9, 1.4]
+    parts = [solve_held(small, off_axis_forces(small, one, TOP)) for one in (share, OFF_AXIS - share)]
+    assert worst(sum(part.displacement for part in parts), reference.displacement) < SOLVER
+
+
 def test_stiffer_materials_move_less_in_proportion(small: Mesh, forces: Array, reference: Solution):
     # Linearity in the modulus; definition. Pa for MPa, or any other slip of units, would show.
     stiffer = solve_held(small, forces, factor=7.3).displacement

@@ -67,7 +67,7 @@ def test_tissue_in_the_canal_ends_at_the_nail():
     geometry = assemble(NailConstruct(name="n", kind="nail"), FEMUR, FULL)
     names = [part.name for part in geometry.parts]
     height = sum(gap_levels(FEMUR, FULL)) / 2
-    places = np.array([[4.0, 0, height], [7.0, 0, height], [17.0, 0, height], [19.0, 0, height]])
+    places = np.array([[4.0, 0, height], [7.0, 0, height], [12.0, 0, height], [17.0, 0, height]])
     assert [names[k] for k in geometry.painted(places)] == ["nail", "inner", "gap", "cuff"]
 
 

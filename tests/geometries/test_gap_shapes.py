@@ -144,7 +144,7 @@ def test_bridge_covers_its_share_of_the_cortex_about_its_side(percent: float):
     defect = Defect(gap_mm=5.0, bridge_percent=percent, bridge_azimuth_deg=133.0, oblique_deg=15.0)
     geometry = plated(defect)
     lower, upper = bone_ends(FEMUR, defect)
-    x, y = ring(5.3, 13.4, 8000)
+    x, y = ring(5.9, 13.4, 8000)
     for share in (0.02, 0.5, 0.98):
         points = np.stack([x, y, lower.towards(upper, share).at(x, y)], axis=1)
         bridged = np.array(owners(geometry, points)) == "bridge"
@@ -152,7 +152,7 @@ def test_bridge_covers_its_share_of_the_cortex_about_its_side(percent: float):
         off = np.degrees(np.arctan2(y, -x)) - 133.0
         assert (np.abs((off + 180) % 360 - 180)[bridged] <= 1.8 * percent + 1e-9).all()
     (bridge,) = (part for part in geometry.parts if part.name == "bridge")
-    assert (bridge.role, bridge.material) == ("cortex", "cortical")
+    assert (bridge.role, bridge.material) == ("cortex", FEMUR.cortical)
 
 
 def test_filling_of_the_canal_stops_at_an_eccentric_nail():

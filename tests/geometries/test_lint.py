@@ -76,19 +76,19 @@ def _both(nail: dict[str, Any] | None = None, **plate: Any) -> dict[str, Any]:
 # A few need values beyond the limits of the parameters; those are checked all the same.
 FINDINGS: dict[str, tuple[dict[str, Any], list[str], dict[str, Any]]] = {
     "nail wider than the bone": (
-        {"femur": FEMUR.model_copy(update={"shaft_diameter_mm": 13.8}), **_nail(diameter_mm=10)},
+        {"femur": FEMUR.model_copy(update={"shaft_diameter_mm": 16.8}), **_nail(diameter_mm=13)},
         ["cortex", "1.4 mm is left", "1.5 mm or more", "thinner nail", "reaming_mm"],
-        {"femur": FEMUR.model_copy(update={"shaft_diameter_mm": 14.2}), **_nail(diameter_mm=10)},
+        {"femur": FEMUR.model_copy(update={"shaft_diameter_mm": 17.2}), **_nail(diameter_mm=13)},
     ),
     "exchange nail that grazes the surface": (
         _exchange(distal_offset_mm=(-6.6, 0.0), proximal_offset_mm=(-6.6, 0.0)),
         ["cortex", "1.4 mm is left", "1.5 mm or more", "thinner nail", "smaller offsets"],
         _exchange(distal_offset_mm=(-6.4, 0.0), proximal_offset_mm=(-6.4, 0.0)),
     ),
-    "cortex too thin without a nail": (
-        {"femur": FEMUR.model_copy(update={"shaft_diameter_mm": 13.3})},
+    "cortex too thin without a nail": (  # 0.89 of the shaft less 10.5 mm, halved, at 40 and 80 %
+        {"femur": FEMUR.model_copy(update={"shaft_diameter_mm": 14.9})},
         ["cortex", "1.4 mm is left", "1.5 mm or more", "thicken the femur"],
-        {"femur": FEMUR.model_copy(update={"shaft_diameter_mm": 13.7})},
+        {"femur": FEMUR.model_copy(update={"shaft_diameter_mm": 15.2})},
     ),
     "gap beyond the knee": (
         {"defect": DEFECT.model_copy(update={"site_percent": 95.1})},
@@ -196,9 +196,9 @@ FINDINGS: dict[str, tuple[dict[str, Any], list[str], dict[str, Any]]] = {
         {"nail": Stem(length_mm=195.4)},
     ),
     "stem wider than the bone": (
-        {"femur": Femur(shaft_diameter_mm=24.0), **_stem(mantle_mm=2.5)},
+        {"femur": Femur(shaft_diameter_mm=24.0), **_stem(mantle_mm=2.8)},
         ["cortex", "1.4 mm is left", "1.5 mm or more", "thinner stem", "mantle_mm"],
-        {"femur": Femur(shaft_diameter_mm=24.0), **_stem(mantle_mm=2.3)},
+        {"femur": Femur(shaft_diameter_mm=24.0), **_stem(mantle_mm=2.6)},
     ),
     "unlike rough ends that meet": (
         {"defect": Defect(gap_mm=1.3, rough_mm=0.9, rough_faces="unlike")},
@@ -231,7 +231,10 @@ FINDINGS: dict[str, tuple[dict[str, Any], list[str], dict[str, Any]]] = {
         {"femur": Femur(length_mm=380.0), "defect": Defect(**CUFFED, cuff_length_mm=51.4)},
     ),
     "oblique gap beyond the knee": (
-        {"defect": Defect(site_percent=80.0, gap_mm=60.0, oblique_deg=60.0)},
+        {
+            "femur": Femur(distal_diameter_mm=36.0),
+            "defect": Defect(site_percent=80.0, gap_mm=60.0, oblique_deg=60.0),
+        },
         ["gap", "outside the bone", "20 to 410 mm", "site_percent", "gap_mm"],
         {"defect": Defect(site_percent=80.0, gap_mm=20.0, oblique_deg=30.0)},
     ),
@@ -269,12 +272,12 @@ def test_default_constructs_pass():
 
 def test_screw_that_misses_the_cortex():
     """Stopped short of a nail that fills the canal of a thin bone."""
-    thin = FEMUR.model_copy(update={"shaft_diameter_mm": 16.8})
-    (line, *_) = _lint(thin, **_both({"diameter_mm": 10}))
+    thin = FEMUR.model_copy(update={"shaft_diameter_mm": 17.8})
+    (line, *_) = _lint(thin, **_both({"diameter_mm": 11}))
     assert all(word in line for word in ("misses the cortex", "holds 1.4 mm", "1.5 mm or more"))
     assert REMEDY.search(line)
-    thick = FEMUR.model_copy(update={"shaft_diameter_mm": 17.2})
-    assert _lint(thick, **_both({"diameter_mm": 10})) == []
+    thick = FEMUR.model_copy(update={"shaft_diameter_mm": 18.2})
+    assert _lint(thick, **_both({"diameter_mm": 11})) == []
 
 
 def test_screws_above_the_nail_do_not_hit_it():

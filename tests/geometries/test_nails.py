@@ -138,15 +138,14 @@ def test_nail_may_end_short_of_the_gap(low: float, length: float, expected: str)
 # --- Fit and play ------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("diameter_mm", [10.3, 11.0, 12.6])
+@pytest.mark.parametrize("diameter_mm", [10.3, 11.0, 12.4])
 def test_nail_fits_where_the_canal_is_no_wider_than_the_bore(diameter_mm: float):
-    # By hand: the default canal is 5.25 mm wide from 172 to 309.6 mm and grows on straight lines to
-    # its core at 86 mm and to the top.
+    # By hand: the default canal is 5.25 mm wide from 236.5 to 279.5 mm and grows on straight lines by
+    # 0.11 and 0.18 of the shaft's radius, to 172 mm down and 344 mm up.
     nail = Nail(diameter_mm=diameter_mm)
     bore = (diameter_mm + 1.0) / 2
-    core = 5.25 + (18.0 - 4.5 - 5.25) * (0.40 - 0.20) / (0.40 - 0.25)
-    low = 172.0 - (bore - 5.25) / (core - 5.25) * 86.0
-    high = 309.6 + (bore - 5.25) / (21.0 - 2.0 - 5.25) * (430.0 - 309.6)
+    low = 236.5 - (bore - 5.25) / (0.11 * 13.5) * 64.5
+    high = 279.5 + (bore - 5.25) / (0.18 * 13.5) * 64.5
     assert fit_span(nail, FEMUR) == pytest.approx((low, high), abs=0.01)
     assert nailed(nail).facts["canal_fit_mm"] == pytest.approx(high - low, abs=0.02)
 
@@ -157,9 +156,8 @@ def test_nail_that_is_too_thin_fits_nowhere_unless_it_lies_against_the_wall():
     assert fit_span(thin, FEMUR) is None
     beside = Nail(diameter_mm=9.0, distal_offset_mm=(0.0, 0.31), proximal_offset_mm=(0.0, 0.31))
     found = fit_span(beside, FEMUR)
-    core = 5.25 + (18.0 - 4.5 - 5.25) * (0.40 - 0.20) / (0.40 - 0.25)
     assert found == pytest.approx(
-        (172.0 - 0.06 / (core - 5.25) * 86.0, 309.6 + 0.06 / 13.75 * 120.4), abs=0.1
+        (236.5 - 0.06 / 1.485 * 64.5, 279.5 + 0.06 / 2.43 * 64.5), abs=0.1
     )  # the ends lie close to the bend of the canal, within one step of the search
 
 

@@ -20,7 +20,10 @@ from pipeline.output.sides import SideView, view_of
 from pipeline.storage.caution import CAUTION_SHORT
 from pipeline.study.config import parse_study
 
-UNLIKE = {"gap_mm": 5.0, "rough_mm": 1.5, "rough_faces": "unlike", "fill": "canal", "cuff_mm": 3.0}
+EVEN = {"site_percent": 40.0}  # where surface and canal are even
+UNLIKE = {
+    **EVEN, "gap_mm": 5.0, "rough_mm": 1.5, "rough_faces": "unlike", "fill": "canal", "cuff_mm": 3.0,
+}  # fmt: skip
 ASIDE = {"distal_offset_mm": [4.0, 3.0], "canal": "filler"}
 SHORT = {"length_mm": 160.0, "distal_end_mm": 25.0, "bolts": {"azimuth_deg": 90.0}}
 STEM_PLATE = {"hole_count": 14, "shift_mm": 36.0, "screws": {"holes": [2, 4, 6]}}
@@ -31,11 +34,11 @@ CONSTRUCTS: dict[str, dict[str, Any]] = {
     "slanted": {"kind": "plate", "plate": {"azimuth_deg": 45.0, "on_bone": "bonded"}},
     "behind": {"kind": "plate", "plate": {"azimuth_deg": -90.0, "on_bone": "bonded"}},
     "both": {"kind": "nail_plate"},
-    "oblique": {"kind": "nail", "defect": {"oblique_deg": 30.0}},
+    "oblique": {"kind": "nail", "defect": {**EVEN, "oblique_deg": 30.0}},
     "wedge": {"kind": "nail", "defect": {"wedge_mm": 6.0}},
-    "rough": {"kind": "nail", "defect": {"rough_mm": 1.0}},
+    "rough": {"kind": "nail", "defect": {**EVEN, "rough_mm": 1.0}},
     "unlike": {"kind": "nail_plate", "defect": UNLIKE},
-    "bridge": {"kind": "nail", "defect": {"bridge_percent": 25.0}},
+    "bridge": {"kind": "nail", "defect": {**EVEN, "bridge_percent": 25.0}},
     "steep": {
         "kind": "nail",
         "defect": {"gap_mm": 20.0, "oblique_deg": 60.0, "oblique_azimuth_deg": 135.0, "cuff_mm": 5.0},
@@ -67,7 +70,7 @@ CONSTRUCTS: dict[str, dict[str, Any]] = {
 }  # fmt: skip
 FORCE = ("hip_contact", np.array([42.0, 0.0, 407.0]), np.array([-105.0, 0.0, -995.0]))
 RADIUS, CANAL = 13.5, 5.5  # of the shaft and of its canal reamed for a 10 mm nail, mm
-MIDDLE = 215.0
+MIDDLE = 258.0
 
 
 @cache

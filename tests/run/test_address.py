@@ -25,7 +25,7 @@ def test_every_input_of_the_results_is_in_the_address(case: Case, monkeypatch: p
     nail = case.construct.nail.model_copy(update={"reaming_mm": 1.5})
     changed: list[Case] = [
         replace(case, femur=Femur(length_mm=431.0)),
-        replace(case, femur=Femur(quality="osteoporotic")),
+        replace(case, femur=Femur(preset="osteoporotic")),
         replace(case, defect=Defect(gap_mm=3.5)),
         replace(case, construct=case.construct.model_copy(update={"nail": nail})),
         replace(case, level="fine"),

@@ -15,8 +15,8 @@ from pipeline.loading.loads import Load
 WRITTEN: dict[type[Parameters], dict[str, Any]] = {
     Femur: {
         "length_mm": 430.0, "shaft_diameter_mm": 27.0, "canal_diameter_mm": 10.5,
-        "distal_diameter_mm": 36.0, "distal_cortex_mm": 4.5, "proximal_diameter_mm": 42.0,
-        "head_offset_mm": 42.0, "head_below_top_mm": 23.0, "cortex": "isotropic", "quality": "normal",
+        "distal_diameter_mm": 31.5, "distal_cortex_mm": 5.3, "proximal_diameter_mm": 42.0,
+        "head_offset_mm": 42.0, "head_below_top_mm": 23.0, "cortex": "transverse", "preset": "average",
         "bow_radius_mm": None,
     },
     Defect: {"rough_wavelength_mm": 8.0, "cuff_mm": 0.0, "fill": "cortex", "bridge_percent": 0.0,

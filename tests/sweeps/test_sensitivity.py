@@ -164,9 +164,9 @@ def test_a_result_that_does_not_vary(demo: dict[str, Any], tmp_path: Path):
 
 
 def test_a_tornado_in_percent_of_the_study_as_written(demo: dict[str, Any], tmp_path: Path):
-    """Definition; the demo's own values are 430, 27 and 36 mm."""
+    """Definition; the demo's own values are 430, 27 and 31.5 mm."""
     listed = {"key": KEYS[1], "values": [29.0, 27.0, 25.0, 28.0]}
-    one_sided = {"key": KEYS[2], "values": [36.0, 34.0]}
+    one_sided = {"key": KEYS[2], "values": [31.5, 30.0]}
     three = [*factors(1), listed, one_sided]
     study = study_of(demo, kind="one_at_a_time", factors=three)
 
@@ -179,8 +179,8 @@ def test_a_tornado_in_percent_of_the_study_as_written(demo: dict[str, Any], tmp_
         (KEYS[0], "low"): (-15.0, "400"), (KEYS[0], "high"): (5.0, "440"),
         (KEYS[0], "swing"): (20.0, ""), (KEYS[1], "swing"): (80.0, ""),
         (KEYS[1], "low"): (-36.0, "25"), (KEYS[1], "high"): (44.0, "29"),
-        (KEYS[2], "low"): (100 * (34**2 / 36**2 - 1), "34"), (KEYS[2], "high"): (0.0, "36"),
-        (KEYS[2], "swing"): (100 * (1 - 34**2 / 36**2), ""),
+        (KEYS[2], "low"): (100 * (30**2 / 31.5**2 - 1), "30"), (KEYS[2], "high"): (0.0, "31.5"),
+        (KEYS[2], "swing"): (100 * (1 - 30**2 / 31.5**2), ""),
     }  # fmt: skip
     assert set(found) == set(expected)
     for key, (value, at) in expected.items():
@@ -189,13 +189,13 @@ def test_a_tornado_in_percent_of_the_study_as_written(demo: dict[str, Any], tmp_
 
 
 def test_a_tornado_of_words(demo: dict[str, Any], tmp_path: Path):
-    words = {"key": "femur.quality", "label": "bone", "values": ["normal", "osteoporotic"]}
+    words = {"key": "femur.preset", "label": "bone", "values": ["average", "osteoporotic"]}
     study = study_of(demo, kind="one_at_a_time", factors=[words])
     rows = fabricate(
-        study, tmp_path, lambda values: 4.0 if values["femur.quality"] == "normal" else 3.0
+        study, tmp_path, lambda values: 4.0 if values["femur.preset"] == "average" else 3.0
     )
     assert [(row["index"], float(row["value"]), row["at"]) for row in rows] == [
-        ("low", 0.0, "normal"), ("high", -25.0, "osteoporotic"), ("swing", 25.0, ""),
+        ("low", 0.0, "average"), ("high", -25.0, "osteoporotic"), ("swing", 25.0, ""),
     ]  # fmt: skip
     assert all("words, not numbers, in bone" in row["note"] for row in rows)
     assert {row["label"] for row in rows} == {"bone"}

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 
+from geometries.bone import Femur
 from geometries.femur import level_rings
 from geometries.materials import MATERIALS
 from geometries.profiles import canal_profile, outer_profile
@@ -15,7 +17,17 @@ from pipeline.errors import SolveError
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.run.case import Case
-from tests.models import LOADS, Solved, case_of, intact, plain_resultant, solve_stages, solved, worst
+from tests.models import (
+    INTACT,
+    LOADS,
+    Solved,
+    case_of,
+    intact,
+    plain_resultant,
+    solve_stages,
+    solved,
+    worst,
+)
 
 HIP = {
     "kind": "hip_force",
@@ -27,15 +39,19 @@ HIP = {
 
 
 @pytest.fixture(scope="module")
-def isotropic() -> Solved:
+def transverse() -> Solved:
     return intact([*LOADS, HIP])
 
 
 @pytest.fixture(scope="module")
-def transverse(isotropic: Solved) -> Solved:
-    """The same femur, of bone that is softer across the shaft."""
-    case = isotropic.case
-    return solved(replace(case, femur=case.femur.model_copy(update={"cortex": "transverse"})))
+def isotropic() -> Solved:
+    """The same femur, of bone that is as stiff across the shaft as along it."""
+    return femur_of(cortex="isotropic")
+
+
+def femur_of(**changes: Any) -> Solved:
+    """The intact femur with other parameters."""
+    return solved(replace(case_of(INTACT, "coarse"), femur=Femur(**changes)))
 
 
 def filled(whole: Solved) -> tuple[Case, Geometry, Mesh]:
@@ -66,28 +82,28 @@ def test_gap_filled_with_bone_is_intact(request: pytest.FixtureRequest, cortex: 
         assert worst(found, expected) < 1e-7
 
 
-def test_empty_gap_without_implants_is_refused(isotropic: Solved):
+def test_empty_gap_without_implants_is_refused(transverse: Solved):
     # Statics: if the bone ends shared nodes, this would be solved.
-    _, geometry, mesh = filled(isotropic)
+    _, geometry, mesh = filled(transverse)
     empty = case_of({"kind": "plate", "name": "empty"}, "coarse", ("empty",))
     assert empty.has_tissue
     with pytest.raises(SolveError, match="mechanism"):
         solve_stages(empty, geometry, mesh)
 
 
-def test_intact_femur_is_bone_that_was_never_cut(isotropic: Solved):
+def test_intact_femur_is_bone_that_was_never_cut(transverse: Solved):
     # Definition. A cortex in one piece, meshed anew: the slabs of the gap must not show.
-    femur, whole = isotropic.case.femur, isotropic.geometry
+    femur, whole = transverse.case.femur, transverse.geometry
     levels = [0.0, *whole.sections, whole.length]
     pieces = level_rings(outer_profile(femur), canal_profile(femur), levels)
     cores = tuple(part for part in whole.parts if part.role == "cancellous")
     geometry = replace(
         whole,
-        parts=(Part("cortex", "cortex", "cortical", pieces, whole.parts[0].wall), *cores),
+        parts=(Part("cortex", "cortex", femur.cortical, pieces, whole.parts[0].wall), *cores),
         patches=tuple(patch for patch in whole.patches if not patch.name.startswith("gap")),
         gap=None,
     )
-    uncut = solve_stages(isotropic.case, geometry, build_mesh(geometry, "coarse"))[0]
+    uncut = solve_stages(transverse.case, geometry, build_mesh(geometry, "coarse"))[0]
     for quantity, load in (
         ("axial_stiffness", "pull"),
         ("torsional_stiffness", "twist"),
@@ -95,25 +111,25 @@ def test_intact_femur_is_bone_that_was_never_cut(isotropic: Solved):
         ("bending_stiffness", "sagittal"),
     ):
         assert uncut.stiffness(quantity, load) == pytest.approx(
-            isotropic.stiffness(quantity, load), rel=1e-3
+            transverse.stiffness(quantity, load), rel=1e-3
         )
 
 
-def test_reactions_of_the_femur_equal_every_unit_load(isotropic: Solved):
+def test_reactions_of_the_femur_equal_every_unit_load(transverse: Solved):
     # Statics; a moment's share is of force times length.
-    L = isotropic.geometry.length
+    L = transverse.geometry.length
     reactions = plain_resultant(
-        isotropic.mesh.nodes, isotropic.solution.reaction, np.array([0.0, 0.0, L])
+        transverse.mesh.nodes, transverse.solution.reaction, np.array([0.0, 0.0, L])
     )
     arms = np.array([1.0, 1.0, 1.0, L, L, L])
     assert (np.abs(reactions + np.eye(6)) / arms[:, None] * arms[None, :] < 1e-6).all()
 
 
-def test_reactions_to_a_hip_force_meet_it_at_the_head(isotropic: Solved):
+def test_reactions_to_a_hip_force_meet_it_at_the_head(transverse: Solved):
     # Statics: two forces in balance are opposite and share a line. Seen from the head centre the
     # reactions have no moment, and across the shaft they go by the tangents of the two angles.
-    femur, mesh = isotropic.case.femur, isotropic.mesh
-    reaction = (isotropic.solution.reaction @ isotropic.wrenches["hip"])[:, :, None]
+    femur, mesh = transverse.case.femur, transverse.mesh
+    reaction = (transverse.solution.reaction @ transverse.wrenches["hip"])[:, :, None]
     head = np.array([femur.head_offset_mm, 0.0, femur.length_mm - femur.head_below_top_mm])
     *force, mx, my, mz = plain_resultant(mesh.nodes, reaction, head)[:, 0]
     assert np.linalg.norm(force) == pytest.approx(730.0, rel=1e-6)
@@ -146,3 +162,28 @@ def test_transverse_bone_twists_by_its_shear_modulus(isotropic: Solved, transver
     for quantity, load in (("axial_stiffness", "pull"), ("bending_stiffness", "frontal")):
         found = [s.stiffness(quantity, load) for s in both]
         assert found[1] / found[0] == pytest.approx(1, rel=0.02)
+
+
+# --- Size and direction ------------------------------------------------------------------------------
+
+
+def test_a_larger_femur_is_stiffer_in_proportion():
+    # Similarity: E A / L grows with size, G J / L with its cube, E I with its fourth power; definition.
+    # All lengths of the bone times 1.25, those that the model fixes at its ends among them.
+    sizes = {
+        "length_mm": 380.0, "shaft_diameter_mm": 24.0, "canal_diameter_mm": 9.0,
+        "distal_diameter_mm": 28.0, "distal_cortex_mm": 4.7, "proximal_diameter_mm": 37.0,
+    }  # fmt: skip
+    small, large = femur_of(**sizes), femur_of(**{key: 1.25 * size for key, size in sizes.items()})
+    for quantity, load, power in (
+        ("axial_stiffness", "pull", 1), ("torsional_stiffness", "twist", 3),
+        ("bending_stiffness", "frontal", 4),
+    ):  # fmt: skip
+        found = large.stiffness(quantity, load) / small.stiffness(quantity, load)
+        assert found == pytest.approx(1.25**power, rel=0.01), quantity
+
+
+def test_a_round_femur_bends_alike_in_both_planes(transverse: Solved):
+    # Symmetry of a body of revolution; its mesh has none.
+    planes = [transverse.stiffness("bending_stiffness", one) for one in ("frontal", "sagittal")]
+    assert planes[0] == pytest.approx(planes[1], rel=1e-3)

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from geometries.bone import Femur
 from geometries.defect import gap_centre
+from geometries.rigidity import rigidities
 from pipeline.cli.console import console, say, say_first, table_of
 from pipeline.loading.statics import actions, section_load
+from pipeline.measures.literature import SIX_FEMORA, SIX_FEMORA_SOURCE
 from pipeline.run.planning import Plan, Planned
 from pipeline.study.config import StudyConfig
 
@@ -39,6 +42,8 @@ def print_plan(config: StudyConfig, planned: Plan) -> None:
     for item in planned.first:
         if item.loose:
             say(f"{item.case.name}: {item.loose}")
+    if any(item.case.has_site for item in planned.first):
+        _print_shaft(planned.first[0].case.femur)
     _print_loads(config)
     if planned.has_design:
         _print_design(planned)
@@ -52,6 +57,25 @@ def _known(item: Planned) -> str:
         f"{' mm' if name.endswith('_mm') else ''}"
         for name, value in item.facts.items()
         if name != "gap_centre_mm"
+    )
+
+
+def _print_shaft(femur: Femur) -> None:
+    """Rigidities of the bone by level, each beside those of six femora."""
+    columns = ("EI N·m²", "GJ N·m²", "EA MN")
+    headings = ["at %", *(text for one in columns for text in (one, "six femurs"))]
+    table = table_of("The femur's shaft beside published ones", headings, headings)
+    for own in rigidities(femur):
+        six = SIX_FEMORA[own.percent]
+        planes = (*six.sagittal, *six.frontal)
+        ranges = ((min(planes), max(planes)), six.torsion, six.axial)
+        values = (f"{own.bending:.0f}", f"{own.torsion:.0f}", f"{own.axial:.1f}")
+        pairs = zip(values, (f"{low:g} to {high:g}" for low, high in ranges), strict=True)
+        table.add_row(str(own.percent), *(cell for pair in pairs for cell in pair))
+    console.print(table)
+    say(
+        f"Lowest to highest of {SIX_FEMORA_SOURCE}. Levels count from the knee. EI spans the sagittal "
+        "and the frontal plane; this bone is round, with the mean of both."
     )
 
 
