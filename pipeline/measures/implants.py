@@ -18,6 +18,7 @@ HOT_VOLUME_MM3 = 5.0
 KNOWN = 0.005  # of the hot level, that a finer rule may change it by; then it is known to 1 %
 FINEST = 3  # times that a hot cell is split at most, each time into eight; twice at least
 LIKELY = 0.95  # of a first level, that a cell must come near to count
+MAY_BE_HIGHEST = 0.8  # of the highest first level, from which a part may have the highest in the end
 AT_ONCE = 8  # loads whose displacements are held in memory
 
 
@@ -48,11 +49,8 @@ class DeformedImplant:
     elasticity: Array
     strength: Strength | None
 
-    def stresses(self, shares: Array) -> Iterator[tuple[Array, Array, float]]:
-        """Von Mises stress (points,), MPa, volumes (points,), mm³, and hot level of each load.
-
-        The level is that exceeded in 5 mm³. Where it is steep, four points to a cell find it to some
-        percent only: cells that may come near it are split until it is known to one.
+    def stresses(self, shares: Array) -> Iterator[tuple[Array, Array, Array]]:
+        """Von Mises stress (m, q), MPa, volumes (m, q), mm³, and movement (k, 3, 1) under each load.
 
         Parameters
         ----------
@@ -63,17 +61,26 @@ class DeformedImplant:
             moved = np.tensordot(self.displacement, shares[:, start : start + AT_ONCE], axes=1)
             stress, volume = self._read(self.cells, moved, cell_rule(ORDER))
             for load in range(moved.shape[2]):
-                own = np.ascontiguousarray(stress[..., load])
-                level = self._hot_level(own, volume, moved[..., [load]])
-                yield own.ravel(), volume.ravel(), level
+                yield np.ascontiguousarray(stress[..., load]), volume, moved[..., [load]]
 
-    def _hot_level(self, stress: Array, volume: Array, moved: Array) -> float:
-        level = level_exceeded(stress.ravel(), volume.ravel(), HOT_VOLUME_MM3)
-        near = stress.max(axis=1) + np.ptp(stress, axis=1) >= LIKELY * level
-        rest = stress[~near].ravel(), volume[~near].ravel()
+    def hot_level(self, stress: Array, volume: Array, moved: Array) -> float:
+        """Level exceeded in 5 mm³, MPa, under one load as `stresses` yields it.
+
+        Where stress is steep, four points to a cell find it to some percent only: cells that the level
+        may pass through are split until it is known to one.
+        """
+        cells, level = self.cells, first_level(stress, volume)
+        settled: list[tuple[Array, Array]] = []
         for times in range(1, FINEST + 1):
-            own = self._read(self.cells[near], moved, fine_rule(times))
-            values, weights = (np.append(a, b) for a, b in zip(own, rest, strict=True))
+            beyond = np.ptp(stress, axis=1) / 2 ** (times - 1)  # what lies outside of the points
+            passes = stress.max(axis=1) + beyond >= LIKELY * level
+            passes &= stress.min(axis=1) - beyond <= level / LIKELY
+            settled.append((stress[~passes], volume[~passes]))
+            cells = cells[passes]
+            fine, volume = self._read(cells, moved, fine_rule(times))
+            stress = fine[..., 0]
+            found = [*settled, (stress, volume)]
+            values, weights = (np.concatenate([one[k].ravel() for one in found]) for k in (0, 1))
             before, level = level, level_exceeded(values, weights, HOT_VOLUME_MM3)
             if times > 1 and abs(level - before) <= KNOWN * level:
                 break
@@ -103,10 +110,10 @@ def implants(mesh: Mesh, elasticity: Array, displacement: Array) -> tuple[Deform
 
 def implant_stress(implant: DeformedImplant, shares: Array) -> Iterator[Measure]:
     """Percentiles by volume and the level exceeded in 5 mm³ of one implant part, and its factors."""
-    ((stress, volume, hot),) = implant.stresses(shares[:, None])
-    name, strength = implant.name, implant.strength
-    yield Measure("von_mises_p99", name, percentile(stress, volume, 0.99))
-    yield Measure("von_mises_p99_9", name, percentile(stress, volume, 0.999))
+    ((stress, volume, moved),) = implant.stresses(shares[:, None])
+    name, strength, hot = implant.name, implant.strength, implant.hot_level(stress, volume, moved)
+    for quantity, share in (("von_mises_p99", 0.99), ("von_mises_p99_9", 0.999)):
+        yield Measure(quantity, name, percentile(stress.ravel(), volume.ravel(), share))
     yield Measure("von_mises_5mm3", name, hot)
     if strength is not None and hot > 0:
         yield Measure("yield_factor", name, strength.yield_stress / hot)
@@ -126,9 +133,21 @@ def hottest(parts: Sequence[DeformedImplant], shares: Array) -> list[tuple[float
     """
     if not parts:
         return [(None, "")] * shares.shape[1]
-    levels = np.array([[level for *_, level in part.stresses(shares)] for part in parts])
-    highest = levels.argmax(axis=0)
-    return [(float(levels[k, load]), parts[k].name) for load, k in enumerate(highest)]
+    found: list[tuple[float | None, str]] = []
+    for read in zip(*(part.stresses(shares) for part in parts), strict=True):
+        first = [first_level(stress, volume) for stress, volume, _ in read]
+        levels = [
+            part.hot_level(*own) if level >= MAY_BE_HIGHEST * max(first) else level
+            for part, own, level in zip(parts, read, first, strict=True)
+        ]
+        highest = int(np.argmax(levels))
+        found.append((levels[highest], parts[highest].name))
+    return found
+
+
+def first_level(stress: Array, volume: Array) -> float:
+    """Level exceeded in 5 mm³ as four points to a cell tell it, MPa."""
+    return level_exceeded(stress.ravel(), volume.ravel(), HOT_VOLUME_MM3)
 
 
 def goodman(peak: float, endurance: float, ultimate: float) -> float:
