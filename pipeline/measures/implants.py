@@ -15,8 +15,7 @@ from pipeline.measures.dictionary import Measure
 from pipeline.measures.field import ORDER, level_exceeded, percentile, von_mises
 
 HOT_VOLUME_MM3 = 5.0
-KNOWN = 0.005  # of the hot level, that a finer rule may change it by; then it is known to 1 %
-FINEST = 3  # times that a hot cell is split at most, each time into eight; twice at least
+SPLIT = 2  # times that a cell through which a hot level may pass is split, each time into eight
 LIKELY = 0.95  # of a first level, that a cell must come near to count
 MAY_BE_HIGHEST = 0.8  # of the highest first level, from which a part may have the highest in the end
 AT_ONCE = 8  # loads whose displacements are held in memory
@@ -67,29 +66,20 @@ class DeformedImplant:
         """Level exceeded in 5 mm³, MPa, under one load as `stresses` yields it.
 
         Where stress is steep, four points to a cell find it to some percent only: cells that the level
-        may pass through are split until it is known to one.
+        may pass through are split twice, into 64, which finds it to half a percent.
         """
-        cells, level = self.cells, first_level(stress, volume)
-        settled: list[tuple[Array, Array]] = []
-        for times in range(1, FINEST + 1):
-            beyond = np.ptp(stress, axis=1) / 2 ** (times - 1)  # what lies outside of the points
-            passes = stress.max(axis=1) + beyond >= LIKELY * level
-            passes &= stress.min(axis=1) - beyond <= level / LIKELY
-            settled.append((stress[~passes], volume[~passes]))
-            cells = cells[passes]
-            fine, volume = self._read(cells, moved, fine_rule(times))
-            stress = fine[..., 0]
-            found = [*settled, (stress, volume)]
-            values, weights = (np.concatenate([one[k].ravel() for one in found]) for k in (0, 1))
-            before, level = level, level_exceeded(values, weights, HOT_VOLUME_MM3)
-            if times > 1 and abs(level - before) <= KNOWN * level:
-                break
-        return level
+        level, beyond = first_level(stress, volume), np.ptp(stress, axis=1)  # outside of the points
+        passes = stress.max(axis=1) + beyond >= LIKELY * level
+        passes &= stress.min(axis=1) - beyond <= level / LIKELY
+        fine, parts = self._read(self.cells[passes], moved, fine_rule(SPLIT))
+        values = np.append(fine, stress[~passes])
+        return level_exceeded(values, np.append(parts, volume[~passes]), HOT_VOLUME_MM3)
 
     def _read(self, cells: Ints, moved: Array, rule: tuple[Array, Array]) -> tuple[Array, Array]:
         """Von Mises stress (m, q, loads) and volumes (m, q) of some cells at points of a rule."""
         strain, det = strains(self.nodes, cells, moved, rule[0])
-        return von_mises(np.moveaxis(self.elasticity @ strain, 2, -1)), det * rule[1]
+        stress = np.moveaxis(strain, 2, -1) @ self.elasticity  # which is symmetric
+        return von_mises(stress), det * rule[1]
 
 
 def implants(mesh: Mesh, elasticity: Array, displacement: Array) -> tuple[DeformedImplant, ...]:
