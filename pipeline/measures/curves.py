@@ -171,14 +171,21 @@ def curve_points(
     ends = Ends.of(mesh, geometry, touching.columns) if geometry.stops else None
     if ends is None:
         return
-    steps = [
-        (name, one)
+    curves = {
+        name: traced(partial(_under, touching, load), is_reversible(load))
         for name, load in loads.items()
-        for one in traced(partial(_under, touching, load), is_reversible(load))
-    ]
+    }
+    steps = [(name, one) for name, curve in curves.items() for one in curve]
+    turns = np.array(
+        [
+            one.is_kink or one is curve[0] or one is curve[-1]
+            for curve in curves.values()
+            for one in curve
+        ]
+    )
     u = touching.solution.displacement  # rigid motions strain nothing
     shares = np.stack([one.state.shares[: u.shape[2]] for _, one in steps], axis=1)
-    stress = hottest(implants(mesh, elasticity, u), shares)
+    stress = hottest(implants(mesh, elasticity, u), shares, turns)
     for (name, one), (level, part) in zip(steps, stress, strict=True):
         moved = ends.movement(one.state.shares, PLACE)
         touches = (touching.stops.listed[k].touch for k in one.state.forces)

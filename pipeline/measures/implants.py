@@ -10,12 +10,12 @@ import numpy as np
 from geometries.materials import MATERIALS, Strength
 from geometries.solids import IMPLANT_ROLES
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.space import Array, Ints, cell_rule, fine_rule, strains
+from pipeline.fem.space import Array, Flags, Ints, cell_rule, fine_rule, strains
 from pipeline.measures.dictionary import Measure
 from pipeline.measures.field import ORDER, level_exceeded, percentile, von_mises
 
 HOT_VOLUME_MM3 = 5.0
-SPLIT = 2  # times that a cell through which a hot level may pass is split, each time into eight
+ENOUGH = 400  # cells through which a hot level may pass, of which eighths are small enough
 LIKELY = 0.95  # of a first level, that a cell must come near to count
 MAY_BE_HIGHEST = 0.8  # of the highest first level, from which a part may have the highest in the end
 AT_ONCE = 8  # loads whose displacements are held in memory
@@ -66,12 +66,13 @@ class DeformedImplant:
         """Level exceeded in 5 mm³, MPa, under one load as `stresses` yields it.
 
         Where stress is steep, four points to a cell find it to some percent only: cells that the level
-        may pass through are split twice, into 64, which finds it to half a percent.
+        may pass through are split into 64, many of them into eight, which finds it to half a percent.
         """
         level, beyond = first_level(stress, volume), np.ptp(stress, axis=1)  # outside of the points
         passes = stress.max(axis=1) + beyond >= LIKELY * level
         passes &= stress.min(axis=1) - beyond <= level / LIKELY
-        fine, parts = self._read(self.cells[passes], moved, fine_rule(SPLIT))
+        rule = fine_rule(1 if np.count_nonzero(passes) > ENOUGH else 2)
+        fine, parts = self._read(self.cells[passes], moved, rule)
         values = np.append(fine, stress[~passes])
         return level_exceeded(values, np.append(parts, volume[~passes]), HOT_VOLUME_MM3)
 
@@ -111,28 +112,39 @@ def implant_stress(implant: DeformedImplant, shares: Array) -> Iterator[Measure]
             yield Measure("endurance_factor", f"{name}/{case}", goodman(hot, limit, strength.ultimate))
 
 
-def hottest(parts: Sequence[DeformedImplant], shares: Array) -> list[tuple[float | None, str]]:
-    """Highest stress level exceeded in 5 mm³ of any implant, MPa, and whose, for each load.
+def hottest(
+    parts: Sequence[DeformedImplant], shares: Array, turns: Flags
+) -> list[tuple[float | None, str]]:
+    """Highest stress level exceeded in 5 mm³ of any implant, MPa, and whose, as loads grow.
 
     Parameters
     ----------
     parts : sequence of DeformedImplant
         All implants.
     shares : Array
-        Shares of the columns (columns, loads).
+        Shares of the columns (columns, steps).
+    turns : array of bool
+        Steps (steps,) at which a load begins, ends or changes what bears. Their levels are read finely;
+        between them, where an answer is straight, four points to a cell are off by a share that hardly
+        changes.
     """
     if not parts:
         return [(None, "")] * shares.shape[1]
-    found: list[tuple[float | None, str]] = []
-    for read in zip(*(part.stresses(shares) for part in parts), strict=True):
-        first = [first_level(stress, volume) for stress, volume, _ in read]
-        levels = [
-            part.hot_level(*own) if level >= MAY_BE_HIGHEST * max(first) else level
-            for part, own, level in zip(parts, read, first, strict=True)
-        ]
-        highest = int(np.argmax(levels))
-        found.append((levels[highest], parts[highest].name))
-    return found
+    first, finer = np.empty((2, len(parts), shares.shape[1]))
+    for step, read in enumerate(zip(*(part.stresses(shares) for part in parts), strict=True)):
+        first[:, step] = finer[:, step] = [first_level(stress, volume) for stress, volume, _ in read]
+        for k in np.flatnonzero(
+            turns[step] & (first[:, step] >= MAY_BE_HIGHEST * first[:, step].max())
+        ):
+            finer[k, step] = parts[k].hot_level(*read[k])
+    ratio = np.divide(finer, first, out=np.ones(first.shape), where=first > 0)
+    every, levels = np.arange(len(turns)), first.copy()
+    for own, share in zip(levels, ratio, strict=True):
+        at = np.flatnonzero(turns & (own > 0))
+        if len(at):
+            own *= np.interp(every, at, share[at])
+    highest = levels.argmax(axis=0)
+    return [(float(levels[k, step]), parts[k].name) for step, k in enumerate(highest)]
 
 
 def first_level(stress: Array, volume: Array) -> float:

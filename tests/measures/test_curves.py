@@ -143,7 +143,7 @@ def test_the_highest_stress_is_that_of_the_part_that_has_it(small: Mesh):
     displacement = 1e-3 * rng.standard_normal((*small.nodes.shape, 3))
     shares = rng.standard_normal((3, 11))
     elasticity = np.stack([isotropic(*pair) for pair in own_constants(small)])
-    found = hottest(implants(small, elasticity, displacement), shares)
+    found = hottest(implants(small, elasticity, displacement), shares, np.ones(11, dtype=bool))
     points, rule = fine_rule(3)
     for step in range(11):
         u = displacement @ shares[:, [step]]
@@ -159,4 +159,18 @@ def test_the_highest_stress_is_that_of_the_part_that_has_it(small: Mesh):
 
 
 def test_a_mesh_without_implants_has_no_stress():
-    assert hottest((), np.zeros((1, 2))) == [(None, ""), (None, "")]
+    assert hottest((), np.zeros((1, 2)), np.ones(2, dtype=bool)) == [(None, ""), (None, "")]
+
+
+def test_between_turns_a_straight_answer_needs_no_finer_reading(small: Mesh):
+    """Definition: stress that grows in proportion does so in every cell, and so does its level."""
+    rng = np.random.default_rng(6)
+    parts = implants(
+        small, np.stack([isotropic(*pair) for pair in own_constants(small)]),
+        1e-3 * rng.standard_normal((*small.nodes.shape, 2)),
+    )  # fmt: skip
+    shares = np.outer(rng.standard_normal(2), np.linspace(0, 1, 9))
+    turns = np.arange(9) % 8 == 0
+    found = [level for level, _ in hottest(parts, shares, turns)]
+    whole = [level for level, _ in hottest(parts, shares, ~np.zeros(9, dtype=bool))]
+    assert found == pytest.approx(whole, rel=1e-9)
