@@ -15,7 +15,7 @@ from pipeline.measures.dictionary import Measure
 from pipeline.measures.field import ORDER, level_exceeded, percentile, von_mises
 
 HOT_VOLUME_MM3 = 5.0
-ENOUGH = 400  # cells through which a hot level may pass, of which eighths are small enough
+ENOUGH = 800  # cells through which a hot level may pass, of which eighths are small enough
 LIKELY = 0.95  # of a first level, that a cell must come near to count
 MAY_BE_HIGHEST = 0.8  # of the highest first level, from which a part may have the highest in the end
 AT_ONCE = 8  # loads whose displacements are held in memory
@@ -133,9 +133,8 @@ def hottest(
     first, finer = np.empty((2, len(parts), shares.shape[1]))
     for step, read in enumerate(zip(*(part.stresses(shares) for part in parts), strict=True)):
         first[:, step] = finer[:, step] = [first_level(stress, volume) for stress, volume, _ in read]
-        for k in np.flatnonzero(
-            turns[step] & (first[:, step] >= MAY_BE_HIGHEST * first[:, step].max())
-        ):
+        likely = turns[step] & (first[:, step] >= MAY_BE_HIGHEST * first[:, step].max())
+        for k in np.flatnonzero(likely).tolist():
             finer[k, step] = parts[k].hot_level(*read[k])
     ratio = np.divide(finer, first, out=np.ones(first.shape), where=first > 0)
     every, levels = np.arange(len(turns)), first.copy()
