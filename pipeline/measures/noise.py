@@ -9,9 +9,10 @@ import numpy as np
 
 from pipeline.fem.limits import BALANCE_TOLERANCE
 from pipeline.fem.space import Array
-from pipeline.measures.dictionary import QUANTITIES, Measure
+from pipeline.measures.dictionary import PEAK, QUANTITIES, Measure
 
-KINDS = ("mm", "deg", "MPa", "kPa")
+MOVES = {"mm": "movement", "deg": "movement"}  # a degree moves what is 57 mm away by a millimetre
+BY_LOAD = ("N", "N·m")
 NO_ANSWER = (
     "contact_height",
     "contact_side",
@@ -19,6 +20,7 @@ NO_ANSWER = (
     "strain_band",
 )  # places, and shares of a whole
 STRAIN = "strain"
+FACTORS = ("yield_factor", "endurance_factor")
 
 
 def load_sizes(load: Array, length: float) -> tuple[float, float]:
@@ -40,7 +42,7 @@ def settled(measures: Sequence[Measure], load: Array, length: float) -> Iterator
     """The measures of a load, with 0 for what lies below the balance that is allowed.
 
     Forces and moments are held against the load; movements, angles, stresses and strains against the
-    largest of their kind.
+    largest of their kind. An implant without stress has no factors.
 
     Parameters
     ----------
@@ -54,17 +56,28 @@ def settled(measures: Sequence[Measure], load: Array, length: float) -> Iterator
     force, moment = load_sizes(load, length)
     largest = {"N": force, "N·m": moment / 1000}
     for one in measures:
-        kind = _kind(one)
-        if kind in (*KINDS, STRAIN):
+        kind = kind_of(one.quantity)
+        if kind and kind not in BY_LOAD:
             largest[kind] = max(largest.get(kind, 0.0), abs(one.value))
+    bare: set[str] = set()
     for one in measures:
-        noise = BALANCE_TOLERANCE * largest.get(_kind(one), 0.0)
-        yield replace(one, value=0.0) if abs(one.value) < noise else one
+        noise = BALANCE_TOLERANCE * largest.get(kind_of(one.quantity), 0.0)
+        if abs(one.value) >= noise and not (one.quantity in FACTORS and _part(one) in bare):
+            yield one
+        elif one.quantity not in FACTORS:
+            yield replace(one, value=0.0)
+            bare |= {_part(one)} if one.quantity == PEAK else set()
 
 
-def _kind(one: Measure) -> str:
-    """What it is compared with: its unit, of strains that they are strains."""
-    if one.quantity in NO_ANSWER:
+def kind_of(quantity: str) -> str:
+    """What values of a quantity may be compared with by size; empty for none."""
+    unit = QUANTITIES[quantity].unit
+    if quantity in NO_ANSWER or unit not in (*BY_LOAD, *MOVES, "MPa", "kPa", "%"):
         return ""
-    unit = QUANTITIES[one.quantity].unit
-    return STRAIN if unit == "%" and STRAIN in one.quantity else unit
+    if unit == "%":
+        return STRAIN if STRAIN in quantity else ""
+    return MOVES.get(unit, unit)
+
+
+def _part(one: Measure) -> str:
+    return one.location.partition("/")[0]

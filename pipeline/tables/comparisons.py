@@ -9,7 +9,8 @@ from math import isfinite
 from operator import attrgetter
 from typing import Any
 
-from pipeline.measures.dictionary import BY_SIZE, HEADLINE, PEAK
+from pipeline.measures.dictionary import BY_SIZE, HEADLINE, PEAK, QUANTITIES
+from pipeline.measures.noise import kind_of
 from pipeline.storage.files import Cells
 from pipeline.tables.groups import grouped
 from pipeline.tables.lookup import highest
@@ -20,6 +21,7 @@ COMPARISON_COLUMNS = (
     "variant", "a", "b", *GAP_COLUMNS, *Key._fields, "unit", "a_value", "b_value", "difference",
     "difference_percent", "combined_error", "verdict", "compared_by", "flags",
 )  # fmt: skip
+LEAST_BASE = 1e-3  # of the largest of its kind, from which a value may be the base of a percentage
 UNDECIDED, UNKNOWN = "undecided", "unknown error"
 
 
@@ -37,8 +39,29 @@ def relate(rows: Sequence[Row], references: Mapping[str, Mapping[str, str]]) -> 
 
     The rows are of one variant; `references` says for each column what each construct is compared with.
     """
-    sound = {(row.construct, row.key): row for row in rows if row.is_ok}
+    sound = {(row.construct, row.key): row for row in _not_nil(rows)}
     return [_related(row, references, sound) for row in rows]
+
+
+def _not_nil(rows: Sequence[Row]) -> Iterator[Row]:
+    """Sound rows that others may be a percentage of.
+
+    What symmetry makes all but nil against the largest value of its kind, under the same load, is the
+    mesh's lack of symmetry, and nothing is a percentage of that.
+    """
+    found = [(row, _load_and_kind(row)) for row in rows if row.is_ok]
+    largest: dict[tuple[str, ...], float] = {}
+    for row, key in found:
+        largest[key] = max(largest.get(key, 0.0), abs(row.number))
+    for row, key in found:
+        if row.number and (not key[-1] or abs(row.number) >= LEAST_BASE * largest[key]):
+            yield row
+
+
+def _load_and_kind(row: Row) -> tuple[str, ...]:
+    """Whose, where and of what kind a value is."""
+    kind = kind_of(row.quantity) if row.quantity in QUANTITIES else ""
+    return row.construct, row.stage, row.load, kind
 
 
 def _related(
@@ -65,7 +88,7 @@ def _base(row: Row, name: str | None, sound: Mapping[tuple[str, Key], Row]) -> R
         return None
     stages = (row.stage, INTACT_STAGE)
     found = (sound.get((name, row.key._replace(stage=stage))) for stage in stages)
-    return next((base for base in found if base is not None and base.number), None)
+    return next((base for base in found if base is not None), None)
 
 
 def comparison_rows(rows: Iterable[Row], groups: Mapping[str, Hashable]) -> Iterator[Cells]:

@@ -34,6 +34,8 @@ def test_sizes_are_those_at_any_level():
         (Measure("strain_band", "classical/2_to_10", 1e-5), 1e-5),  # a share of a volume, no answer
         (Measure("contact_height", "canal_distal", 1e-3), 1e-3),
         (Measure("torsional_stiffness", "sections", 1e-12), 1e-12),
+        (Measure("gap_rotation", "shaft", 1e-8), 0.0),  # a degree moves 57 mm away by a millimetre
+        (Measure("gap_rotation", "shaft", 1e-5), 1e-5),
     ],
 )
 def test_what_lies_below_the_balance_is_nought(measure: Measure, expected: float):
@@ -64,3 +66,19 @@ def test_of_next_to_nothing_there_are_no_shares():
     assert shares(-400.0, 430.0) == []
     assert shares(-400.0, 400.0 + 1e-9) == []
     assert shares(-1e-8, -2e-8) == []
+
+
+def test_an_implant_without_stress_has_no_factors():
+    # Definition: yield stress over round-off is no factor; that of a part that is stressed is one.
+    stressed = [Measure("von_mises_5mm3", "plate", 300.0), Measure("yield_factor", "plate", 2.6)]
+    bare = [
+        Measure("von_mises_5mm3", "nail", 1e-10),
+        Measure("yield_factor", "nail", 8e12),
+        Measure("endurance_factor", "nail/notched", 2e12),
+    ]
+    found = {(m.quantity, m.location): m.value for m in settled([*stressed, *bare], TWIST, LENGTH)}
+    assert found == {
+        ("von_mises_5mm3", "plate"): 300.0,
+        ("yield_factor", "plate"): 2.6,
+        ("von_mises_5mm3", "nail"): 0.0,
+    }
