@@ -152,6 +152,17 @@ def test_nominal_stress_of_a_beam_leaves_the_couple_out(is_round: bool, bending:
     assert found.value == pytest.approx(600 / 40 + bending)
 
 
+def test_nominal_stress_of_a_centred_nail_is_that_of_its_own_axis():
+    # N/A + M/W of a tube on the shaft's axis (any handbook): where the cut's cells lie is no lever.
+    w = np.array([0.0, 0.0, -900.0, 3000.0, -4000.0, 0.0])
+    centre = np.array([0.4, -0.3, 200.0])
+    section = Section(200.0, {"nail": w[:, None]}, {"nail": centre})
+    axes = ((1.0, 0.0), (0.0, 1.0))
+    beam = Beam("nail", 60.0, axes, (80.0, 80.0), is_round=True, foot=(0.0, 0.0))
+    (found,) = beam_stress(beam, section, np.ones(1))
+    assert found.value == pytest.approx(900 / 60 + 5000 / 80)
+
+
 def test_bending_splits_into_own_bending_and_couple():
     # Statics: a plate 17 mm lateral of the axis that pulls with 600 N makes a couple of 10.2 N·m about
     # the anterior axis, besides the 3 N·m that it bears by bending; the rest bears 7.8 N·m.

@@ -163,3 +163,16 @@ def test_the_dictionary_says_what_is_compared_and_how():
     assert not set(QUANTITIES) & set(COLUMNS)
     assert set(COLUMNS) <= {*RESULT_COLUMNS, *COMPARISON_COLUMNS}
     assert all(name in COLUMNS["difference"].definition for name in BY_SIZE)
+
+
+def test_nothing_is_a_percentage_of_what_symmetry_makes_nil():
+    """By hand: 1 mm of shear over 1e-5 mm of an intact bone that shears by 0.02 mm elsewhere."""
+    what = {"quantity": "gap_shear_movement", "unit": "mm"}
+    table = [
+        row("intact", 1e-5, **what, location="far"), row("intact", 0.02, **what, location="near"),
+        row("nail", 1.0, **what, location="far"), row("nail", 1.0, **what, location="near"),
+    ]  # fmt: skip
+    found = relate(table, {"percent_of_intact": {"nail": "intact"}})
+    shares = {(one.construct, one.location): one.percent_of_intact for one in found}
+    assert shares["nail", "near"] == pytest.approx(5000)
+    assert shares["nail", "far"] is None

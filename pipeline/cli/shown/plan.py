@@ -28,7 +28,7 @@ THROUGH = ("N", "V N", "M N·m", "T N·m")
 def print_plan(config: StudyConfig, planned: Plan) -> None:
     """Print constructs, loads and what the run will solve; of a design its first variant whole."""
     headings = ("construct", "interfaces", "site", "gap mm", "to know before the run")
-    table = table_of(config.title, headings)
+    table = table_of(config.title, headings, overflow="fold")
     for item in planned.first:
         case = item.case
         defect = case.own_defect
@@ -82,7 +82,8 @@ def _print_shaft(femur: Femur) -> None:
 def _print_loads(config: StudyConfig) -> None:
     """Each load's free body: what acts where, and what statics says goes through the study's gap."""
     numbers = ("force N", "at mm", "moment N·m", *THROUGH)
-    table = table_of("Loads and what they send through the gap", ("load", "acts", *numbers), numbers)
+    headings = ("load", "acts", *numbers)
+    table = table_of("Loads and what they send through the gap", headings, numbers, overflow="fold")
     femur, length = config.femur, config.femur.top_mm
     place = (0.0, 0.0, gap_centre(femur, config.defect))
     x, y, centre = place if femur.bow is None else femur.bow.place(place).tolist()
