@@ -163,12 +163,12 @@ def core_spans(
 def _core_ends(femur: Femur, rod: Nail | Stem | None) -> tuple[float, float]:
     """Top of the distal and bottom of the proximal cancellous core, mm.
 
-    Where the bore of an eccentric nail comes close to the wall of the canal, reaming leaves no core: it
-    would be a crescent with edges as thin as paper.
+    Where the bore of a nail comes close to the wall of the canal, reaming leaves no core: it would be
+    as thin as paper, round an eccentric nail a crescent.
     """
     length, canal = femur.length_mm, canal_profile(femur)
     top, bottom = DISTAL_CORE * length, PROXIMAL_CORE * length
-    if not isinstance(rod, Nail) or rod.is_centred:
+    if not isinstance(rod, Nail):
         return top, bottom
     radius = rod.bore_mm / 2 + LEAST_CORE_MM
     start = rod.distal_end_mm - BORE_BELOW_NAIL_MM

@@ -9,10 +9,12 @@ import pytest
 from pydantic import ValidationError
 
 from geometries.bone import Defect, Femur, Preset
+from geometries.faces import Face
+from geometries.femur import core_spans
 from geometries.materials import MATERIALS, TISSUES
 from geometries.parameters import Bolts, ExchangeNail, Nail
 from geometries.plating import Plate
-from geometries.profiles import canal_profile, outer_profile, reamed_profile
+from geometries.profiles import DISTAL_CORE, canal_profile, outer_profile, reamed_profile
 from geometries.rigidity import rigidities
 from pipeline.measures.literature import SIX_FEMORA
 
@@ -224,3 +226,15 @@ def test_bolt_that_does_not_graze_the_bore(diameter: float):
     # Same definition; equal cylinders meet in plain curves.
     assert Nail(cannulation_mm=4.8, bolts=Bolts(diameter_mm=diameter))
     assert Nail(cannulation_mm=4.8, bolts=Bolts(diameter_mm=4.86, proximal=0, distal=0))
+
+
+def test_a_bore_wider_than_the_canal_leaves_no_core_there():
+    # Geometry: bone between bore and canal must be left, a millimetre at least.
+    femur = Femur(length_mm=380.0, distal_diameter_mm=27.0, distal_cortex_mm=6.0)
+    nail = Nail(diameter_mm=15.0, reaming_mm=5.0, distal_end_mm=39.0, length_mm=326.0)
+    level = Face(190.0)
+    _, top = core_spans(femur, nail, (level, level), (15.0, 365.0))["cancellous_distal"]
+    assert 0 < top < DISTAL_CORE * femur.length_mm
+    bored = np.arange(nail.distal_end_mm, top)
+    assert all(canal_profile(femur).at(z) >= nail.bore_mm / 2 + 1.0 for z in bored)
+    assert canal_profile(femur).at(nail.distal_end_mm) < nail.bore_mm / 2 + 1.0  # so none is bored
