@@ -21,12 +21,11 @@ from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array
 from pipeline.measures.implants import hottest, implants
 from pipeline.measures.play import Ends
+from pipeline.measures.stiffness import is_pure_moment
 
 STEPS = 8  # in each sense
 KNOWN = 0.005  # share of the load to which the place of a kink is known
 SPLITS = (0.5, 0.3, 0.7)  # where a span is cut; the others if nothing is in balance at the first
-END_FORCES, END_LOADS = 3, 6  # of the unit loads: forces at the proximal end, then moments there
-PURE = 1e-9  # of the largest moment: forces below that are none
 PLACE = "far"
 CURVE_COLUMNS = (
     "stage", "load", "factor", "gap_movement_mm", "gap_axial_movement_mm", "gap_rotation_deg",
@@ -145,13 +144,6 @@ def _between(under: Answer, last: Traced, reached: Traced) -> list[Traced]:
     return before + _between(under, middle, reached)
 
 
-def is_reversible(load: Array) -> bool:
-    """Whether shares of the unit loads are those of a moment alone, which may as well turn round."""
-    moments = np.abs(load[END_FORCES:END_LOADS]).max()
-    others = np.concatenate([load[:END_FORCES], load[END_LOADS:]])
-    return bool(moments > 0 and np.abs(others).max(initial=0.0) <= PURE * moments)
-
-
 def curve_points(
     mesh: Mesh, geometry: Geometry, elasticity: Array, touching: Touching, loads: Mapping[str, Array]
 ) -> Iterator[CurvePoint]:
@@ -172,7 +164,7 @@ def curve_points(
     if ends is None:
         return
     curves = {
-        name: traced(partial(_under, touching, load), is_reversible(load))
+        name: traced(partial(_under, touching, load), is_pure_moment(load))
         for name, load in loads.items()
     }
     steps = [(name, one) for name, curve in curves.items() for one in curve]

@@ -11,7 +11,7 @@ from pipeline.fem.space import Array
 from pipeline.measures.bands import strain_bands
 from pipeline.measures.dictionary import Measure, Scheme
 from pipeline.measures.field import Field, octahedral, percentile, principal
-from pipeline.measures.motion import Motion
+from pipeline.measures.motion import Motion, apart
 
 EVEN = 0.01  # of the largest; where all sides move alike, none moves most
 
@@ -29,9 +29,9 @@ def gap_movement(frame: GapFrame, distal: Motion, proximal: Motion, load: Array)
         Shares of the unit loads (6,).
     """
     normal, lengths = np.asarray(frame.normal), frame.lengths()
-    for location, point in frame.points().items():
-        place = np.asarray(point)
-        moved = (proximal.at(place) - distal.at(place)) @ load
+    points = frame.points()
+    every = apart(distal, proximal, np.array(list(points.values())), load)
+    for location, moved in zip(points, every, strict=True):
         yield Measure("gap_movement", location, float(np.linalg.norm(moved)))
         yield Measure("gap_axial_movement", location, float(moved[2]))
         yield Measure("gap_shear_movement", location, float(np.hypot(*moved[:2])))
@@ -61,7 +61,7 @@ def rim_movement(frame: GapFrame, distal: Motion, proximal: Motion, load: Array)
         Shares of the columns.
     """
     rim, normal = frame.rim, np.asarray(frame.normal)
-    moved = proximal.carried(rim.places, load) - distal.carried(rim.places, load)
+    moved = apart(distal, proximal, rim.places, load)
     opened = moved @ normal
     slid = np.linalg.norm(moved - opened[:, None] * normal, axis=1)
     for way, size in (("closing", -opened), ("opening", opened), ("sliding", slid)):

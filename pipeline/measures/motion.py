@@ -41,6 +41,11 @@ class Motion:
         return self.translation @ shares + np.cross(self.rotation @ shares, points - self.about)
 
 
+def apart(distal: Motion, proximal: Motion, points: Array, shares: Array) -> Array:
+    """Movement (k, 3) of the proximal body against the distal one at points (k, 3), mm."""
+    return proximal.carried(points, shares) - distal.carried(points, shares)
+
+
 def face_motion(mesh: Mesh, patch: str, displacement: Array) -> Motion:
     """Fit a rigid motion to a patch.
 

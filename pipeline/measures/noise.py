@@ -11,16 +11,13 @@ from pipeline.fem.limits import BALANCE_TOLERANCE
 from pipeline.fem.space import Array
 from pipeline.measures.dictionary import PEAK, QUANTITIES, Measure
 
-MOVES = {"mm": "movement", "deg": "movement"}  # a degree moves what is 57 mm away by a millimetre
-BY_LOAD = ("N", "N·m")
-NO_ANSWER = (
-    "contact_height",
-    "contact_side",
-    "rim_side",
-    "strain_band",
-)  # places, and shares of a whole
+# Values of one kind are compared by size; a degree moves what is 57 mm away by a millimetre.
+KINDS = {"N": "N", "N·m": "N·m", "mm": "movement", "deg": "movement", "MPa": "MPa", "kPa": "kPa"}
 STRAIN = "strain"
-FACTORS = ("yield_factor", "endurance_factor")
+PLACES = frozenset(
+    ("contact_height", "contact_side", "rim_side", "strain_band")
+)  # or shares of a whole
+FACTORS = frozenset(("yield_factor", "endurance_factor"))
 
 
 def load_sizes(load: Array, length: float) -> tuple[float, float]:
@@ -54,29 +51,29 @@ def settled(measures: Sequence[Measure], load: Array, length: float) -> Iterator
         Of the shaft, mm.
     """
     force, moment = load_sizes(load, length)
-    largest = {"N": force, "N·m": moment / 1000}
+    by_load = {"N": force, "N·m": moment / 1000}
+    largest: dict[str, float] = {}
     for one in measures:
         kind = kind_of(one.quantity)
-        if kind and kind not in BY_LOAD:
-            largest[kind] = max(largest.get(kind, 0.0), abs(one.value))
+        largest[kind] = max(largest.get(kind, 0.0), abs(one.value))
+    largest |= by_load | {"": 0.0}
     bare: set[str] = set()
     for one in measures:
-        noise = BALANCE_TOLERANCE * largest.get(kind_of(one.quantity), 0.0)
-        if abs(one.value) >= noise and not (one.quantity in FACTORS and _part(one) in bare):
-            yield one
-        elif one.quantity not in FACTORS:
-            yield replace(one, value=0.0)
-            bare |= {_part(one)} if one.quantity == PEAK else set()
+        is_nothing = abs(one.value) < BALANCE_TOLERANCE * largest[kind_of(one.quantity)]
+        if is_nothing and one.quantity == PEAK:
+            bare.add(one.location)
+        if one.quantity not in FACTORS or _part(one) not in bare:
+            yield replace(one, value=0.0) if is_nothing else one
 
 
 def kind_of(quantity: str) -> str:
     """What values of a quantity may be compared with by size; empty for none."""
     unit = QUANTITIES[quantity].unit
-    if quantity in NO_ANSWER or unit not in (*BY_LOAD, *MOVES, "MPa", "kPa", "%"):
+    if quantity in PLACES:
         return ""
-    if unit == "%":
-        return STRAIN if STRAIN in quantity else ""
-    return MOVES.get(unit, unit)
+    if unit == "%" and STRAIN in quantity:
+        return STRAIN
+    return KINDS.get(unit, "")
 
 
 def _part(one: Measure) -> str:

@@ -16,7 +16,7 @@ from geometries.solids import Geometry
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array
 from pipeline.measures.dictionary import Measure
-from pipeline.measures.motion import Motion, face_motion
+from pipeline.measures.motion import Motion, apart, face_motion
 from pipeline.measures.stiffness import section_stiffness
 
 SMALL_SHARE = 0.01  # of a load: the free play lies between plus and minus this
@@ -48,9 +48,8 @@ class Ends:
 
     def movement(self, shares: Array, place: str) -> Array:
         """Movement (3,) of the proximal bone end against the distal one at a read-out point, mm."""
-        point = np.asarray(self.frame.points()[place])
-        distal, proximal = self.gap
-        return np.asarray((proximal.at(point) - distal.at(point)) @ shares)
+        point = np.array([self.frame.points()[place]])
+        return np.asarray(apart(*self.gap, point, shares)[0])
 
     def rotation(self, shares: Array) -> Array:
         """Rotation (3,) of the proximal bone end against the distal one, degrees."""

@@ -12,7 +12,7 @@ from pipeline.measures.dictionary import Measure
 from pipeline.measures.motion import Motion
 
 NOTHING = 1e-9  # of the largest part of a load
-FIRST_MOMENT, LAST_MOMENT = 3, 5
+MOMENTS = frozenset((3, 4, 5))  # of the unit loads: after three forces, before those below the end
 
 
 def section_stiffness(
@@ -34,12 +34,12 @@ def section_stiffness(
         Shares of the columns.
     """
     force, moment = load[:3], load[3:6]
-    acting = _acting(load)
+    acting = acting_units(load)
     if acting == [2]:
         stretch = (proximal.translation - distal.translation)[2] @ shares
         yield Measure("axial_stiffness", "sections", float(force[2] / stretch))
         return
-    if min(acting) < FIRST_MOMENT or max(acting) > LAST_MOMENT:
+    if not is_pure_moment(load):
         return
     twist, bending = (proximal.rotation - distal.rotation) @ shares, moment[:2]
     if 5 in acting:
@@ -63,7 +63,7 @@ def by_energy(load: Array, length: float, work: float) -> Measure | None:
     work : float
         N·mm.
     """
-    acting = _acting(load)
+    acting = acting_units(load)
     if acting == [2]:
         return Measure("axial_stiffness_by_energy", "sections", float(load[2] ** 2 / work))
     if acting == [5]:
@@ -75,6 +75,12 @@ def by_energy(load: Array, length: float, work: float) -> Measure | None:
     return None
 
 
-def _acting(load: Array) -> list[int]:
+def is_pure_moment(load: Array) -> bool:
+    """Whether shares of the unit loads are those of a moment at the proximal end alone."""
+    acting = acting_units(load)
+    return bool(acting) and MOMENTS.issuperset(acting)
+
+
+def acting_units(load: Array) -> list[int]:
     """Numbers of the unit loads that a load has a share of."""
     return np.flatnonzero(np.abs(load) > NOTHING * np.abs(load).max()).tolist()

@@ -12,9 +12,10 @@ from pipeline.fem.contact.states import State
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import fine_rule, strains
 from pipeline.measures import curves
-from pipeline.measures.curves import KNOWN, STEPS, is_reversible, traced
+from pipeline.measures.curves import KNOWN, STEPS, traced
 from pipeline.measures.field import level_exceeded, von_mises
 from pipeline.measures.implants import hottest, implants
+from pipeline.measures.stiffness import is_pure_moment
 from tests.models import own_constants
 
 FREE = np.array([1.0, 0.8])  # mm that two stops move under the whole load while both are clear
@@ -134,7 +135,7 @@ def test_a_sense_that_nothing_holds_ends_the_curve():
     ],
 )
 def test_only_moments_are_turned_round(shares: list[float], expected: bool):
-    assert is_reversible(np.array(shares, dtype=float)) is expected
+    assert is_pure_moment(np.array(shares, dtype=float)) is expected
 
 
 def test_the_highest_stress_is_that_of_the_part_that_has_it(small: Mesh):
