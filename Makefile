@@ -5,7 +5,7 @@ PIP := .venv/bin/python -m pip --disable-pip-version-check
 PYTEST := .venv/bin/pytest --numprocesses 2 --dist loadfile --no-loadscope-reorder # a file's tests share models
 
 .DEFAULT_GOAL := help
-.PHONY: help install demo lint test test-all bench bench-install campaign planted pins clean
+.PHONY: help install demo lint test test-all bench bench-install campaign error-bars planted pins clean
 
 help: ## List these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-14s %s\n", $$1, $$2 }' Makefile
@@ -35,6 +35,9 @@ bench: bench-install ## Measure our solver against others, the engine, and the r
 
 campaign: install ## Mesh 300 random constructs: half an hour on two cores
 	.venv/bin/python -m tests.campaign
+
+error-bars: install ## Hold error bars from one mesh against finer meshes: an hour and a half
+	.venv/bin/python -m tests.error_bars
 
 planted: install ## Put each fault of tests/planted into a copy, and see that the quick tests find it
 	.venv/bin/python -m tests.planted

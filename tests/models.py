@@ -9,12 +9,14 @@ from typing import Any
 import numpy as np
 import pytest
 import scipy.sparse as sp
+from skfem import MeshTet
 
 from geometries.materials import MATERIALS, Material, isotropic
 from pipeline.fem import stiffness as elastic
-from pipeline.fem.mesh import Mesh, MeshPart, cell_volumes
+from pipeline.fem.mesh import Mesh, MeshPart, cell_volumes, faces_on_plane
 from pipeline.fem.meshing.mesher import build_mesh
-from pipeline.fem.space import EDGES, Array
+from pipeline.fem.meshing.numbering import along_curve
+from pipeline.fem.space import EDGES, Array, shape
 from pipeline.verification.body import outer_faces as outer_faces
 from pipeline.verification.studied import BEND_NM as BEND_NM
 from pipeline.verification.studied import LOADS as LOADS
@@ -29,6 +31,7 @@ from pipeline.verification.studied import solve_stages as solve_stages
 from pipeline.verification.studied import solved as solved
 from pipeline.verification.studied import specimen as specimen
 
+MIRRORED = [0, 2, 1, 3, 6, 5, 4, 7, 9, 8]  # nodes of a cell whose corners 1 and 2 change places
 INTACT = {"kind": "intact", "name": "intact"}
 # As little nail and plate as there may be: in a reamed canal, so that cells are few.
 FEW_CELLS = {"length_mm": 200.0, "distal_end_mm": 115.0, "reaming_mm": 3.0, "cannulation_mm": 0.0}
@@ -45,7 +48,11 @@ def intact(loads: list[dict[str, Any]] = LOADS) -> Solved:
     one = replace(_whole(), case=case_of(INTACT, "coarse", loads=loads))
     states = {name: one.found.touching.under(load) for name, load in one.wrenches.items()}
     basis = replace(one.found.basis, shares={name: state.shares for name, state in states.items()})
-    found = replace(one.found, loads=one.wrenches, states=states, basis=basis)
+    errors = dict.fromkeys(states, next(iter(one.found.errors.values())))  # nobody reads these
+    found = replace(
+        one.found, loads=one.wrenches, states=states, basis=basis, errors=errors,
+        near={name: {} for name in states},
+    )  # fmt: skip
     return replace(one, found=found)
 
 
@@ -89,6 +96,30 @@ def own_constants(mesh: Mesh) -> Array:
     empty = Material(0.0, 0.0, "empty")
     found = [MATERIALS.get(part.material, empty) for part in mesh.parts]
     return np.array([[material.modulus, material.poisson] for material in found])
+
+
+def halved(mesh: Mesh) -> Mesh:
+    """The same body with edges half as long: each cell as its own map splits it into eight.
+
+    Patches are those in planes across the shaft.
+    """
+    pieces = MeshTet.init_refdom().refined(1)
+    corners = pieces.p.T[pieces.t.T]  # of each of eight in the reference cell (8, 4, 3)
+    places = np.concatenate([corners, corners[:, EDGES].mean(axis=2)], axis=1)
+    volumes = np.linalg.det(corners[:, 1:] - corners[:, :1])
+    places[volumes < 0] = places[volumes < 0][:, MIRRORED]
+    mapped = np.einsum("pqn,mni->mpqi", shape(places.reshape(-1, 3)).reshape(8, 10, 10),
+                       mesh.nodes[mesh.cells]).reshape(-1, 3)  # fmt: skip
+    _, first, number = np.unique(mapped.round(6), axis=0, return_index=True, return_inverse=True)
+    cells, part_of = number.reshape(-1, 10), np.repeat(mesh.part_of, 8)
+    order, node_order, vertices = along_curve(mapped[first], cells)
+    numbers = np.argsort(node_order)
+    nodes, cells = mapped[first][node_order], numbers[cells[order]]
+    patches = {
+        name: faces_on_plane(nodes, cells, mesh.nodes[faces[0, 0], 2], 1e-5)
+        for name, faces in mesh.patches.items()
+    }
+    return Mesh(nodes, cells, part_of[order], mesh.parts, patches, vertices)
 
 
 def straightened(mesh: Mesh) -> Mesh:

@@ -8,3 +8,4 @@ ACCEPTED = 1e-8
 """Out-of-balance force of a solution, as a share of the load, where round-off is not larger."""
 BALANCE_TOLERANCE = 1e-6
 """Forces, moments and energy of a result out of balance, as shares of the load's."""
+BAR = 2.5  # of the error that one mesh estimates, which is 0.4 to 0.7 of the true one

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 
 from geometries.solids import Role
@@ -56,11 +58,16 @@ def unit_loads(mesh: Mesh, patch: str, about: Array) -> Array:
     Array
         (n, 3, 6), N: columns are Fx, Fy, Fz (1 N) and Mx, My, Mz (1 N·mm).
     """
-    return _spread(mesh.nodes, mesh.patches[patch], about)
+    return Spread.of(mesh.nodes, mesh.patches[patch], about).forces(len(mesh.nodes))
 
 
 def surface_loads(mesh: Mesh, point: Array, roles: tuple[Role, ...] = ("cortex",)) -> Array:
-    """Nodal forces of unit forces at a point on the outer surface, spread over the faces around it.
+    """Nodal forces (n, 3, 3), N, of unit forces at a point on the surface; see `surface_spread`."""
+    return surface_spread(mesh, point, roles).forces(len(mesh.nodes))
+
+
+def surface_spread(mesh: Mesh, point: Array, roles: tuple[Role, ...] = ("cortex",)) -> Spread:
+    """Unit forces at a point on the outer surface, spread over the faces around it.
 
     Parameters
     ----------
@@ -73,8 +80,8 @@ def surface_loads(mesh: Mesh, point: Array, roles: tuple[Role, ...] = ("cortex",
 
     Returns
     -------
-    Array
-        (n, 3, 3), N: columns are Fx, Fy, Fz (1 N).
+    Spread
+        Its loads are Fx, Fy, Fz (1 N).
 
     Raises
     ------
@@ -89,7 +96,7 @@ def surface_loads(mesh: Mesh, point: Array, roles: tuple[Role, ...] = ("cortex",
     _, weights, _ = face_points(mesh.nodes, faces)
     area = np.cumsum(weights.reshape(len(faces), -1).sum(axis=1))
     count = 1 + int(np.searchsorted(area, SURFACE_MM2))
-    return np.ascontiguousarray(_spread(mesh.nodes, faces[:count], point)[:, :, :3])
+    return Spread.of(mesh.nodes, faces[:count], point).along(np.eye(6)[:, :3])
 
 
 def outer_surface(mesh: Mesh, roles: tuple[Role, ...]) -> Ints:
@@ -107,19 +114,45 @@ def outer_surface(mesh: Mesh, roles: tuple[Role, ...]) -> Ints:
     return found[np.einsum("ki,ki->k", normal, radius) > OUTWARD * np.linalg.norm(radius, axis=1)]
 
 
-def _spread(nodes: Array, faces: Ints, about: Array) -> Array:
-    """Nodal forces (n, 3, 6) of tractions over faces whose resultants are the six unit loads."""
-    places, weights, functions = face_points(nodes, faces)
-    modes = rigid_modes(places, about)
-    # A traction of rigid-mode shape has the resultant G c; choose c so that it is the identity.
-    G = np.einsum("p,pia,pib->ab", weights, modes, modes)
-    traction = np.einsum("pia,ab->pib", modes, np.linalg.inv(G))
-    per_face = len(weights) // len(faces)
-    shares = np.einsum("p,pn,pib->pnib", weights, functions, traction)
-    shares = shares.reshape(len(faces), per_face, 6, 3, 6).sum(axis=1)
-    forces = np.zeros((*nodes.shape, 6))
-    np.add.at(forces, faces, shares)
-    return forces
+@dataclass(frozen=True)
+class Spread:
+    """Tractions over faces.
+
+    Parameters
+    ----------
+    faces : Ints
+        Node numbers (k, 6).
+    points : Array
+        Reference points (q, 2) on each.
+    weighted : Array
+        Traction times area at each point (k, q, 3, loads), N.
+    """
+
+    faces: Ints
+    points: Array
+    weighted: Array
+
+    @classmethod
+    def of(cls, nodes: Array, faces: Ints, about: Array) -> Spread:
+        """Tractions of rigid-mode shape whose resultants about a point are the six unit loads."""
+        places, weights, _ = face_points(nodes, faces)
+        modes = rigid_modes(places, about)
+        # A traction of rigid-mode shape has the resultant G c; choose c so that it is the identity.
+        G = np.einsum("p,pia,pib->ab", weights, modes, modes)
+        weighted = weights[:, None, None] * (modes @ np.linalg.inv(G))
+        points, _ = face_rule(ORDER)
+        return cls(faces, points, weighted.reshape(len(faces), len(points), 3, 6))
+
+    def along(self, directions: Array) -> Spread:
+        """The same of combinations (loads, r) of its loads."""
+        return replace(self, weighted=self.weighted @ directions)
+
+    def forces(self, count: int) -> Array:
+        """Nodal forces (n, 3, loads), N, of so many nodes."""
+        shares = np.einsum("qn,kqil->knil", shape(self.points), self.weighted, optimize=True)
+        forces = np.zeros((count, 3, self.weighted.shape[3]))
+        np.add.at(forces, self.faces, shares)
+        return forces
 
 
 def resultant(nodes: Array, forces: Array, about: Array) -> Array:

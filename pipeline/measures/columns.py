@@ -4,14 +4,25 @@ from __future__ import annotations
 
 from pipeline.measures.dictionary import BY_SIZE, HIGHEST, Quantity
 
+ESTIMATED, CLASSED = "estimated on one mesh", "of its class"
+EXACT, UNKNOWN = "none but round-off", "not known from one mesh"
+"""What the error of a value on one mesh is known from."""
+ROUND_OFF = "round-off"  # said of what is nil beside all of its kind
 _TABLE = "results.csv"
 _PAIRS = "comparisons.csv"
 COLUMNS: dict[str, Quantity] = {
     "error": Quantity(
         "%", _TABLE,
-        "Grid-convergence index of the value from three meshes, percent of it. Where the column mesh "
-        "says estimated, it is the largest of like values of other constructs, and may be too small "
-        "for a value that happens to be nearly zero.",
+        "How far the mesh may be wrong, half of the width of a bar round the value, percent of it; "
+        "empty where nobody knows. The column mesh says what it is known from.",
+    ),
+    "mesh": Quantity(
+        "", _TABLE,
+        f"{ESTIMATED}: from what this load leaves over on a finer space, for stiffness and movement. "
+        f"{CLASSED}: a share that held for results like it, and says little of this one. {EXACT}: "
+        f"sums of nodal forces, and volumes. {UNKNOWN}: places, residuals, screws between plate and "
+        f"bone. {ROUND_OFF}: nil. three meshes: their grid-convergence index, and how values go on. "
+        "borrowed: the largest of like results of constructs that ran on three meshes.",
     ),
     "extrapolated": Quantity(
         "as value", _TABLE, "Value at zero mesh size by Richardson's extrapolation of three meshes.",

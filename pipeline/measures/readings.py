@@ -149,14 +149,19 @@ class Readings:
                 found, self.nail, shares, has_tissue=bool(self.tissue), can_overlap=can_overlap
             )
         ]
-        gated = self.gates.under(found, load, self._length, is_linear=is_linear)
+        gated = self.gates.under(found, load, self.length, is_linear=is_linear)
         return found, [*doubts, *gated]
 
     @property
-    def _length(self) -> float:
+    def length(self) -> float:
         """Distance of the reference sections, mm."""
         distal, proximal = (self.motions[f"{end}_section"].about for end in ENDS)
         return float(proximal[2] - distal[2])
+
+    @property
+    def shear_modulus(self) -> float:
+        """Of the tissue between the bone ends, MPa; 0 where the gap is empty."""
+        return float(self.tissue[""][1][3, 3]) if "" in self.tissue else 0.0
 
     def _motion(self, load: Array, shares: Array, is_linear: bool) -> Iterator[Measure]:
         motions = self.motions
@@ -164,7 +169,7 @@ class Readings:
         yield from section_stiffness(distal, proximal, load, shares)
         if is_linear:
             work = float(shares @ self.energy @ shares)
-            energetic = by_energy(load, self._length, work)
+            energetic = by_energy(load, self.length, work)
             yield from [] if energetic is None else [energetic]
         if self.geometry.gap is not None:
             below, above = (motions[f"gap_{end}_face"] for end in ENDS)

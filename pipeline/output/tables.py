@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from math import isfinite
 from pathlib import Path
 
+from pipeline.measures.columns import CLASSED
 from pipeline.measures.dictionary import HIGHEST, PEAK
 from pipeline.storage.files import read_if_any
 from pipeline.storage.run_folder import RESULTS
@@ -146,16 +147,19 @@ def _shown(
 
 def _legend(rows: Sequence[Row]) -> list[str]:
     if all(row.error is None for row in rows):
-        return ["No errors are known, so no difference is: --levels 3 estimates them on three meshes."]
+        return ["No errors are known, so no difference is."]
     lines = [
         "± error of the mesh. ~ errors leave open which of these is the smallest (stiffness: the "
         "largest) at its gap."
     ]
-    lent = dict.fromkeys(row.label for row in rows if row.mesh.startswith("estimated"))
-    if lent:
+    if any(row.mesh == CLASSED for row in rows):
         lines.append(
-            f"± of {', '.join(lent)} is estimated from other constructs; results.csv says which."
+            "± of stress and strain is that of their class, from one mesh; --levels 3 tells each by "
+            "itself."
         )
+    lent = dict.fromkeys(row.label for row in rows if row.mesh.startswith("borrowed"))
+    if lent:
+        lines.append(f"± of {', '.join(lent)} is partly borrowed; results.csv says where from.")
     return lines
 
 

@@ -22,10 +22,13 @@ from pipeline.fem.solver.mechanism import loose_bodies
 from pipeline.fem.solver.solve import Solver
 from pipeline.fem.solver.transfer import Corners
 from pipeline.fem.space import Array, Flags
+from pipeline.measures.mesh_error import LoadError
 from pipeline.measures.play import NEARBY
 from pipeline.run.case import Case
 from pipeline.run.clock import Clock
-from pipeline.run.superposition import combinations, unit_forces
+from pipeline.run.columns import Settled
+from pipeline.run.refined import Refined, load_errors
+from pipeline.run.superposition import combinations, unit_forces, unit_spreads
 from pipeline.study.stages import Stage
 
 NO_STAGE = Stage(name="intact", modulus_mpa=0.0, poisson_ratio=0.0)
@@ -52,6 +55,10 @@ class Equilibrium:
         Equilibrium under each load that is borne.
     failures : dict of str to str
         Loads that nothing holds, each with a sentence.
+    near : dict of str to dict of str to State
+        Equilibrium under loads near each load, by their names; empty if one of them is not held.
+    errors : dict of str to LoadError
+        What a finer space would answer besides, by load.
     """
 
     stage: Stage
@@ -61,22 +68,14 @@ class Equilibrium:
     loads: dict[str, Array]
     states: dict[str, State]
     failures: dict[str, str]
+    near: dict[str, dict[str, State]]
+    errors: dict[str, LoadError]
 
     @cached_property
     def displacement(self) -> Array:
         """Nodal displacements (n, 3, loads) under the loads that are borne, in their order, mm."""
         shares = np.stack(list(self.basis.shares.values()), axis=1)
         return np.asarray(self.basis.solution.displacement @ shares)
-
-    def near(self, load: str) -> dict[str, Array]:
-        """Shares of all columns under loads near a load; none if one of them is not held."""
-        try:
-            return {
-                name: self.touching.under(share * self.loads[load]).shares
-                for name, share in NEARBY.items()
-            }
-        except NotHeldError:
-            return {}
 
 
 def equilibria(
@@ -95,12 +94,14 @@ def equilibria(
         tissue = [k for k, part in enumerate(mesh.parts) if part.material == "tissue"]
         others = [k for k in range(len(mesh.parts)) if k not in tissue]
         fixed = elastic.assemble(mesh, pattern, part_elasticity(mesh, NO_STAGE), others)
-        units = unit_forces(mesh, case.loads, case.femur, geometry.top[2])
+        spreads = unit_spreads(mesh, case.loads, case.femur, geometry.top[2])
+        units = unit_forces(spreads, len(mesh.nodes))
         stops = Stops.of(mesh, geometry.stops)
     held = np.zeros(mesh.nodes.shape, dtype=bool)
     held[mesh.patches["distal_end"]] = True
     loads = combinations(case.loads, case.femur, geometry.top[2])
     chosen: tuple[int, ...] = ()
+    refined: Refined | None = None
     for stage in sorted(
         case.stages if case.has_tissue else (NO_STAGE,), key=lambda s: -s.material().modulus
     ):
@@ -113,8 +114,24 @@ def equilibria(
             except SolveError as error:
                 yield stage, SolveError(str(error))  # made anew: its frames hold matrices
                 continue
-        chosen = found[0].chosen
-        yield stage, Equilibrium(stage, elasticity, *found[:2], loads, *found[2:])
+        chosen = found.touching.chosen
+        with clock("errors"):
+            refined = refined or Refined.of(mesh, spreads, geometry, elasticity)
+            errors = load_errors(refined, elasticity, found)
+        yield (
+            stage,
+            Equilibrium(
+                stage,
+                elasticity,
+                found.touching,
+                found.basis,
+                loads,
+                found.states,
+                found.failures,
+                found.near,
+                errors,
+            ),
+        )
 
 
 def _settled(
@@ -124,7 +141,7 @@ def _settled(
     given: tuple[Flags, Stops, Array],
     loads: dict[str, Array],
     chosen: tuple[int, ...],
-) -> tuple[Touching, Basis, dict[str, State], dict[str, str]]:
+) -> Settled:
     """Solve for unit loads and stops; then the state under each load, or why there is none."""
     held, stops, units = given
     loose = loose_bodies(mesh, stiffness, held) if stops.listed else []
@@ -142,7 +159,20 @@ def _settled(
             states[name] = one
         else:
             failures[name] = " ".join(str(one).split("\n"))
-    return touching, touching.basis(mesh, solver, states), states, failures
+    return Settled(
+        solver, touching, touching.basis(mesh, solver, states), loads, states, failures,
+        {name: _near(touching, loads[name]) for name in states},
+    )  # fmt: skip
+
+
+def _near(touching: Touching, load: Array) -> dict[str, State]:
+    """Equilibrium under loads near a load; none where nothing can touch, or one of them is not held."""
+    if not touching.stops.listed:
+        return {}
+    try:
+        return {name: touching.under(share * load) for name, share in NEARBY.items()}
+    except NotHeldError:
+        return {}
 
 
 def part_elasticity(mesh: Mesh, stage: Stage) -> Array:

@@ -76,7 +76,8 @@ class Options:
     keep : str
         Fields that are stored: "all", "none", or those "shown".
     sample : tuple of str
-        Labels of the cases that run on all three mesh levels; without any, no error is known.
+        Labels of the cases that run on all three mesh levels; without any, errors are
+        those that one mesh tells.
     pages : bool
         Whether pictures and pages are made besides the tables.
     asked : Asked

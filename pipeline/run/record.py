@@ -9,19 +9,21 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.fem.space import Array
+from pipeline.measures.columns import ROUND_OFF
 from pipeline.measures.curves import CURVE_COLUMNS
 from pipeline.measures.dictionary import QUANTITIES
 from pipeline.run.case import Case
 from pipeline.run.clock import Clock
 from pipeline.run.equilibrium import NO_STAGE
-from pipeline.run.solving import CaseResult
+from pipeline.run.solving import CaseResult, Measured
 from pipeline.storage.casebook import CURVES, FIELDS, LOG, ROWS, SUMMARY, case_folder
 from pipeline.storage.fields import write_fields
 from pipeline.storage.files import write_json, write_table
 from pipeline.storage.provenance import versions
+from pipeline.tables.borrowed import percent
 from pipeline.tables.rows import CHECKS, FAILED, OK, Key, Row
 
-CASE_COLUMNS = (*Key._fields, "value", "unit", *CHECKS, "status", "reason", "flags")
+CASE_COLUMNS = (*Key._fields, "value", "unit", "error", "mesh", *CHECKS, "status", "reason", "flags")
 
 
 def store_case(
@@ -75,6 +77,7 @@ def _rows(result: CaseResult) -> Iterator[Row]:
             location=one.measure.location,
             value=one.measure.value,
             unit=QUANTITIES[one.measure.quantity].unit,
+            **_said(one),
             status=FAILED if fault else OK,
             reason=fault,
             flags="; ".join(one.flags),
@@ -83,6 +86,15 @@ def _rows(result: CaseResult) -> Iterator[Row]:
             energy_residual=balance.energy,
             volume_error=balance.volume,
         )
+
+
+def _said(one: Measured) -> dict[str, Any]:
+    """A measure's error in percent, and what it is known from; what is nil has none."""
+    if one.error is None:
+        return {}
+    if not one.measure.value:
+        return {"mesh": ROUND_OFF}
+    return {"error": percent(one.error.half / abs(one.measure.value)), "mesh": one.error.known}
 
 
 def _failed_rows(result: CaseResult) -> Iterator[Row]:

@@ -8,6 +8,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from geometries.readout import GapFrame
 from geometries.solids import Geometry
 from pipeline.errors import SolveError
@@ -18,7 +20,9 @@ from pipeline.loading.applied import points
 from pipeline.measures.cells import implant_stress_of_cells, tissue_strain_of_cells
 from pipeline.measures.curves import CurvePoint, curve_points
 from pipeline.measures.dictionary import Measure
+from pipeline.measures.error_classes import ErrorBar
 from pipeline.measures.load_point import load_point, load_point_tangent, movement_of, stations
+from pipeline.measures.mesh_error import Reader
 from pipeline.measures.noise import settled
 from pipeline.measures.play import Ends
 from pipeline.measures.quality import Balance, Balances
@@ -37,13 +41,17 @@ Failures = dict[tuple[str, str], str]
 
 @dataclass(frozen=True)
 class Measured:
-    """A measure with the stage, load, balance and doubts that it belongs to."""
+    """A measure with the stage, load, balance and doubts that it belongs to, and how wrong it may be.
+
+    There is no error of what is no size, as a place.
+    """
 
     stage: str
     load: str
     measure: Measure
     balance: Balance
     flags: tuple[str, ...]
+    error: ErrorBar | None = None
 
 
 @dataclass(frozen=True)
@@ -164,6 +172,9 @@ def measure(mesh: Mesh, geometry: Geometry, case: Case, found: Equilibrium) -> I
     readings = Readings.of(mesh, geometry, found.elasticity, basis)
     ends = Ends.of(mesh, geometry, touching.columns) if geometry.stops else None
     shaft = stations(mesh, geometry, touching.columns)
+    ends_at: dict[str, Array] = {"proximal_end": np.asarray(geometry.top)}
+    if case.has_site:
+        ends_at["head"] = points(case.femur)["head"]
     for load in case.loads:
         if load.name not in found.states:
             continue
@@ -173,14 +184,21 @@ def measure(mesh: Mesh, geometry: Geometry, case: Case, found: Equilibrium) -> I
         measures, doubts = readings.under(units, shares, case.strain_bands, is_linear=not state.forces)
         if case.has_site:
             measures += statics_residuals(readings.sections, load, shares, case.femur, top)
-            measures.append(movement_of(shaft[-1], "head", points(case.femur)["head"], state.shares))
+            measures.append(movement_of(shaft[-1], "head", ends_at["head"], state.shares))
         if push is not None:
             measures += load_point(shaft, push, state.shares)
         measures += touching_measures(touching.stops, state)
-        if ends is not None and (near := found.near(load.name)):
+        near = {way: one.shares for way, one in found.near[load.name].items()}
+        if ends is not None and near:
             measures += [*ends.play(near), *ends.tangent(units, near)]
             measures += [] if push is None else [load_point_tangent(shaft, push, near)]
         balance = balances.under(units, shares)
-        for one in settled(measures, units, top):
+        told = tuple(settled(measures, units, top))
+        reader = Reader(
+            geometry.gap, np.asarray(geometry.top), ends_at, push, units,
+            readings.length, readings.shear_modulus, balance.volume,
+        )  # fmt: skip
+        bars = found.errors[load.name].bars(told, reader)
+        for one, error in zip(told, bars, strict=True):
             flags = tuple(doubt.sentence for doubt in doubts if doubt.concerns(one))
-            yield Measured(found.stage.name, load.name, one, balance, flags)
+            yield Measured(found.stage.name, load.name, one, balance, flags, error)

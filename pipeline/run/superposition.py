@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 
 from geometries.bone import Femur
-from pipeline.fem.loads import surface_loads, unit_loads
+from pipeline.fem.loads import Spread, surface_spread
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array
 from pipeline.loading.applied import applied, head_level
@@ -20,18 +20,24 @@ from pipeline.measures.sections import Section
 SAME_DIRECTION = 1e-9
 
 
-def unit_forces(mesh: Mesh, loads: Sequence[Load], femur: Femur, length: float) -> Array:
-    """Nodal forces of the unit loads (n, 3, units), N.
+def unit_spreads(mesh: Mesh, loads: Sequence[Load], femur: Femur, length: float) -> tuple[Spread, ...]:
+    """Tractions of the unit loads.
 
     Six act at the proximal end; at each point below it that a load names, one acts in each direction
     that the loads need there, so that one muscle costs one unit load and not three.
     """
-    at_end = unit_loads(mesh, "proximal_end", np.array([0.0, 0.0, length]))
+    end = Spread.of(mesh.nodes, mesh.patches["proximal_end"], np.array([0.0, 0.0, length]))
     points, directions, _ = _below(loads, femur, length)
-    below = [
-        surface_loads(mesh, point) @ basis for point, basis in zip(points, directions, strict=True)
-    ]
-    return np.concatenate([at_end, *below], axis=2)
+    below = (
+        surface_spread(mesh, point).along(basis)
+        for point, basis in zip(points, directions, strict=True)
+    )
+    return (end, *below)
+
+
+def unit_forces(spreads: Iterable[Spread], nodes: int) -> Array:
+    """Nodal forces (n, 3, units), N, of the unit loads of a mesh with so many nodes."""
+    return np.concatenate([one.forces(nodes) for one in spreads], axis=2)
 
 
 def combinations(loads: Sequence[Load], femur: Femur, length: float) -> dict[str, Array]:

@@ -49,21 +49,23 @@ class Sample:
     def lend(self, row: Row) -> Row:
         """Give a row the largest relative error of the results like it, and say whose it is.
 
-        One singular or unbounded result among them leaves the row without an error.
+        One singular or unbounded result among them leaves the row without an error; without any like
+        it the row stays as it is.
         """
         step = next((step for step in STEPS if self._key(row, step) in self.pools), None)
         if step is None:
-            kind = self.kinds[row.label]
-            return replace(row, mesh=f"not estimated: no {kind} was sampled that has this result")
+            return row
         like = self.pools[self._key(row, step)]
         worst = max(like, key=lambda known: (known.is_singular, known.share))
         if worst.is_singular:
-            return replace(row, mesh=f"singular in {worst.construct}, do not quote")
+            said = f"borrowed: singular in {worst.construct}, do not quote"
+            return replace(row, error=None, mesh=said)
         if not isfinite(worst.share):
-            return replace(row, mesh=f"not estimated: nothing bounds the error in {worst.construct}")
+            said = f"borrowed: nothing bounds the error in {worst.construct}"
+            return replace(row, error=None, mesh=said)
         names = list(dict.fromkeys(known.construct for known in like))
         whose = f"{len(names)} of {len(self.kinds)} constructs: {', '.join(names)}; {STEPS[step]}"
-        return replace(row, error=percent(worst.share), mesh=f"estimated from {whose}")
+        return replace(row, error=percent(worst.share), mesh=f"borrowed from {whose}")
 
     def _key(self, row: Row, step: Pool) -> Pool:
         """Kind, quantity, location without its numbers, and the cells of the columns of a step."""

@@ -113,9 +113,11 @@ class Results:
 def highest(parts: Iterable[Row]) -> Row:
     """Row of the part of highest value, with an error that holds for the highest of any part.
 
-    That lies between the largest lower and the largest upper bound; an unknown error bounds nothing.
+    That lies between the largest lower and the largest upper bound; an unknown error bounds nothing. A
+    part whose stress is nil beside the others' is none of them.
     """
-    parts = list(parts)
+    listed = list(parts)
+    parts = [part for part in listed if part.number] or listed
     top = max(parts, key=lambda part: part.number)
     upper = max(part.number + part.half for part in parts)
     lower = max(part.number - part.half for part in parts)

@@ -53,7 +53,7 @@ class Row:
     extrapolated : float or None
         Value that the meshes head for, in its unit.
     mesh : str
-        What three meshes say.
+        What the error is known from, and what three meshes say.
     percent_of_intact, percent_of_nail_only : float or None
         The value against that of another construct at the same gap, %.
     undecided, flags : str
@@ -115,7 +115,7 @@ class Row:
     @property
     def is_singular(self) -> bool:
         """Whether three meshes showed that the value has no limit, so that it must not be quoted."""
-        return self.mesh.startswith("singular")
+        return "singular" in self.mesh
 
     @property
     def number(self) -> float:

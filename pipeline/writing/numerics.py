@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 
 from geometries.sources import source_of
-from pipeline.fem.limits import ACCEPTED, BALANCE_TOLERANCE, VOLUME_TOLERANCE
+from pipeline.fem.limits import ACCEPTED, BALANCE_TOLERANCE, BAR, VOLUME_TOLERANCE
 from pipeline.fem.meshing.sizes import LEVELS, Level
 from pipeline.measures.dictionary import HEADLINE, QUANTITIES, Scheme
 from pipeline.measures.literature import SCHEMES
@@ -104,9 +104,11 @@ def _factor(factor: Factor) -> str:
 def checked(sources: Sources) -> str:
     """How large the errors are taken to be, and what every row must pass."""
     return (
-        "A result on one mesh has no error beside it. Where the study is run on the coarse, default "
-        "and fine mesh, the error is the grid-convergence index with a factor of safety of "
-        f"{SAFETY:g}, or of {CAUTIOUS:g} where the observed order is not "
+        "The error of a stiffness or a movement on one mesh is estimated from residuals against cubic "
+        f"functions on edges and faces, times {BAR:g}; that of a stress or strain is "
+        "a share of the load's error in energy that held for results of its class. Where the study is "
+        "run on the coarse, default and fine mesh, the error is the grid-convergence index with a "
+        f"factor of safety of {SAFETY:g}, or of {CAUTIOUS:g} where the observed order is not "
         f"trusted{sources.cite(ERRORS)}. Two results are told apart only if they differ by more than "
         "both errors in sum. Clearances and the load path are checked before meshing. In every sound "
         f"row forces, moments and energy balance to {number(BALANCE_TOLERANCE)} of the load; the "

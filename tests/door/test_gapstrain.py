@@ -64,7 +64,9 @@ def test_a_table_is_typed_and_hides_nothing_of_a_frame(home: Path, finished: gap
     written = read_table(home / "mine" / "results.csv")
     assert len(table) == len(written)
     assert table.value.tolist() == pytest.approx([float(row["value"]) for row in written], rel=1e-6)
-    assert table.error.isna().all()
+    known = [row["error"] for row in written]
+    assert table.error.isna().tolist() == [not error for error in known]
+    assert not table.error.isna().all()
     assert table.doubts.tolist() == [row["flags"] for row in written]
     assert not set(table.columns) & set(dir(pd.DataFrame))
     for name in ("value", "gap_mm", "percent_of_intact", "volume_error"):

@@ -42,7 +42,7 @@ def run(tmp_path_factory: pytest.TempPathFactory) -> Path:
         if row["construct"] == "nail-10-plate":
             row |= {"error": "10"}
         if row["quantity"] == "torsional_stiffness" and row["construct"] == "nail-10":
-            row |= {"mesh": "singular, do not quote"}
+            row |= {"mesh": "three meshes: singular, do not quote"}
     rows.append({"construct": "plate", "stage": "empty", "status": "failed", "reason": "=1+1"})
     write_results(folder, rows)
     write_comparisons(folder, {})

@@ -88,7 +88,7 @@ def test_other_gaps_and_the_femur_without_one_tie_nothing(tmp_path: Path):
 
 def test_a_singular_value_is_not_quoted(tmp_path: Path):
     table = rows({"a": (0.2, "1"), "b": (0.1, "")}, **SHEAR)
-    table[1]["mesh"] = "singular, do not quote"
+    table[1]["mesh"] = "three meshes: singular, do not quote"
     assert printed(tmp_path, table) == ["0.200\n±0.002", "singular"]
 
 
@@ -112,10 +112,10 @@ def test_one_line_says_what_the_signs_mean(tmp_path: Path, error: str, words: st
     assert len(line) <= 132
 
 
-def test_a_line_more_names_whose_errors_are_estimated(tmp_path: Path):
+def test_a_line_more_names_whose_errors_are_borrowed(tmp_path: Path):
     table = rows({"a": (0.50, "2"), "b": (0.50, "2"), "c": (0.50, "2")}, **SHEAR)
     for row in table[1:]:
-        row["mesh"] = "estimated from 1 of 3 constructs: a; same stage and load"
+        row["mesh"] = "borrowed from 1 of 3 constructs: a; same stage and load"
     write_tables(tmp_path, table, {})
     legend = short_table(tmp_path, "woven", "axial").legend
-    assert legend[1].startswith("± of b, c is estimated from other constructs")
+    assert legend[1].startswith("± of b, c is partly borrowed")

@@ -89,7 +89,7 @@ def test_a_plate_whose_nail_failed_is_not_judged_after_three_levels(
     both = {(row.stage, row.quantity): row for row in rows if row.construct == "both"}
     assert both["empty", STIFF].percent_of_nail_only is None
     assert both["empty", STIFF].flags == ""
-    assert both["empty", STIFF].mesh.startswith("converging")
+    assert both["empty", STIFF].mesh.startswith("three meshes: converging")
     assert both["woven", STIFF].percent_of_nail_only is None
 
 

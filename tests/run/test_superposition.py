@@ -13,7 +13,7 @@ from pipeline.loading.loads import Forces, PointForce, Stairs, Walking
 from pipeline.loading.statics import actions, check_places, resultant, section_load
 from pipeline.measures.sections import Section
 from pipeline.run.planning import plan
-from pipeline.run.superposition import combinations, statics_residuals, unit_forces
+from pipeline.run.superposition import combinations, statics_residuals, unit_forces, unit_spreads
 from pipeline.study.config import load_study
 from tests.models import plain_resultant
 
@@ -58,7 +58,8 @@ def test_unit_loads_sum_to_the_stated_load(small: Mesh):
             PointForce(name="side", at=(7.5, 0.0, 8.0), force_n=(-20.0, 7.0, 11.0)),
         ),
     )  # fmt: skip
-    nodal = unit_forces(small, [load], Femur(), 17.0) @ combinations([load], Femur(), 17.0)["own"]
+    spreads = unit_spreads(small, [load], Femur(), 17.0)
+    nodal = unit_forces(spreads, len(small.nodes)) @ combinations([load], Femur(), 17.0)["own"]
     found = plain_resultant(small.nodes, nodal[:, :, None], np.zeros(3))[:, 0]
     assert found == pytest.approx(resultant(actions(load, Femur(), 17.0), np.zeros(3)), abs=1e-9)
 

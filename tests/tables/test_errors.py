@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.tables.errors import LEVELS, Sampled, sound_values, with_errors
+from pipeline.tables.errors import LEVELS, OF_OWN, Sampled, sound_values, with_errors
 from pipeline.tables.rows import Row, read_results, write_results
 
 SIZES = (1.0, 2.0, 4.0)  # of the cells, fine to coarse
@@ -42,14 +42,27 @@ def test_every_value_gets_its_index_and_its_verdict(tmp_path: Path):
     })  # fmt: skip
     write_results(tmp_path, rows)
     stiff, peak, closing, shear, lost = read_results(tmp_path / "results.csv")
-    assert stiff.mesh == "converging, order 2"
+    assert stiff.mesh == "three meshes: converging, order 2"
     assert stiff.extrapolated == pytest.approx(10, rel=1e-6)
     assert stiff.error == pytest.approx(100 * 1.25 * 0.8 / 10.8, rel=1e-2)
-    assert (peak.mesh, peak.error) == ("singular, do not quote", None)
-    assert closing.mesh == "oscillatory"
-    assert (shear.mesh, shear.error) == ("exact", 0)
+    assert (peak.mesh, peak.error) == ("three meshes: singular, do not quote", None)
+    assert closing.mesh == "three meshes: oscillatory"
+    assert (shear.mesh, shear.error) == ("three meshes: exact", 0)
     assert (lost.mesh, lost.error) == ("", None)
     assert [row.extrapolated for row in (peak, closing, shear, lost)] == [None, None, 2, None]
+
+
+def test_meshes_that_agree_by_chance_leave_a_part_of_what_each_told():
+    # A screw's force that hardly oscillates: 3 times its spread is 0.6 %, and its mesh told 12 %.
+    values = [("fine", 100.1), ("default", 100.0), ("coarse", 100.2)]
+    row = Row(construct="thin", quantity="pin_shear_force", location="screw_1", value=100.0)
+    told = replace(row, error=12.0, mesh="of its class")
+    tables = {level: {(row.label, row.key): value} for level, value in values}
+    known = Sampled("default", tables, {"thin": SIZES}, {"thin": "plate"}, frozenset(("thin",)))
+    (alone,), (found,) = with_errors([row], known), with_errors([told], known)
+    assert alone.error == pytest.approx(3 * 0.2, rel=1e-2)
+    assert found.error == pytest.approx(OF_OWN * 12.0)
+    assert found.mesh == "three meshes: oscillatory"
 
 
 def test_what_should_be_zero_has_no_error():
@@ -58,7 +71,7 @@ def test_what_should_be_zero_has_no_error():
         ("gap_shear_movement", "pull"): (3.1, 3.2, 3.6),
         ("gap_shear_movement", "twist"): (2e-10, -1e-10, 7e-10),
     })  # fmt: skip
-    assert pull.mesh.startswith("converging")
+    assert pull.mesh.startswith("three meshes: converging")
     assert (twist.mesh, twist.error) == ("round-off", None)
 
 
@@ -67,7 +80,7 @@ def test_others_borrow_and_what_failed_on_a_level_of_its_own_does_not():
     values: dict[tuple[str, str], Three] = {("axial_stiffness", "pull"): (10.2, 10.8, 13.2)}
     own, other, lost = judged(values, Row(construct="thick", **like), Row(construct="lost", **like))
     assert other.error == own.error
-    assert other.mesh == "estimated from 1 of 3 constructs: thin; same stage and load"
+    assert other.mesh == "borrowed from 1 of 3 constructs: thin; same stage and load"
     assert (lost.error, lost.mesh) == (None, "")
 
 

@@ -28,7 +28,7 @@ from pipeline.measures.motion import face_motion
 from pipeline.run.case import Case
 from pipeline.run.clock import Clock
 from pipeline.run.equilibrium import Equilibrium, equilibria, part_elasticity
-from pipeline.run.superposition import combinations, unit_forces
+from pipeline.run.superposition import combinations, unit_forces, unit_spreads
 from tests.models import case_of, end_held
 
 pytestmark = pytest.mark.slow
@@ -118,7 +118,8 @@ def by_points() -> tuple[Array, list[Array]]:
     )
     assert elasticity.any()
     solver = Solver.of(mesh, stiffness, end_held(mesh))
-    units = unit_forces(mesh, case.loads, case.femur, geometry.top[2])
+    spreads = unit_spreads(mesh, case.loads, case.femur, geometry.top[2])
+    units = unit_forces(spreads, len(mesh.nodes))
     touching = points(mesh, geometry)
     u = solver.solve(np.concatenate([units, touching.forces], axis=2)).displacement
     flat = touching.forces.reshape(mesh.unknowns, -1)

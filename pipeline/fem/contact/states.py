@@ -85,3 +85,8 @@ class Basis:
         for pair in self.pairs:
             total[pair.nodes] += pair.forces
         return total
+
+    def energy(self, load: str) -> float:
+        """Twice the strain energy under a load, N·mm."""
+        shares = self.shares[load]
+        return float(np.vdot(self.forces @ shares, self.solution.displacement @ shares))

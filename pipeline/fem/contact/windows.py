@@ -9,7 +9,7 @@ and movement are conjugate and compliances symmetric.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from math import dist
 
@@ -19,7 +19,7 @@ import scipy.sparse as sp
 from geometries.bow import Bow
 from geometries.solids import TISSUE_ROLES
 from geometries.stops import Round, Spot, Stop
-from pipeline.fem.loads import face_points, rigid_modes
+from pipeline.fem.loads import Spread, face_points, rigid_modes
 from pipeline.fem.mesh import Mesh, free_faces
 from pipeline.fem.space import Array, Flags, Ints, face_measure, face_rule
 
@@ -48,10 +48,8 @@ class Skin:
         The points where the mesh has them (p, 3), mm.
     weights : Array
         Area of each (p,), mm².
-    functions : Array
-        Shape functions of its face (p, 6).
-    face : Ints
-        Its face (p,).
+    face, place : Ints
+        Its face (p,), and which of a face's points it is.
     """
 
     faces: Ints
@@ -59,23 +57,28 @@ class Skin:
     normals: Array
     bent: Array
     weights: Array
-    functions: Array
     face: Ints
+    place: Ints
 
     @classmethod
     def of(cls, mesh: Mesh, faces: Ints) -> Skin:
         """Points of faces (k, 6)."""
         points, _ = face_rule(ORDER)
-        bent, weights, functions = face_points(mesh.nodes, faces)
+        bent, weights, _ = face_points(mesh.nodes, faces)
         straight = mesh.nodes if mesh.bow is None else mesh.bow.straighten(mesh.nodes)
         places, _, _ = face_points(straight, faces)
         _, normals = face_measure(straight[faces], points)
         order = np.argsort(places[:, 2], kind="stable")
-        face = np.repeat(np.arange(len(faces)), len(points))
+        face, place = np.divmod(order, len(points))
         return cls(
-            faces, places[order], normals.reshape(-1, 3)[order], bent[order], weights[order],
-            functions[order], face[order],
-        )  # fmt: skip
+            faces,
+            places[order],
+            normals.reshape(-1, 3)[order],
+            bent[order],
+            weights[order],
+            face,
+            place,
+        )
 
     @cached_property
     def heights(self) -> Array:
@@ -89,8 +92,8 @@ class Skin:
         chosen = _on_round if isinstance(window, Round) else _on_spot
         return first + np.flatnonzero(chosen(window, places, normals))  # type: ignore[arg-type]
 
-    def row(self, points: Ints, about: Array, direction: Array) -> tuple[Ints, Array] | None:
-        """Nodes (k,) and forces (k, 3) of a unit force through a point; None if too little is there."""
+    def spread(self, points: Ints, about: Array, direction: Array) -> Spread | None:
+        """A unit force through a point, over some of the points; None if too little is there."""
         weights, bent = self.weights[points], self.bent[points]
         if weights.sum() < LEAST_MM2:
             return None
@@ -101,12 +104,11 @@ class Skin:
         if np.linalg.eigvalsh(gram)[0] < LEAST_SPREAD:
             return None
         fit = np.linalg.solve(gram, np.concatenate([direction, np.zeros(3)]))
-        traction = weights[:, None] / weights.sum() * (modes @ fit)
-        shares = self.functions[points][:, :, None] * traction[:, None, :]
-        nodes, place = np.unique(self.faces[self.face[points]], return_inverse=True)
-        forces = np.zeros((len(nodes), 3))
-        np.add.at(forces, place.reshape(shares.shape[:2]), shares)
-        return nodes, forces
+        faces, own = np.unique(self.face[points], return_inverse=True)
+        rule, _ = face_rule(ORDER)
+        weighted = np.zeros((len(faces), len(rule), 3, 1))
+        weighted[own, self.place[points], :, 0] = weights[:, None] / weights.sum() * (modes @ fit)
+        return Spread(self.faces[faces], rule, weighted)
 
 
 def _extent(window: Round | Spot) -> tuple[float, float]:
@@ -151,11 +153,14 @@ class Stops:
         Nodal forces (3 n, columns) of their unit forces, and weights that read their movements.
     starts : Ints
         First column of each, and the number of all.
+    spreads : tuple of (Spread, Spread)
+        Tractions of each column over its two windows; the second pushes back.
     """
 
     listed: tuple[Stop, ...]
     matrix: sp.csc_array
     starts: Ints
+    spreads: tuple[tuple[Spread, Spread], ...]
 
     @classmethod
     def of(cls, mesh: Mesh, stops: Iterable[Stop]) -> Stops:
@@ -167,7 +172,8 @@ class Stops:
             if found:
                 kept.append(stop)
                 columns.append(found)
-        flat = [column for found in columns for column in found]
+        spreads = tuple(pair for found in columns for pair in found)
+        flat = [_together(*pair) for pair in spreads]
         rows = [(3 * nodes[:, None] + np.arange(3)).ravel() for nodes, _ in flat]
         ends = np.cumsum([0, *(len(row) for row in rows)])
         values = [forces.ravel() for _, forces in flat]
@@ -175,7 +181,7 @@ class Stops:
             (np.concatenate([*values, []]), np.concatenate([*rows, []]).astype(np.int64), ends),
             shape=(mesh.unknowns, len(flat)),
         )
-        return cls(tuple(kept), matrix, np.cumsum([0, *(len(found) for found in columns)]))
+        return cls(tuple(kept), matrix, np.cumsum([0, *(len(found) for found in columns)]), spreads)
 
     @cached_property
     def touches(self) -> dict[str, Ints]:
@@ -259,10 +265,12 @@ def _surfaces(mesh: Mesh, stops: list[Stop]) -> dict[tuple[str, ...], Skin]:
     return found
 
 
-Sparse = tuple[Ints, Array]
+Spreads = tuple[Spread, Spread]
 
 
-def _columns(stop: Stop, surfaces: dict[tuple[str, ...], Skin], bow: Bow | None) -> list[Sparse] | None:
+def _columns(
+    stop: Stop, surfaces: dict[tuple[str, ...], Skin], bow: Bow | None
+) -> list[Spreads] | None:
     sides = [surfaces[parts] for parts in stop.parts]
     points = [one.within(window) for one, window in zip(sides, stop.windows, strict=True)]
     found = []
@@ -270,16 +278,20 @@ def _columns(stop: Stop, surfaces: dict[tuple[str, ...], Skin], bow: Bow | None)
         about, way = np.array(place), np.array(direction)
         if bow is not None:
             about, way = bow.place(about), np.array(bow.turn(direction, place[2]))
-        rows = [one.row(some, about, way) for one, some in zip(sides, points, strict=True)]
-        if rows[0] is None or rows[1] is None:
+        pair = [one.spread(some, about, way) for one, some in zip(sides, points, strict=True)]
+        if pair[0] is None or pair[1] is None:
             return None
-        found.append(_together(rows[0], rows[1]))
+        found.append((pair[0], pair[1]))
     return found
 
 
-def _together(one: Sparse, other: Sparse) -> Sparse:
-    """The first less the second, node by node; bodies may share nodes where they are joined."""
-    nodes, place = np.unique(np.concatenate([one[0], other[0]]), return_inverse=True)
+def _together(one: Spread, other: Spread) -> tuple[Ints, Array]:
+    """Nodes (k,) and forces (k, 3) of the first less the second; bodies may share nodes."""
+    nodes, place = np.unique(np.concatenate([one.faces, other.faces]), return_inverse=True)
+    place = place.reshape(-1, one.faces.shape[1])
     forces = np.zeros((len(nodes), 3))
-    np.add.at(forces, place, np.concatenate([one[1], -other[1]]))
+    for side, numbers, sign in (
+        (one, place[: len(one.faces)], 1.0), (other, place[len(one.faces) :], -1.0),
+    ):  # fmt: skip
+        forces += sign * replace(side, faces=numbers).forces(len(nodes))[:, :, 0]
     return nodes, forces

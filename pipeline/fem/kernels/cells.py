@@ -80,3 +80,36 @@ def strain_within(nodes: Array, cells: Ints, slopes: Array, displacement: Array)
                     at[4, c] += z * v + y * w
                     at[5, c] += z * u + x * w
     return strain, det
+
+
+@numba.njit(parallel=True, cache=True)
+def pulled_within(strain: Array, elasticity: Array, measure: Array, gradient: Array) -> Array:
+    """Forces (m, b, 3, loads) on functions of given gradients (m, q, b, 3) in cells.
+
+    From strains (m, q, 6, loads), one stress over strain (6, 6) and the volume (m, q) of each point.
+    """
+    m, points, _, loads = strain.shape
+    count = gradient.shape[2]
+    forces = np.zeros((m, count, 3, loads))
+    for e in numba.prange(m):
+        for p in range(points):
+            stress = measure[e, p] * (elasticity @ strain[e, p])
+            for b in range(count):
+                x, y, z = gradient[e, p, b, 0], gradient[e, p, b, 1], gradient[e, p, b, 2]
+                own = forces[e, b]
+                for c in range(loads):
+                    own[0, c] += x * stress[0, c] + y * stress[3, c] + z * stress[5, c]
+                    own[1, c] += x * stress[3, c] + y * stress[1, c] + z * stress[4, c]
+                    own[2, c] += x * stress[5, c] + y * stress[4, c] + z * stress[2, c]
+    return forces
+
+
+@numba.njit(cache=True)
+def add_signed(numbers: Ints, signs: Array, values: Array, total: Array) -> None:
+    """Add values (m, k, i, l) with signs (m, k) to the rows (n, i, l) of a total that they name."""
+    m, k, rows, columns = values.shape
+    for e in range(m):
+        for a in range(k):
+            for i in range(rows):
+                for c in range(columns):
+                    total[numbers[e, a], i, c] += signs[e, a] * values[e, a, i, c]

@@ -76,7 +76,7 @@ def _first_screen(run: ReportedRun) -> dict[str, object]:
         "Gap": "; ".join(gaps) or "none",
         "Shown": f"stage {stage}, load {load}",
         "Mesh": f"level {study.mesh.level}"
-        + (", errors from three" if run.has_errors else ", one mesh"),
+        + (", errors from three" if run.has_three_meshes else ", errors estimated on it"),
         "Cases": f"{len(run.cases) - failed} ok, {failed} failed",
     }
     if run.design:

@@ -14,6 +14,7 @@ from pipeline.storage.casebook import CURVES, FIELDS, folder_of
 from pipeline.storage.files import read_if_any, stream_table
 from pipeline.storage.run_folder import RESULTS, each_row, listed_cases, read_case
 from pipeline.study.config import StudyConfig
+from pipeline.tables.errors import THREE_MESHES
 from pipeline.tables.lookup import Results
 
 READ = (
@@ -150,6 +151,11 @@ class ReportedRun:
     def has_errors(self) -> bool:
         """Whether any error is known."""
         return any(entry["error"] for entry in self.results)
+
+    @cached_property
+    def has_three_meshes(self) -> bool:
+        """Whether any error is that of three meshes."""
+        return any(entry["mesh"].startswith(THREE_MESHES) for entry in self.results)
 
     def found(
         self, quantity: str, location: str, stage: str, load: str | None, construct: str

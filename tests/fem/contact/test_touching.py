@@ -24,7 +24,7 @@ from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.solver.solve import Solver
 from pipeline.fem.space import Array
 from pipeline.measures.motion import face_motion
-from tests.models import end_held, plain_resultant
+from tests.models import end_held, halved, plain_resultant
 
 # --- A cantilever tube in a ring ------------------------------------------------------------------
 
@@ -51,7 +51,7 @@ class Solved:
 
 
 @cache
-def cantilever() -> Solved:
+def cantilever(*, is_halved: bool = False) -> Solved:
     """A titanium tube clamped at its foot inside a stiff sleeve, which it meets at one height."""
     up = (0.0, 0.0, 1.0)
     axis = Line((0.0, 0.0, 0.0), up, up)
@@ -83,6 +83,7 @@ def cantilever() -> Solved:
         parts, patches, L, (0.0, L), None, {}, void=(OUTER / 2, bore / 2, ROOM), stops=(ring,)
     )
     mesh = build_mesh(geometry, "coarse")
+    mesh = halved(mesh) if is_halved else mesh
     elasticity = np.stack([MATERIALS[part.material].elasticity for part in parts])
     stiffness = elastic.assemble(mesh, elastic.Pattern.of(mesh), elasticity)
     solver = Solver.of(mesh, stiffness, end_held(mesh))

@@ -136,4 +136,4 @@ def _with_error(row: tables.Row, chance: random.Random) -> tables.Row:
     if not row.is_ok:
         return row
     error = float(f"{chance.uniform(0.5, 9.0):.3g}")
-    return replace(row, error=error, mesh="estimated from others of its kind")
+    return replace(row, error=error, mesh="of its class")

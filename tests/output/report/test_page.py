@@ -97,7 +97,7 @@ def test_words_for_the_blind_tell_what_is_drawn(demo: dict[str, Any], tmp_path: 
     """A singular value has no mark, and the bone alone has no place in the overview."""
     study = study_of(demo)
     rows = rows_of()
-    rows[0] |= {"mesh": "singular, do not quote"}
+    rows[0] |= {"mesh": "three meshes: singular, do not quote"}
     out = write_run(tmp_path / "out", study, [*rows, row_of("intact", ("q", "far", "mm"), 1.0)])
     record = folder_of(out, address_of("intact")) / SUMMARY
     bone = json.loads(record.read_text()) | {
