@@ -32,12 +32,17 @@ def _cells(geometry: Geometry, part: Part, piece: Piece, sizes: Sizes) -> float:
     outer = (solid.radius + solid.end_radius) / 2
     inner = min(outer, max((_bore(cut) for cut in piece.cuts if isinstance(cut, Frustum)), default=0.0))
     length = float(np.linalg.norm(solid.axis))
-    around = min(edge, sizes.round(outer, geometry.clearance_at(solid.radius)))
+    length_on = sizes.rod if _is_along(solid) else sizes.round
+    around = min(edge, length_on(outer, geometry.clearance_at(solid.radius)))
     volume, surface = pi * (outer**2 - inner**2) * length, 2 * pi * (outer + inner) * length
     return volume / edge**3 + surface / around**2
 
 
 def _bore(cut: Frustum) -> float:
     """Radius of a hole along the shaft, mm; 0 of one across it."""
-    is_along = abs(cut.axis[2]) > 0.9 * float(np.linalg.norm(cut.axis))
-    return (cut.radius + cut.end_radius) / 2 if is_along else 0.0
+    return (cut.radius + cut.end_radius) / 2 if _is_along(cut) else 0.0
+
+
+def _is_along(solid: Frustum) -> bool:
+    """Whether a round solid runs along the shaft."""
+    return abs(solid.axis[2]) > 0.9 * float(np.linalg.norm(solid.axis))

@@ -17,6 +17,7 @@ from geometries.waves import flattened, moved_by_waves
 from pipeline.errors import MeshError
 from pipeline.fem.mesh import Mesh, MeshPart, faces_on_plane, relax, shared_faces
 from pipeline.fem.meshing.cad import fragments, masses_of
+from pipeline.fem.meshing.fields import Closer, radius_of, set_sizes
 from pipeline.fem.meshing.numbering import along_curve, taken_apart
 from pipeline.fem.meshing.sizes import LEVELS, Level, Sizes
 from pipeline.fem.space import Array, Ints
@@ -26,11 +27,9 @@ TETRAHEDRON, QUADRATIC_TETRAHEDRON = 4, 11
 FROM_GMSH = [0, 1, 2, 3, 4, 5, 6, 7, 9, 8]
 ATTEMPTS = 6
 FLATTEST, NO_VOLUME = 0.002, 1e-9
-FLAT = 1e-6
 SEAM_RAD = 0.65
 FRONTAL, DELAUNAY = 6, 5  # gmsh's numbers of its ways to mesh a surface
 PART_CLOSER, ROUND_CLOSER = 0.7, 0.85
-Closer = dict[str | float, float]  # a part, or all surfaces of a radius: share of their edge lengths
 
 
 class Way(NamedTuple):
@@ -152,7 +151,7 @@ def mesh_once(
         try:
             volumes = fragments(gmsh, geometry, way.seam)
             exact = masses_of(gmsh, volumes, geometry.bow)
-            _set_sizes(gmsh, geometry, volumes, sizes, closer or {})
+            set_sizes(gmsh, geometry, volumes, sizes, closer or {})
             gmsh.model.mesh.generate(3)
             _dissolve_slivers(gmsh)
             gmsh.model.mesh.setOrder(2)
@@ -186,7 +185,7 @@ def mesh_once(
 
 def _radii(gmsh: Any, message: str) -> tuple[float, ...]:
     """Radii of the round surfaces that gmsh says meet each other: all like them need shorter edges."""
-    found = (_radius(gmsh, int(tag)) for tag in re.findall(r"surface (\d+)", message))
+    found = (radius_of(gmsh, int(tag)) for tag in re.findall(r"surface (\d+)", message))
     return tuple({round(radius, 2) for radius in found if radius is not None})
 
 
@@ -202,50 +201,6 @@ def exact_volumes(geometry: Geometry, masses: list[float]) -> list[float]:
     with _session() as gmsh:
         masses = masses_of(gmsh, fragments(gmsh, plane), geometry.bow)
     return (np.array(masses) + moved_by_waves(geometry)).tolist()
-
-
-def _set_sizes(
-    gmsh: Any, geometry: Geometry, volumes: list[list[int]], sizes: Sizes, closer: Closer
-) -> None:
-    sized: list[tuple[str, list[int], float]] = []
-    of_part: dict[int, float] = {}
-    for part, tags in zip(geometry.parts, volumes, strict=True):
-        if not tags:
-            raise MeshError(f"part {part.name!r} is covered by other parts")
-        share = closer.get(part.name, 1.0)
-        of_part |= dict.fromkeys(tags, share)
-        sized.append(("VolumesList", tags, sizes.of(part) * share))
-    for _, tag in gmsh.model.getEntities(2):
-        radius = _radius(gmsh, tag)
-        if radius is not None:
-            beside, _ = gmsh.model.getAdjacencies(2, tag)
-            share = min(closer.get(round(radius, 2), 1.0), *(of_part[volume] for volume in beside))
-            size = share * sizes.round(radius, geometry.clearance_at(radius))
-            sized.append(("SurfacesList", [tag], size))
-    field = gmsh.model.mesh.field
-    fields = []
-    for kind, tags, size in sized:
-        tag = field.add("Constant")
-        field.setNumber(tag, "VIn", size)
-        field.setNumber(tag, "VOut", 1e22)
-        field.setNumbers(tag, kind, tags)
-        field.setNumber(tag, "IncludeBoundary", 1)
-        fields.append(tag)
-    smallest = field.add("Min")
-    field.setNumbers(smallest, "FieldsList", fields)
-    field.setAsBackgroundMesh(smallest)
-    gmsh.option.setNumber("Mesh.MeshSizeMin", 0.25 * sizes.shortest)
-    gmsh.option.setNumber("Mesh.MeshSizeMax", sizes.longest)
-
-
-def _radius(gmsh: Any, surface: int) -> float | None:
-    """Least radius of a surface at its middle, mm; None for a flat one."""
-    if gmsh.model.getType(2, surface) == "Plane":
-        return None
-    low, high = gmsh.model.getParametrizationBounds(2, surface)
-    middle = [(a + b) / 2 for a, b in zip(low, high, strict=True)]
-    curvature = np.abs(gmsh.model.getPrincipalCurvatures(surface, middle)[:2]).max()
-    return float(1 / curvature) if curvature > FLAT else None
 
 
 def _dissolve_slivers(gmsh: Any) -> None:
