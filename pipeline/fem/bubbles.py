@@ -27,7 +27,7 @@ from pipeline.fem.space import (
     jacobians,
     strains,
 )
-from pipeline.fem.stiffness import CHUNK, PAIRS
+from pipeline.fem.stiffness import CHUNK, coupling
 
 OWN, MUTUAL = 4, 3  # orders exact in straight cells: of two bubbles, of a bubble and a quadratic
 SLOPES = np.array([[-1.0, -1.0, -1.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
@@ -181,8 +181,7 @@ class Bubbles:
             gradient, det = self._gradients(cells, points)
             left = (gradient * (det * rule)[:, :, None, None]).transpose(0, 2, 3, 1)
             products = left @ gradient.transpose(0, 2, 1, 3)  # (m, 10, k, l)
-            coupling = C[PAIRS[:, None, :, None], PAIRS[None, :, None, :]].reshape(9, 9)
-            own = products.reshape(-1, 9) @ coupling
+            own = products.reshape(-1, 9) @ coupling(C)
             add_signed(self.numbers[cells], np.ones((len(cells), 10)), own.reshape(-1, 10, 3, 3), total)
         return total
 

@@ -170,7 +170,10 @@ def element_blocks(corners: Array, elasticity: Array, order: int) -> Array:
         left.transpose(0, 2, 3, 1).reshape(count, 30, -1), gradient.reshape(count, -1, 30)
     )
     products = products.reshape(count, 10, 3, 10, 3).transpose(0, 1, 3, 2, 4)
-    # coupling[(k, l), (i, j)] = stress ik over strain jl
-    coupling = elasticity[PAIRS[:, None, :, None], PAIRS[None, :, None, :]]
-    blocks = products.reshape(count, 100, 9) @ coupling.reshape(9, 9)
+    blocks = products.reshape(count, 100, 9) @ coupling(elasticity)
     return blocks.reshape(count, 10, 10, 3, 3)
+
+
+def coupling(elasticity: Array) -> Array:
+    """Stress over strain (6, 6) for products of gradients: entry [(k, l), (i, j)] is ik over jl."""
+    return elasticity[PAIRS[:, None, :, None], PAIRS[None, :, None, :]].reshape(9, 9)

@@ -22,10 +22,10 @@ class Settled:
 
     Parameters
     ----------
-    solver : Solver
-        Of the stage.
-    touching, basis :
-        Columns, and solutions that measures are read from.
+    touching : Touching
+        Solutions of the unit loads and of stops.
+    basis : Basis
+        What measures are read from.
     loads : dict of str to Array
         Shares of the unit loads in each load.
     states : dict of str to State
@@ -37,7 +37,6 @@ class Settled:
         touch.
     """
 
-    solver: Solver
     touching: Touching
     basis: Basis
     loads: dict[str, Array]
@@ -65,12 +64,12 @@ class Columns:
     works: Array
 
     @classmethod
-    def of(cls, found: Settled, duals: Array) -> Columns:
+    def of(cls, solver: Solver, touching: Touching, duals: Array) -> Columns:
         """Solve for the duals' nodal forces (n, 3, duals), N, as closely as errors need."""
-        floating = found.touching.floating
-        answers = floating.balanced(found.solver.loosely(floating.balanced(duals)))
-        displacement = np.concatenate([found.touching.columns, answers], axis=2)
-        return cls(found.touching, displacement, floating.resultants(duals))
+        floating = touching.floating
+        answers = floating.balanced(solver.loosely(floating.balanced(duals)))
+        displacement = np.concatenate([touching.columns, answers], axis=2)
+        return cls(touching, displacement, floating.resultants(duals))
 
     @property
     def count(self) -> int:

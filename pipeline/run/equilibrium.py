@@ -14,7 +14,7 @@ from pipeline.errors import SolveError
 from pipeline.fem import stiffness as elastic
 from pipeline.fem.contact.bodies import Floating
 from pipeline.fem.contact.cones import NotHeldError
-from pipeline.fem.contact.states import Basis, State
+from pipeline.fem.contact.states import State
 from pipeline.fem.contact.touching import Touching
 from pipeline.fem.contact.windows import Stops
 from pipeline.fem.mesh import Mesh
@@ -36,8 +36,8 @@ SETTLED = ("plus", "minus")  # loads near a load at which no surface may overlap
 
 
 @dataclass(frozen=True)
-class Equilibrium:
-    """One tissue stage under all loads that it bears.
+class Equilibrium(Settled):
+    """One tissue stage under all loads that it bears, and how far each may err.
 
     Parameters
     ----------
@@ -45,30 +45,12 @@ class Equilibrium:
         Which.
     elasticity : Array
         Stress over strain of each part (parts, 6, 6), MPa.
-    touching : Touching
-        Solutions of the unit loads and of stops.
-    basis : Basis
-        What measures are read from.
-    loads : dict of str to Array
-        Shares of the unit loads in each load.
-    states : dict of str to State
-        Equilibrium under each load that is borne.
-    failures : dict of str to str
-        Loads that nothing holds, each with a sentence.
-    near : dict of str to dict of str to State
-        Equilibrium under loads near each load, by their names; empty if one of them is not held.
     errors : dict of str to LoadError
         What a finer space would answer besides, by load.
     """
 
     stage: Stage
     elasticity: Array
-    touching: Touching
-    basis: Basis
-    loads: dict[str, Array]
-    states: dict[str, State]
-    failures: dict[str, str]
-    near: dict[str, dict[str, State]]
     errors: dict[str, LoadError]
 
     @cached_property
@@ -110,28 +92,15 @@ def equilibria(
             total = fixed + elastic.assemble(mesh, pattern, elasticity, tissue)
         with clock("solve"):
             try:
-                found = _settled(mesh, total, corners, (held, stops, units), loads, chosen)
+                solver, found = _settled(mesh, total, corners, (held, stops, units), loads, chosen)
             except SolveError as error:
                 yield stage, SolveError(str(error))  # made anew: its frames hold matrices
                 continue
         chosen = found.touching.chosen
         with clock("errors"):
             refined = refined or Refined.of(mesh, spreads, geometry, elasticity)
-            errors = load_errors(refined, elasticity, found)
-        yield (
-            stage,
-            Equilibrium(
-                stage,
-                elasticity,
-                found.touching,
-                found.basis,
-                loads,
-                found.states,
-                found.failures,
-                found.near,
-                errors,
-            ),
-        )
+            errors = load_errors(refined, elasticity, solver, found)
+        yield stage, Equilibrium(**vars(found), stage=stage, elasticity=elasticity, errors=errors)
 
 
 def _settled(
@@ -141,17 +110,17 @@ def _settled(
     given: tuple[Flags, Stops, Array],
     loads: dict[str, Array],
     chosen: tuple[int, ...],
-) -> Settled:
+) -> tuple[Solver, Settled]:
     """Solve for unit loads and stops; then the state under each load, or why there is none."""
     held, stops, units = given
     loose = loose_bodies(mesh, stiffness, held) if stops.listed else []
     floating = Floating.of(mesh, loose)
     solver = Solver.of(mesh, stiffness, held | floating.holds(mesh.vertex_count), corners)
     first = Touching.of(solver, stops, floating, units, chosen)
-    near = {(name, ""): load for name, load in loads.items()} | {
+    tried = {(name, ""): load for name, load in loads.items()} | {
         (name, other): NEARBY[other] * load for name, load in loads.items() for other in SETTLED
     }
-    touching, found = first.settle(solver, near)
+    touching, found = first.settle(solver, tried)
     states, failures = {}, {}
     for name in loads:
         one = found[name, ""]
@@ -159,10 +128,9 @@ def _settled(
             states[name] = one
         else:
             failures[name] = " ".join(str(one).split("\n"))
-    return Settled(
-        solver, touching, touching.basis(mesh, solver, states), loads, states, failures,
-        {name: _near(touching, loads[name]) for name in states},
-    )  # fmt: skip
+    near = {name: _near(touching, loads[name]) for name in states}
+    basis = touching.basis(mesh, solver, states)
+    return solver, Settled(touching, basis, loads, states, failures, near)
 
 
 def _near(touching: Touching, load: Array) -> dict[str, State]:

@@ -15,6 +15,7 @@ from geometries.solids import Geometry
 from pipeline.fem.bubbles import Bubbles
 from pipeline.fem.loads import Spread
 from pipeline.fem.mesh import Mesh
+from pipeline.fem.solver.solve import Solver
 from pipeline.fem.space import Array, Flags
 from pipeline.measures.mesh_error import LoadError, Moved
 from pipeline.measures.play import NEARBY
@@ -100,6 +101,19 @@ class Refined:
         proximal, distal = (one.forces(count) for one in self.ends)
         return np.asarray(proximal - distal)
 
+    def left_over(
+        self, elasticity: Array, columns: Columns, shares: Array, displacement: Array
+    ) -> tuple[Array, Array]:
+        """What solutions leave over on the bubbles, and how these move by it (bubbles, 3, k), N, mm.
+
+        What it takes is that of `weighed`.
+        """
+        bubbles = self.bubbles
+        spreads = columns.spreads(self.units, self.ends)
+        left = bubbles.pushed(spreads, shares) - bubbles.inner(elasticity, displacement)
+        stiffness = self.fixed + bubbles.stiffness(elasticity * self.tissue[:, None, None])
+        return left, bubbles.moved(stiffness, left, bubbles.mesh.patches["distal_end"])
+
     def weighed(
         self, elasticity: Array, columns: Columns, shares: Array, displacement: Array
     ) -> Weighed:
@@ -116,23 +130,22 @@ class Refined:
         displacement : Array
             Of the solutions (n, 3, k), mm.
         """
-        bubbles = self.bubbles
-        spreads = list(columns.spreads(self.units, self.ends))
-        left = bubbles.pushed(spreads, shares) - bubbles.inner(elasticity, displacement)
-        stiffness = self.fixed + bubbles.stiffness(elasticity * self.tissue[:, None, None])
-        moved = bubbles.moved(stiffness, left, bubbles.mesh.patches["distal_end"])
-        strained = bubbles.outer(elasticity, moved)
-        besides = bubbles.worked(spreads, moved, columns.count)
+        left, moved = self.left_over(elasticity, columns, shares, displacement)
+        spreads = columns.spreads(self.units, self.ends)
+        besides = self.bubbles.worked(spreads, moved, columns.count)
+        strained = self.bubbles.outer(elasticity, moved)
         besides -= _products(columns.displacement, strained)
         inside = self.between
         return Weighed(besides, _products(moved, left), _products(moved[inside], left[inside]))
 
 
-def load_errors(refined: Refined, elasticity: Array, found: Settled) -> dict[str, LoadError]:
+def load_errors(
+    refined: Refined, elasticity: Array, solver: Solver, found: Settled
+) -> dict[str, LoadError]:
     """What a finer space would answer besides, by load, at a stage of an elasticity (parts, 6, 6)."""
     if not found.states:
         return {}
-    columns = Columns.of(found, refined.duals)
+    columns = Columns.of(solver, found.touching, refined.duals)
     asked = _asked(found, columns)
     shares = np.stack(list(asked.values()), axis=1)
     displacement = columns.displacement @ shares

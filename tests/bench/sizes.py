@@ -40,10 +40,8 @@ def errors_of_cells(mesh: Mesh, geometry: Geometry, case: Any) -> dict[str, Arra
 
     def spy(refined: Refined, elasticity: Array, columns: Columns, shares: Array, moved: Array) -> Any:
         bubbles = refined.bubbles
-        spreads = list(columns.spreads(refined.units, refined.ends))
-        left = bubbles.pushed(spreads, shares) - bubbles.inner(elasticity, moved)
-        stiffness = bubbles.stiffness(elasticity)
-        own = bubbles.moved(stiffness, left, mesh.patches["distal_end"]) * left
+        left, went = refined.left_over(elasticity, columns, shares, moved)
+        own = went * left
         cells = np.bincount(bubbles.numbers.ravel(), minlength=bubbles.count)
         each = own.sum(axis=1) / cells[:, None]
         for k, load in enumerate(case.loads):

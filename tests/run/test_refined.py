@@ -33,7 +33,7 @@ def settled(model: Solved, newtons: float) -> tuple[Settled, Touching, State]:
     touching, state = model.settle(along_x(newtons))
     states, loads = {"load": state}, {"load": along_x(newtons)}
     basis = touching.basis(model.mesh, model.solver, states)
-    return Settled(model.solver, touching, basis, loads, states, {}, {"load": {}}), touching, state
+    return Settled(touching, basis, loads, states, {}, {"load": {}}), touching, state
 
 
 @pytest.mark.parametrize(("newtons", "most"), [(ALONE, 1.0), (TOUCHING, 2.0)])
@@ -42,7 +42,7 @@ def test_a_tip_errs_as_a_finer_mesh_says(newtons: float, most: float):
     # 0.7 of it on femurs. Where the ring bears it answers too, and its window is read at other points.
     coarse, fine = cantilever(), cantilever(is_halved=True)
     found, touching, state = settled(coarse, newtons)
-    errors = load_errors(*refined(coarse), found)["load"]
+    errors = load_errors(*refined(coarse), coarse.solver, found)["load"]
     missing = tip(fine, *fine.settle(along_x(newtons)))[0] - tip(coarse, touching, state)[0]
     assert bool(state.forces) == (newtons == TOUCHING)
     assert 0.35 < errors.top[0] / missing < most
@@ -53,8 +53,8 @@ def test_a_tip_errs_as_a_finer_mesh_says(newtons: float, most: float):
 def test_tractions_of_all_columns_are_their_nodal_forces():
     # Definition: each column is a traction over faces, and its nodal forces are what was solved for.
     model = cantilever()
-    found, touching, _ = settled(model, TOUCHING)
-    columns = Columns.of(found, np.zeros((len(model.mesh.nodes), 3, 0)))
+    _, touching, _ = settled(model, TOUCHING)
+    columns = Columns.of(model.solver, touching, np.zeros((len(model.mesh.nodes), 3, 0)))
     nodal = np.zeros((*model.mesh.nodes.shape, columns.count))
     for first, sign, spread in columns.spreads(spreads(model), ()):
         own = spread.forces(len(nodal))
@@ -67,8 +67,8 @@ def test_tractions_of_all_columns_are_their_nodal_forces():
 def test_the_answer_to_more_of_a_load_is_that_of_a_larger_load():
     # Definition of a derivative; beside a state in which the ring bears.
     model = cantilever()
-    found, touching, state = settled(model, TOUCHING)
-    columns = Columns.of(found, np.zeros((len(model.mesh.nodes), 3, 0)))
+    _, touching, state = settled(model, TOUCHING)
+    columns = Columns.of(model.solver, touching, np.zeros((len(model.mesh.nodes), 3, 0)))
     more = columns.more(state, along_x(TOUCHING))
     step = 1e-4
     larger = touching.under((1 + step) * along_x(TOUCHING))
