@@ -100,10 +100,10 @@ class Columns:
         last = self.count - duals
         units = np.arange(MOTIONS)
         moved = [touching.moved[:, :MOTIONS], touching.stops.movements(self.displacement[:, :, last:])]
-        works = [touching.works[:, :MOTIONS], self.works]
+        works = [touching.bearing.works[:, :MOTIONS], self.works]
         shares = np.zeros((self.count, MOTIONS + duals))
         shares[units, units] = 1.0
-        shares[touching.units.shape[2] : last] = touching.yields(
+        shares[touching.units.shape[2] : last] = touching.bearing.yields(
             state, np.hstack(moved), np.hstack(works)
         )
         shares[last:, MOTIONS:] = np.eye(duals)
@@ -114,7 +114,7 @@ class Columns:
         touching, count = self.touching, len(load)
         shares = np.zeros(self.count)
         shares[:count] = load
-        moved, works = touching.moved[:, :count] @ load, touching.works @ load
-        yielded = touching.yields(state, moved[:, None], works[:, None])[:, 0]
+        moved, works = touching.moved[:, :count] @ load, touching.bearing.works @ load
+        yielded = touching.bearing.yields(state, moved[:, None], works[:, None])[:, 0]
         shares[count : count + len(yielded)] = yielded
         return shares

@@ -17,6 +17,7 @@ from pipeline.fem.contact.cones import NotHeldError
 from pipeline.fem.contact.states import State
 from pipeline.fem.contact.touching import Touching
 from pipeline.fem.contact.windows import Stops
+from pipeline.fem.loads import Spread
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.solver.mechanism import loose_bodies
 from pipeline.fem.solver.solve import Solver
@@ -60,28 +61,119 @@ class Equilibrium(Settled):
         return np.asarray(self.basis.solution.displacement @ shares)
 
 
+@dataclass(frozen=True)
+class Prepared:
+    """A meshed case: what all its stages share, and how one is settled.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        The mesh.
+    geometry : Geometry
+        What was meshed.
+    loads : dict of str to Array
+        Shares of the unit loads in each load.
+    pattern : Pattern
+        Where its stiffness has values.
+    corners : Corners
+        Its corner level.
+    spreads : tuple of Spread
+        Tractions of the unit loads.
+    stops : Stops
+        All that can touch.
+    held : array of bool
+        Components (n, 3) that the support holds.
+    """
+
+    mesh: Mesh
+    geometry: Geometry
+    loads: dict[str, Array]
+    pattern: elastic.Pattern
+    corners: Corners
+    spreads: tuple[Spread, ...]
+    stops: Stops
+    held: Flags
+
+    @classmethod
+    def of(cls, mesh: Mesh, geometry: Geometry, case: Case) -> Prepared:
+        """Prepare a case on its mesh.
+
+        Six unit loads act at the proximal end, three more at each point below it that a load names.
+        """
+        pattern, length = elastic.Pattern.of(mesh), geometry.top[2]
+        held = np.zeros(mesh.nodes.shape, dtype=bool)
+        held[mesh.patches["distal_end"]] = True
+        return cls(
+            mesh, geometry, combinations(case.loads, case.femur, length), pattern,
+            Corners.of(mesh, pattern), unit_spreads(mesh, case.loads, case.femur, length),
+            Stops.of(mesh, geometry.stops), held,
+        )  # fmt: skip
+
+    @cached_property
+    def units(self) -> Array:
+        """Nodal forces (n, 3, units) of the unit loads, N."""
+        return unit_forces(self.spreads, len(self.mesh.nodes))
+
+    def assembled(self, elasticity: Array, parts: list[int] | None = None) -> elastic.Stiffness:
+        """Stiffness of an elasticity (parts, 6, 6), MPa; of some parts alone if they are named."""
+        return elastic.assemble(self.mesh, self.pattern, elasticity, parts)
+
+    def solver(self, stiffness: elastic.Stiffness) -> tuple[Solver, Floating]:
+        """Solver of a stiffness, and the bodies that only stops hold there.
+
+        Raises
+        ------
+        SolveError
+            If a body can move and no stop can hold it.
+        """
+        loose = loose_bodies(self.mesh, stiffness, self.held) if self.stops.listed else []
+        floating = Floating.of(self.mesh, loose)
+        held = self.held | floating.holds(self.mesh.vertex_count)
+        return Solver.of(self.mesh, stiffness, held, self.corners), floating
+
+    def settled(
+        self, stiffness: elastic.Stiffness, chosen: tuple[int, ...] = ()
+    ) -> tuple[Solver, Settled]:
+        """Solve for unit loads and stops; then the state under each load, or why there is none.
+
+        Raises
+        ------
+        SolveError
+            If none is found.
+        """
+        solver, floating = self.solver(stiffness)
+        first = Touching.of(solver, self.stops, floating, self.units, chosen)
+        loads = self.loads
+        tried = {(name, ""): load for name, load in loads.items()} | {
+            (name, other): NEARBY[other] * load for name, load in loads.items() for other in SETTLED
+        }
+        touching, found = first.settle(solver, tried)
+        states, failures = {}, {}
+        for name in loads:
+            one = found[name, ""]
+            if isinstance(one, State):
+                states[name] = one
+            else:
+                failures[name] = " ".join(str(one).split("\n"))
+        near = {name: _near(touching, loads[name]) for name in states}
+        basis = touching.basis(self.mesh, solver, states)
+        return solver, Settled(touching, basis, loads, states, failures, near)
+
+
 def equilibria(
-    mesh: Mesh, geometry: Geometry, case: Case, clock: Clock
+    prepared: Prepared, case: Case, clock: Clock
 ) -> Iterator[tuple[Stage, Equilibrium | SolveError]]:
     """Solve each tissue stage, stiffest tissue first.
 
-    Six unit loads act at the proximal end, three more at each point below it that a load names.
     Everything but the tissue is assembled once; each stage starts with its neighbour's stops. A stage
     that can not be solved yields the solver's error: implants that are a mechanism over an empty gap
     may be sound over tissue.
     """
+    mesh = prepared.mesh
+    tissue = [k for k, part in enumerate(mesh.parts) if part.material == "tissue"]
+    others = [k for k in range(len(mesh.parts)) if k not in tissue]
     with clock("assembly"):
-        pattern = elastic.Pattern.of(mesh)
-        corners = Corners.of(mesh, pattern)
-        tissue = [k for k, part in enumerate(mesh.parts) if part.material == "tissue"]
-        others = [k for k in range(len(mesh.parts)) if k not in tissue]
-        fixed = elastic.assemble(mesh, pattern, part_elasticity(mesh, NO_STAGE), others)
-        spreads = unit_spreads(mesh, case.loads, case.femur, geometry.top[2])
-        units = unit_forces(spreads, len(mesh.nodes))
-        stops = Stops.of(mesh, geometry.stops)
-    held = np.zeros(mesh.nodes.shape, dtype=bool)
-    held[mesh.patches["distal_end"]] = True
-    loads = combinations(case.loads, case.femur, geometry.top[2])
+        fixed = prepared.assembled(part_elasticity(mesh, NO_STAGE), others)
     chosen: tuple[int, ...] = ()
     refined: Refined | None = None
     for stage in sorted(
@@ -89,48 +181,18 @@ def equilibria(
     ):
         elasticity = part_elasticity(mesh, stage)
         with clock("assembly"):
-            total = fixed + elastic.assemble(mesh, pattern, elasticity, tissue)
+            total = fixed + prepared.assembled(elasticity, tissue)
         with clock("solve"):
             try:
-                solver, found = _settled(mesh, total, corners, (held, stops, units), loads, chosen)
+                solver, found = prepared.settled(total, chosen)
             except SolveError as error:
                 yield stage, SolveError(str(error))  # made anew: its frames hold matrices
                 continue
         chosen = found.touching.chosen
         with clock("errors"):
-            refined = refined or Refined.of(mesh, spreads, geometry, elasticity)
+            refined = refined or Refined.of(mesh, prepared.spreads, prepared.geometry, elasticity)
             errors = load_errors(refined, elasticity, solver, found)
         yield stage, Equilibrium(**vars(found), stage=stage, elasticity=elasticity, errors=errors)
-
-
-def _settled(
-    mesh: Mesh,
-    stiffness: elastic.Stiffness,
-    corners: Corners,
-    given: tuple[Flags, Stops, Array],
-    loads: dict[str, Array],
-    chosen: tuple[int, ...],
-) -> tuple[Solver, Settled]:
-    """Solve for unit loads and stops; then the state under each load, or why there is none."""
-    held, stops, units = given
-    loose = loose_bodies(mesh, stiffness, held) if stops.listed else []
-    floating = Floating.of(mesh, loose)
-    solver = Solver.of(mesh, stiffness, held | floating.holds(mesh.vertex_count), corners)
-    first = Touching.of(solver, stops, floating, units, chosen)
-    tried = {(name, ""): load for name, load in loads.items()} | {
-        (name, other): NEARBY[other] * load for name, load in loads.items() for other in SETTLED
-    }
-    touching, found = first.settle(solver, tried)
-    states, failures = {}, {}
-    for name in loads:
-        one = found[name, ""]
-        if isinstance(one, State):
-            states[name] = one
-        else:
-            failures[name] = " ".join(str(one).split("\n"))
-    near = {name: _near(touching, loads[name]) for name in states}
-    basis = touching.basis(mesh, solver, states)
-    return solver, Settled(touching, basis, loads, states, failures, near)
 
 
 def _near(touching: Touching, load: Array) -> dict[str, State]:

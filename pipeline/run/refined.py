@@ -162,7 +162,7 @@ def load_errors(
             return np.asarray(columns.goals(state).T @ weighed.besides[:, place[load, way]])
         return NEARBY[way] * motion(load, "state")  # nothing bears
 
-    slack, errors = found.touching.slack, {}
+    slack, errors = found.touching.bearing.slack, {}
     for load, state in found.states.items():
         first, near = place[load, "state"], found.near[load]
         more = place.get((load, "more"), first)

@@ -30,7 +30,7 @@ from pipeline.measures.readings import Readings
 from pipeline.measures.touching import touching as touching_measures
 from pipeline.run.case import Case
 from pipeline.run.clock import Clock
-from pipeline.run.equilibrium import Equilibrium, equilibria
+from pipeline.run.equilibrium import Equilibrium, Prepared, equilibria
 from pipeline.run.superposition import push_of, statics_residuals
 from pipeline.storage.meshes import read_mesh
 
@@ -123,7 +123,9 @@ def run_case(case: Case, clock: Clock, meshes: Path = NOWHERE) -> CaseResult:
     cells: dict[str, Array] = {}
     iterations: list[int] = []
     failures: Failures = {}
-    for stage, found in equilibria(mesh, geometry, case, clock):
+    with clock("assembly"):
+        prepared = Prepared.of(mesh, geometry, case)
+    for stage, found in equilibria(prepared, case, clock):
         for load, sentence in _failed(case, found).items():
             failures[stage.name, load] = sentence
             logger.error("stage %s, load %s: %s", stage.name, load, sentence)

@@ -17,7 +17,7 @@ from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.solver.solve import Solution
 from pipeline.fem.space import Array
 from pipeline.run.case import Case
-from pipeline.run.equilibrium import Equilibrium, equilibria
+from pipeline.run.equilibrium import Equilibrium, Prepared, equilibria
 from pipeline.run.planning import cases
 from pipeline.run.solving import measure
 from pipeline.run.superposition import combinations
@@ -135,7 +135,7 @@ def solve_stages(case: Case, geometry: Geometry, mesh: Mesh) -> list[Solved]:
     """All stages of a case on a mesh that is already there, stiffest first; each must be solved."""
     clock: Any = lambda step: nullcontext()  # noqa: ARG005, E731
     found = []
-    for _, one in equilibria(mesh, geometry, case, clock):
+    for _, one in equilibria(Prepared.of(mesh, geometry, case), case, clock):
         if isinstance(one, SolveError):
             raise one
         for sentence in one.failures.values():

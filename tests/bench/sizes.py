@@ -51,7 +51,7 @@ def errors_of_cells(mesh: Mesh, geometry: Geometry, case: Any) -> dict[str, Arra
 
     Refined.weighed = spy  # type: ignore[method-assign]
     try:
-        list(equilibrium.equilibria(mesh, geometry, case, Clock()))
+        list(equilibrium.equilibria(equilibrium.Prepared.of(mesh, geometry, case), case, Clock()))
     finally:
         Refined.weighed = weigh  # type: ignore[method-assign]
     return seen

@@ -15,7 +15,7 @@ from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.measures.quality import Balances
 from pipeline.run.case import Case
 from pipeline.run.clock import Clock
-from pipeline.run.equilibrium import equilibria
+from pipeline.run.equilibrium import Prepared, equilibria
 from pipeline.run.planning import cases
 from pipeline.study.config import parse_study
 from tests.draws import Values
@@ -87,7 +87,7 @@ def settle(number: int, drawn: Values) -> dict[str, Any]:
         geometry = case.geometry()
         made = build_mesh(geometry, "coarse")
         row |= {"unknowns": made.unknowns, "worst_volume": f"{made.worst_volume[1]:.1e}"}
-        for _, found in equilibria(made, geometry, case, Clock()):
+        for _, found in equilibria(Prepared.of(made, geometry, case), case, Clock()):
             if isinstance(found, SolveError):
                 raise found
             others = [one for one in found.failures.values() if not any(how in one for how in UNHELD)]

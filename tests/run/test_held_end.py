@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.run.clock import Clock
-from pipeline.run.equilibrium import Equilibrium, equilibria
+from pipeline.run.equilibrium import Equilibrium, Prepared, equilibria
 from tests.models import case_of, geometry_of, specimen
 
 
@@ -15,7 +15,7 @@ def test_no_node_of_the_distal_end_moves_and_all_others_do():
     case = case_of(specimen(7.0, 2.0, (9.0, 0.0, "steel")), "coarse")
     geometry = geometry_of(case)
     mesh = build_mesh(geometry, "coarse")
-    ((_, found),) = equilibria(mesh, geometry, case, Clock())
+    ((_, found),) = equilibria(Prepared.of(mesh, geometry, case), case, Clock())
     assert isinstance(found, Equilibrium)
     solution = found.touching.solution
     at_end = np.isclose(mesh.nodes[:, 2], 0.0)

@@ -28,7 +28,7 @@ from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.loading.loads import Bending, EndForce, HipForce, Load
 from pipeline.run.case import Case
 from pipeline.run.clock import Clock
-from pipeline.run.equilibrium import Equilibrium, equilibria
+from pipeline.run.equilibrium import Equilibrium, Prepared, equilibria
 from pipeline.run.planning import cases
 from pipeline.run.record import store_case
 from pipeline.run.solving import run_case
@@ -237,7 +237,7 @@ def test_another_library_finds_the_same_contact():
     case = replace(case_of(construct, "coarse", ("empty",), CLOSING), femur=bone)
     geometry = geometry_of(case)
     mesh = build_mesh(geometry, case.level)
-    ((_, found),) = equilibria(mesh, geometry, case, Clock())
+    ((_, found),) = equilibria(Prepared.of(mesh, geometry, case), case, Clock())
     assert isinstance(found, Equilibrium)
     names, count = list(found.states), len(CLOSING)
     assert names == [load.name for load in case.loads]

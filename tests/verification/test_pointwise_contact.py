@@ -27,7 +27,7 @@ from pipeline.measures.field import level_exceeded, stress_field, von_mises
 from pipeline.measures.motion import face_motion
 from pipeline.run.case import Case
 from pipeline.run.clock import Clock
-from pipeline.run.equilibrium import Equilibrium, equilibria, part_elasticity
+from pipeline.run.equilibrium import Equilibrium, Prepared, equilibria, part_elasticity
 from pipeline.run.superposition import combinations, unit_forces, unit_spreads
 from tests.models import case_of, end_held
 
@@ -58,7 +58,7 @@ def model() -> tuple[Case, Geometry, Mesh]:
 @cache
 def by_stops() -> Equilibrium:
     case, geometry, mesh = model()
-    ((_, found),) = equilibria(mesh, geometry, case, Clock())
+    ((_, found),) = equilibria(Prepared.of(mesh, geometry, case), case, Clock())
     assert isinstance(found, Equilibrium)
     return found
 

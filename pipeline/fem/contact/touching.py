@@ -16,12 +16,12 @@ import numpy as np
 import scipy.sparse as sp
 
 from pipeline.errors import SolveError
+from pipeline.fem.contact.bearing import Bearing
 from pipeline.fem.contact.bodies import Floating
-from pipeline.fem.contact.cones import Cones, NotHeldError
+from pipeline.fem.contact.cones import NotHeldError
 from pipeline.fem.contact.rigid import lightest
 from pipeline.fem.contact.states import Basis, Pair, State
-from pipeline.fem.contact.tangent import answered, held
-from pipeline.fem.contact.windows import OVERLAP_MM, Stops
+from pipeline.fem.contact.windows import Stops
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.solver.solve import Solution, Solver
 from pipeline.fem.space import Array
@@ -117,73 +117,12 @@ class Touching:
         NotHeldError
             If they do not hold a floating body.
         """
-        count = self.units.shape[2]
-        own = self.stops.columns(self.chosen)
-        free = self.moved[:, :count] @ load
-        forces, motion = self._cones.bear(free[own], self.works @ load)
-        shares = np.concatenate([load, forces, motion])
-        moved = self.moved @ shares + self.stops.rest
-        starts = np.cumsum([0, *(self.stops.sizes[list(self.chosen)])])
-        bearing = {
-            stop: force
-            for stop, a, b in zip(self.chosen, starts[:-1], starts[1:], strict=True)
-            if (force := forces[a:b]).any()
-        }
-        return State(shares, bearing, moved, self.stops.overlaps(moved))
-
-    def yields(self, state: State, moved: Array, works: Array) -> Array:
-        """How the chosen stops answer a little of other loads beside a state, if the same ones bear.
-
-        Parameters
-        ----------
-        state : State
-            Equilibrium under a load.
-        moved : Array
-            Movements of all stops under the other loads, without forces of stops (components, k), mm.
-        works : Array
-            Work of the other loads in the rigid motions (modes, k).
-
-        Returns
-        -------
-        Array
-            Forces of the chosen stops, N, and rigid motions, mm (components + modes, k).
-        """
-        own = self.stops.columns(self.chosen)
-        count = self.units.shape[2]
-        forces = state.shares[count : count + len(own)]
-        return answered(self._cones, forces, moved[own], works)
-
-    def slack(self, state: State) -> float:
-        """How far bodies may go besides in a state, mm; 0 if no stop bears.
-
-        Surfaces that bear may overlap a little. Where a body is free to slide along them, nothing tells
-        one place from the next, by as much as is allowed of their clearances.
-        """
-        if not state.forces:
-            return 0.0
-        count, own = self.units.shape[2], self.stops.columns(self.chosen)
-        if held(self._cones, state.shares[count : count + len(own)]):
-            return OVERLAP_MM
-        return max(float(self.stops.allowed[k]) for k in state.forces)
+        return self.bearing.under(load)
 
     @cached_property
-    def _cones(self) -> Cones:
-        own, stops = self.stops.columns(self.chosen), self.stops
-        count, listed = self.units.shape[2], list(self.chosen)
-        C = self.moved[np.ix_(own, np.arange(count, count + len(own)))]
-        return Cones(
-            starts=np.cumsum([0, *stops.sizes[listed]]),
-            clearance=stops.clearance[listed],
-            rest=stops.rest[own],
-            is_one_sided=stops.is_one_sided[listed],
-            compliance=(C + C.T) / 2,
-            rigid=self.moved[own, count + len(own) :],
-        )
-
-    @cached_property
-    def works(self) -> Array:
-        """Work of the unit loads in the rigid motions (modes, units)."""
-        return self.floating.resultants(self.units)
+    def bearing(self) -> Bearing:
+        """What bears under any load."""
+        return Bearing(self.stops, self.chosen, self.moved, self.floating.resultants(self.units))
 
     def _guessed(self, load: Array) -> set[int]:
         """Stops that rigid bodies would run into under a load; none if nothing holds them."""
@@ -191,7 +130,7 @@ class Touching:
         rigid = self.moved[:, self.moved.shape[1] - self._modes :]
         clearance = np.repeat(stops.clearance, stops.sizes)
         is_one_sided = np.repeat(stops.is_one_sided, stops.sizes)
-        forces = lightest(rigid, clearance, is_one_sided, self.works @ load)
+        forces = lightest(rigid, clearance, is_one_sided, self.bearing.works @ load)
         sizes = np.sqrt(np.add.reduceat(forces**2, stops.starts[:-1]))
         return {int(k) for k in np.flatnonzero(sizes > COUNTS * sizes.max(initial=0.0))}
 
