@@ -122,24 +122,26 @@ def intervals(
     if any(mark and mark.text for one in series for mark in one.marks):
         low, high = axes.get_xlim()
         axes.set_xlim(low, high + 0.2 * (high - low))  # room for what stands beside the dots
-    return _svg(figure, axes, entries)
+    return as_svg(figure, axes, entries)
 
 
 @mpl.rc_context(STYLE)
-def stacks(names: Sequence[str], series: Sequence[Series], label: str) -> str:
+def stacks(
+    names: Sequence[str], series: Sequence[Series], label: str, hues: Sequence[str] = BANDS
+) -> str:
     """Bars of shares that add up to a whole, a row for each name."""
     figure, axes = _sheet(names, len(series))
     left = [0.0] * len(names)
     for number, one in enumerate(series):
         widths = [mark.value if mark else 0.0 for mark in one.marks]
         axes.barh(
-            range(len(names)), widths, left=left, height=0.62, color=BANDS[number % len(BANDS)],
+            range(len(names)), widths, left=left, height=0.62, color=hues[number % len(hues)],
             edgecolor="white", lw=0.8, label=one.name, zorder=2,
         )  # fmt: skip
         left = [at + width for at, width in zip(left, widths, strict=True)]
     _rows(axes, names, label)
     axes.set_xlim(0, 100)
-    return _svg(figure, axes, len(series))
+    return as_svg(figure, axes, len(series))
 
 
 @mpl.rc_context(STYLE)
@@ -160,8 +162,8 @@ def scatter(series: Sequence[Cloud], x: str, y: str) -> str:
         label = clipped(cloud.name)
         axes.plot(cloud.across, up, MARKERS[number % 5], ms=size, label=label, **look)
     plane(axes, x, y)
-    _upright(axes)
-    return _svg(figure, axes, len(series))
+    upright(axes)
+    return as_svg(figure, axes, len(series))
 
 
 @mpl.rc_context(STYLE)
@@ -173,8 +175,8 @@ def growing(growth: Growth) -> str:
     axes = figure.add_axes((0.16, foot / height, 0.8, CURVES_IN / height))
     lines = tuple(replace(line, name=clipped(line.name)) for line in growth.lines)
     draw(axes, replace(growth, lines=lines), COLOURS)
-    _upright(axes)
-    return _svg(figure, axes, len(lines))
+    upright(axes)
+    return as_svg(figure, axes, len(lines))
 
 
 def clipped(name: str) -> str:
@@ -226,14 +228,15 @@ def _rows(axes: Axes, names: Sequence[str], label: str) -> None:
     axes.set_ylim(len(names) - 0.45, -0.55)
     axes.locator_params(axis="x", nbins=MOST_TICKS)
     lines(axes, label)
-    _upright(axes)
+    upright(axes)
 
 
-def _upright(axes: Axes) -> None:
+def upright(axes: Axes) -> None:
+    """Write the names or numbers of the upright axis as those of all charts."""
     axes.tick_params(axis="y", labelsize=TEXT, color=MUTED, labelcolor=INK)
 
 
-def _svg(figure: Figure, axes: Axes, entries: int) -> str:
+def as_svg(figure: Figure, axes: Axes, entries: int) -> str:
     """The figure as SVG without a heading of its own; its ids are like those of no other chart."""
     if entries:
         axes.legend(
