@@ -13,6 +13,7 @@ from pipeline.tables import rows
 Texts = dict[str, str]
 DIGITS = 3  # significant; the mesh's error is rarely known to more
 MINUS = "\N{MINUS SIGN}"
+ALL, FINEST = 100.0, 4  # percent, and decimals of it
 LARGE, SMALL = 1e7, 1e-4  # beyond them as a power of ten
 
 
@@ -30,6 +31,18 @@ def shown(text: str) -> str:
     return f"{value:.{decimals}f}".replace("-", MINUS)
 
 
+def shown_percent(text: str) -> str:
+    """A share of a whole, percent: to a tenth, finer where that would round it to none or to all."""
+    value = number_in(text)
+    if value is None:
+        return text
+    if value in (0.0, ALL):
+        return f"{value:.0f}"
+    shorter = (f"{value:.{decimals}f}" for decimals in range(1, FINEST))
+    words = next((one for one in shorter if float(one) not in (0.0, ALL)), f"{value:.{FINEST}f}")
+    return words.replace("-", MINUS)
+
+
 class Cell(NamedTuple):
     """A cell of a table: file without ending, row from 0 below the heading, column, what it says."""
 
@@ -42,6 +55,11 @@ class Cell(NamedTuple):
     def text(self) -> str:
         """What the page prints."""
         return shown(self.raw)
+
+    @property
+    def percent(self) -> str:
+        """What the page prints of a share of a whole."""
+        return shown_percent(self.raw)
 
 
 @dataclass(frozen=True)

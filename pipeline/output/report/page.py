@@ -9,11 +9,14 @@ from pipeline.output.credibility import BALANCES, FORM
 from pipeline.output.pages import write_page
 from pipeline.output.report import sorting, tables, viewer
 from pipeline.output.report.answer import answer_of
+from pipeline.output.report.assumed import assumed_of
 from pipeline.output.report.cells import Texts
 from pipeline.output.report.charts import charts, words_of
 from pipeline.output.report.growing import curve_charts
 from pipeline.output.report.pictures import indices, pictures
+from pipeline.output.report.robust import change_in_words, robustness_of
 from pipeline.output.report.run import NO_GAP, ReportedRun
+from pipeline.output.report.takeover import takeover_of
 from pipeline.output.tables import COLUMNS
 from pipeline.storage.casebook import fault_of, folder_of
 from pipeline.storage.run_folder import read_inputs
@@ -54,7 +57,7 @@ def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> P
     run = ReportedRun(study, out)
     solids = viewer.solids(run)
     content = {
-        **_first_screen(run), **_results(run), **_grounds(run),
+        **_first_screen(run), **_results(run), **_explored(run), **_grounds(run),
         "solids": solids,
         "pictures": pictures(run),
         "indices": indices(run),
@@ -106,6 +109,16 @@ def _results(run: ReportedRun) -> dict[str, object]:
         "failed": run.failed[:MOST_SAID],
         "more_failed": max(0, len(run.failed) - MOST_SAID),
         "sensitivity": run.answering(run.sensitivity),
+    }
+
+
+def _explored(run: ReportedRun) -> dict[str, object]:
+    """What the run was explored with besides its results; None for each of which it has nothing."""
+    return {
+        "robustness": robustness_of(run),
+        "change_in_words": change_in_words,
+        "takeover": takeover_of(run),
+        "assumed": assumed_of(run),
     }
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+from pipeline.measures import exploring
 from pipeline.measures.dictionary import HEADLINE
 from pipeline.output.report.cells import Entry, Texts
 from pipeline.storage.casebook import CURVES, FIELDS, folder_of
@@ -115,6 +116,32 @@ class ReportedRun:
     def curves(self) -> list[Entry]:
         """Rows of ``curves.csv`` of the shown variant; none where no surfaces can touch."""
         return self._shown(CURVES.removesuffix(".csv"))
+
+    @cached_property
+    def robustness(self) -> list[Entry]:
+        """Rows of ``robustness.csv``; none unless inputs were sampled."""
+        return self._every(exploring.ROBUSTNESS, exploring.ROBUSTNESS_COLUMNS)
+
+    @cached_property
+    def robustness_maps(self) -> list[Entry]:
+        """Rows of ``robustness_maps.csv``, likewise."""
+        return self._every(exploring.ROBUSTNESS_MAPS, exploring.ROBUSTNESS_MAP_COLUMNS)
+
+    @cached_property
+    def takeover(self) -> list[Entry]:
+        """Rows of ``takeover.csv``; none unless the tissue was stiffened step by step."""
+        return self._every(exploring.TAKEOVER, exploring.TAKEOVER_COLUMNS)
+
+    @cached_property
+    def assumptions(self) -> list[Entry]:
+        """Rows of ``assumptions.csv``; none unless assumptions were turned round."""
+        return self._every(exploring.ASSUMPTIONS, exploring.ASSUMPTION_COLUMNS)
+
+    def _every(self, table: str, columns: Collection[str]) -> list[Entry]:
+        """All rows of a table that not every run has and that tells variants not apart."""
+        path = self.out / table
+        rows = enumerate(each_row(path, columns) if path.exists() else ())
+        return [Entry(table.removesuffix(".csv"), number, row) for number, row in rows]
 
     def _shown(self, table: str) -> list[Entry]:
         """Rows of the shown variant in a table that not every run has."""

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from pipeline.storage.files import read_table
+from tests.output.exploring import write_explored
 from tests.output.growing import some_curves, write_curves
 from tests.output.report import large
 from tests.output.report.made_up import bounded_rows, rows_of, write_set_beside
@@ -20,7 +21,7 @@ from tests.output.report.reading import Made, Page, made
 ROOT = Path(__file__).parents[3]
 FEW = (("gap_shear_movement", "far"), ("gap_shear_movement", "near"), ("von_mises_5mm3", "nail"))
 TABLES = ("results", "comparisons", "design", "sensitivity", "published", "brackets", "cases",
-          "curves")  # fmt: skip
+          "curves", "robustness", "robustness_maps", "takeover", "assumptions")  # fmt: skip
 MINUS = "\N{MINUS SIGN}"
 NUMBER = re.compile(rf"{MINUS}?\d+(?:\.\d+)?(?:e[{MINUS}+-]?\d+)?")
 ANY = re.compile(r"[-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?")
@@ -80,7 +81,7 @@ def is_among(shown: str, values: list[float]) -> bool:
 
 @pytest.fixture(scope="module", params=["beside", "design"])
 def run(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Made:
-    """A study with measurements and bounds, and one with a design, failures, flags and errors.
+    """A study with measurements, bounds and explored inputs; another with a design, failures and flags.
 
     Both are small: among ten thousand numbers any number of three digits is found.
     """
@@ -92,6 +93,7 @@ def run(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
     demo = tomllib.loads((ROOT / "configs" / "demo.toml").read_text(encoding="utf-8"))
     study, out = write_set_beside(demo, folder / "out", [*rows_of(), *bounded_rows()])
     write_curves(out, some_curves())
+    write_explored(out)
     return study, out
 
 
