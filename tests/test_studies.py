@@ -16,7 +16,9 @@ from tests.draws import USUAL, Values
 from tests.studies import KINDS, LOADS, PLACED, SPECIAL, features, seeded, studies, study
 
 DRAWS = 300
-NOT_DRAWN = {"strain_bands", "show", "question", "published", "design"}  # they leave the model alone
+NOT_DRAWN = {  # they leave the model alone
+    *("strain_bands", "show", "question", "published", "design", "robustness"),
+}
 CONSTANT = {"schema_version", "title", "name"}
 
 

@@ -21,6 +21,7 @@ from pipeline.study.design import Design, unknown_keys
 from pipeline.study.keys import set_at
 from pipeline.study.published import Published
 from pipeline.study.question import PrimaryOutcome, Question
+from pipeline.study.robustness import Robustness
 from pipeline.study.stages import Stage
 from pipeline.study.units import did_you_mean, limits_of
 
@@ -69,6 +70,9 @@ class StudyConfig(Parameters):
         (), max_length=40, description="Published measurements that results are set beside."
     )
     design: Design | None = Field(None, description="Variants of the study, all of them run.")
+    robustness: Robustness | None = Field(
+        None, description="Inputs that nobody knows, drawn at random to see whether the answer holds."
+    )
 
     @field_validator("schema_version", mode="before")
     @classmethod
@@ -223,21 +227,22 @@ _REMEDIES = {
     "extra_forbidden": "unknown key; remove it or correct its spelling",
     "missing": "missing; add it",
     "finite_number": "allowed is a finite number; correct it",
-    "union_tag_not_found": "the key 'kind' is missing; add it",
-    "union_tag_invalid": "kind = {tag} is not known; allowed {expected_tags}; correct it",
+    "union_tag_not_found": "the key '{discriminator}' is missing; add it",
+    "union_tag_invalid": "{discriminator} = {tag} is not known; allowed {expected_tags}; correct it",
     "too_short": "{actual_length} entries; allowed {min_length} or more; add some",
     "too_long": "too many entries; allowed {max_length} or fewer; remove some",
     "model_type": _TABLE,
     "model_attributes_type": _TABLE,
     "tuple_type": _LIST,
 }
+_KIND_AT = {"loads": 2, "constructs": 2, "design": 1, "robustness": 3}  # by the first step
 _RANGE = {"greater_than", "greater_than_equal", "less_than", "less_than_equal"}
 
 
 def _line(detail: Any) -> str:
     """One finding of pydantic as one line: key, value, limit, remedy."""
     steps, kind, message = list(detail["loc"]), detail["type"], detail["msg"]
-    kind_at = {"loads": 2, "constructs": 2, "design": 1}.get(str(steps[0]) if steps else "", len(steps))
+    kind_at = _KIND_AT.get(str(steps[0]) if steps else "", len(steps))
     del steps[kind_at : kind_at + 1]  # the kind, which is no key of the file
     key = ".".join(_step(step) for step in steps) or "study"
     found = detail["input"]
@@ -250,13 +255,17 @@ def _line(detail: Any) -> str:
         name = next(step for step in reversed(steps) if isinstance(step, str))
         return f"{key}{shown}: allowed {limits}; {did_you_mean(name, found, limits) or 'correct it'}"
     if kind in _REMEDIES:
-        context = {
-            name: value if name == "expected_tags" else _short(value)
-            for name, value in detail.get("ctx", {}).items()
-        }
+        context = {name: _in_words(name, value) for name, value in detail.get("ctx", {}).items()}
         return f"{key}{shown}: {_REMEDIES[kind].format(**context)}"
     text = message[0].lower() + message[1:]
     return f"{key}{shown}: {text.replace(chr(10), ' ')}; correct it"
+
+
+def _in_words(name: str, value: object) -> str:
+    """An entry of pydantic's context; of keys and kinds it has words already."""
+    if name == "discriminator":
+        return str(value).strip("'")
+    return str(value) if name == "expected_tags" else _short(value)
 
 
 def _step(step: str | int) -> str:

@@ -6,6 +6,7 @@ from typing import Any
 
 from geometries.sources import Source
 from pipeline.study.config import StudyConfig
+from pipeline.study.units import TAGS
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 ABOUT = (
@@ -19,7 +20,8 @@ def study_schema() -> dict[str, Any]:
     schema = StudyConfig.model_json_schema()
     for table in schema["$defs"].values():
         keys = table["properties"]
-        kind = keys.get("kind", {})  # a word without a meaning of its own: that of its table
+        # The word by which a table is known has no meaning of its own: that of its table.
+        kind: dict[str, Any] = next((keys[tag] for tag in TAGS if tag in keys), {})
         kind["description"] = table["description"]
         for key in keys.values():
             if "source" in key:

@@ -25,6 +25,10 @@ MISTAKEN: dict[str, tuple[str, dict[str, float]]] = {
 }
 
 
+TAGS = ("kind", "distribution")
+"""Keys that say which of several a table is; a table has one of them at most."""
+
+
 @dataclass(frozen=True)
 class Limits:
     """Where a number must lie.
@@ -106,7 +110,8 @@ def _inside(kind: Any, step: str | int) -> tuple[Any, ...]:
     union = get_origin(bare) in (Union, UnionType)
     first, *others = [c for c in get_args(bare) if c is not NoneType] if union else [bare]
     if others:  # the step is no key but the kind of one of them
-        tags = {get_args(c.model_fields["kind"].annotation)[0]: c for c in (first, *others)}
+        tag = next(key for key in TAGS if key in first.model_fields)
+        tags = {get_args(c.model_fields[tag].annotation)[0]: c for c in (first, *others)}
         return (tags[step],)
     if get_origin(first) is Annotated:  # a union that may also be left out
         return _inside(first, step)

@@ -17,7 +17,8 @@ from pydantic.fields import FieldInfo
 from geometries import bone, constructs, parameters, plating
 from geometries.sources import Source
 from pipeline.loading import loads
-from pipeline.study import config, design, factors, published, question, stages
+from pipeline.study import config, design, factors, published, question, robustness, stages
+from pipeline.study.units import TAGS
 
 PLACE = Path(__file__).parents[2] / "configs" / "README.md"
 BEGIN, END = "<!-- keys: begin, written by python -m tests.study.keys_table -->", "<!-- keys: end -->"
@@ -83,6 +84,15 @@ GROUPS: dict[str, dict[str, Model]] = {
         '`kind = "morris"`': design.Morris,
         "`[[design.factors]]`": factors.Factor,
     },
+    "Inputs that nobody knows": {
+        "`[robustness]`": robustness.Robustness,
+        "`[[robustness.inputs]]`, every distribution": robustness.UncertainInput,
+        "`[[robustness.inputs]]`, every number": robustness.RangedInput,
+        '`distribution = "uniform"`': robustness.Uniform,
+        '`distribution = "log_uniform"`': robustness.LogUniform,
+        '`distribution = "normal"`': robustness.Normal,
+        '`distribution = "cone"`': robustness.Cone,
+    },
 }
 TABLES = {heading: model for group in GROUPS.values() for heading, model in group.items()}
 
@@ -91,7 +101,7 @@ def own_keys(model: Model) -> dict[str, FieldInfo]:
     """Keys of a model's table: without its kind, and without those that another table shows."""
     above = [base for base in model.__mro__[1:] if base in TABLES.values()]
     own = [base for base in model.__mro__ if not any(issubclass(other, base) for other in above)]
-    declared = {name for base in own for name in get_annotations(base)} - {"kind"}
+    declared = {name for base in own for name in get_annotations(base)} - {*TAGS}
     return {name: field for name, field in model.model_fields.items() if name in declared}
 
 

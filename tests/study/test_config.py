@@ -28,6 +28,7 @@ from geometries.solids import Frustum, Geometry, Patch, Solid
 from geometries.sources import source_of
 from pipeline.sharing.claims import Claim
 from pipeline.study.config import StudyConfig, load_study, parse_study
+from pipeline.study.units import TAGS
 from tests.studies import KINDS as CONSTRUCT_KINDS
 from tests.studies import studies
 
@@ -64,6 +65,7 @@ def _full_study() -> dict[str, Any]:
     data["loads"] += _more_loads()
     data["published"] = [_measured(data)]
     data["design"] = _design()
+    data["robustness"] = _robustness()
     data["constructs"].append(
         {
             "kind": "specimen",
@@ -97,6 +99,19 @@ def _design() -> dict[str, Any]:
     rest = {"constraints": ["femur.length_mm < 450"], "outcomes": ["axial_stiffness"]}
     factors = [limits | {"also": [], "whole": False}, listed | more]
     return {"kind": "latin_hypercube", "samples": 8, "seed": 3, "factors": factors, **rest}
+
+
+def _robustness() -> dict[str, Any]:
+    """An input of each distribution."""
+    limits = {"low": 0.4, "high": 0.9, "source": "assumed"}
+    spread = {"mean": 0.7, "sd": 0.2}
+    inputs = [
+        {"name": "weight_factor", "distribution": "uniform", **limits},
+        {"name": "tissue_modulus_mpa", "distribution": "log_uniform", **limits},
+        {"name": "cortical_factor", "distribution": "normal", **limits, **spread},
+        {"name": "load_direction", "distribution": "cone", "half_angle_deg": 9.0, "source": "assumed"},
+    ]
+    return {"samples": 200, "seed": 4, "quantities": ["gap_movement/far"], "inputs": inputs}
 
 
 def _more_loads() -> list[dict[str, Any]]:
@@ -298,7 +313,7 @@ def test_an_unknown_key_stays_on_one_line(key: str):
 @fuzz
 @given(st.data())
 def test_wrong_types(data: st.DataObject):
-    key = data.draw(st.sampled_from([key for key, *_ in FIELDS if key[-1] != "kind"]))
+    key = data.draw(st.sampled_from([key for key, *_ in FIELDS if key[-1] not in TAGS]))
     right = _kind(_at(FULL, key))
     wrong = data.draw(st.sampled_from(sorted(set(KINDS) - {right})))
     value = data.draw(KINDS[wrong])
@@ -424,7 +439,7 @@ def test_missing_keys():
     required = [key for key, info, _ in FIELDS if info.is_required()]
     assert len(required) > 70
     for key in required:
-        named = key[:-1] if key[-1] == "kind" else key
+        named = key[:-1] if key[-1] in TAGS else key
         try:
             _finding(_changed((key, GONE)), named, GONE, "missing", str(key[-1]))
         except (AssertionError, pytest.fail.Exception) as error:
@@ -441,6 +456,7 @@ UNION = {
     "loads": LOAD_KINDS,
     "constructs": ("intact", "nail", "exchange_nail", "plate", "nail_plate", "specimen"),
     "design": DESIGN_KINDS,
+    "robustness": ("uniform", "log_uniform", "normal", "cone"),
 }
 
 
@@ -448,10 +464,10 @@ UNION = {
 @given(key=st.sampled_from(sorted(CHOICES, key=_dotted)), value=texts)
 def test_choices_that_are_not_offered(key: Key, value: str):
     """Unknown kinds, levels, alloys, planes and versions: the refusal lists what there is."""
-    allowed = UNION[str(key[0])] if key[-1] == "kind" else CHOICES[key]
+    allowed = UNION[str(key[0])] if key[-1] in TAGS else CHOICES[key]
     if value in allowed:
         return
-    named = key[:-1] if key[-1] == "kind" else key
+    named = key[:-1] if key[-1] in TAGS else key
     _finding(_changed((key, value)), named, GONE, str(key[-1]), *map(str, allowed))
 
 
@@ -797,8 +813,10 @@ BARE = {  # numbers without a unit in their name
     "spread",
     "value",  # of a claim, the same
     "tolerance",
-    "low",  # a factor's limits and step are in the unit of its key
+    "low",  # limits, step, mean and deviation are in the unit of a factor's key or of an input
     "high",
+    "mean",
+    "sd",
     "step",
     "samples",
     "trajectories",
@@ -832,7 +850,7 @@ def test_there_are_fields_and_numbers_to_look_at():
 def test_every_field_is_described():
     offenders = []
     for field, model, info in DECLARED:
-        if field.endswith(".kind"):  # the class says what its kind is
+        if field.endswith(tuple(f".{tag}" for tag in TAGS)):  # the class says what its kind is
             offenders += [] if model.__doc__ else [f"{field}: its class has no docstring"]
             continue
         text = info.description or ""

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from pipeline.study.schema import study_schema
+from pipeline.study.units import TAGS
 from tests.study.keys_table import PLACE, TABLES, renewed
 
 TEXT = PLACE.read_text(encoding="utf-8")
@@ -36,7 +37,7 @@ def _keys() -> Iterator[tuple[str, str, dict[str, Any]]]:
     """Every key of every table that the schema knows: its table, its name, what the schema says."""
     for name, table in KINDS.items():
         for key, entry in table["properties"].items():
-            if key != "kind":
+            if key not in TAGS:
                 yield name, key, entry
 
 
@@ -59,11 +60,13 @@ def test_every_table_of_the_schema_has_its_heading():
 
 def test_every_kind_is_named():
     kinds = {
-        table["properties"]["kind"]["const"]
+        (tag, table["properties"][tag]["const"])
         for table in KINDS.values()
-        if "kind" in table["properties"]
+        for tag in TAGS
+        if tag in table["properties"]
     }
-    assert kinds <= set(re.findall(r'^#### `kind = "(\w+)"`$', TEXT, re.MULTILINE))
+    assert {tag for tag, _ in kinds} == {*TAGS}
+    assert kinds <= set(re.findall(r'^#### `(\w+) = "(\w+)"`$', TEXT, re.MULTILINE))
 
 
 @pytest.mark.parametrize(
