@@ -14,6 +14,12 @@ import pytest
 from geometries.materials import TISSUES
 from pipeline.cli.application import COMMANDS, command
 from pipeline.measures.curves import CURVE_COLUMNS
+from pipeline.measures.exploring import (
+    ASSUMPTION_COLUMNS,
+    ROBUSTNESS_COLUMNS,
+    ROBUSTNESS_MAP_COLUMNS,
+    TAKEOVER_COLUMNS,
+)
 from pipeline.run.collect import CURVE_OF
 from pipeline.sharing.claims import CLAIM_COLUMNS, Claim, load_claims
 from pipeline.sharing.compare import DIFFERENCE_COLUMNS
@@ -44,6 +50,12 @@ TABLES = {  # headings of pipeline/README.md, and the columns that stand below t
     "`published.csv`": PUBLISHED_COLUMNS,
     "`shaft.csv`": SHAFT_COLUMNS,
     "`design.csv` and `sensitivity.csv`": SENSITIVITY_COLUMNS,
+    "`robustness.csv`, `robustness_maps.csv`, `takeover.csv`, `assumptions.csv`": (
+        *ROBUSTNESS_COLUMNS,
+        *ROBUSTNESS_MAP_COLUMNS,
+        *TAKEOVER_COLUMNS,
+        *ASSUMPTION_COLUMNS,
+    ),
     "`cases.csv` and `dictionary.csv`": INDEX_COLUMNS,
     "`verification.csv`": VERIFICATION_COLUMNS,
     "Pass a study on": (*DIFFERENCE_COLUMNS, *CLAIM_COLUMNS),

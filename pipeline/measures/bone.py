@@ -11,6 +11,7 @@ from geometries.readout import GapFrame, Pin
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array, Ints, cell_rule, shape
 from pipeline.measures.dictionary import Measure
+from pipeline.measures.factored import FactoredField
 from pipeline.measures.field import ORDER, Field, percentile, principal, strain_field
 
 SLEEVE_MM = 1.5
@@ -23,7 +24,7 @@ class Sleeve:
     """Strains of the bone within 1.5 mm of a pin, on one side of the shaft."""
 
     place: str
-    strain: Field
+    strain: Field | FactoredField
 
 
 def sleeves(mesh: Mesh, pin: Pin, displacement: Array) -> Iterator[Sleeve]:
@@ -49,7 +50,7 @@ def sleeves(mesh: Mesh, pin: Pin, displacement: Array) -> Iterator[Sleeve]:
 
 def sleeve_strain(sleeve: Sleeve, load: Array) -> Iterator[Measure]:
     """Compression of the bone round a pin, and the volume beyond the yield class of cortical bone."""
-    e3, weights = principal(sleeve.strain.values @ load)[:, 0], sleeve.strain.weights
+    e3, weights = principal(sleeve.strain.under(load))[:, 0], sleeve.strain.weights
     yield Measure("screw_bone_strain_mean", sleeve.place, float(100 * e3 @ weights / weights.sum()))
     yield Measure("screw_bone_strain_p5", sleeve.place, 100 * percentile(e3, weights, 0.05))
     for name, limit in LIMITS.items():

@@ -7,6 +7,8 @@ from pipeline.measures.dictionary import BY_SIZE, HIGHEST, Quantity
 ESTIMATED, CLASSED = "estimated on one mesh", "of its class"
 EXACT, UNKNOWN = "none but round-off", "not known from one mesh"
 """What the error of a value on one mesh is known from."""
+REDUCED = "reduced model"
+"""What opens the words on an error of a value that a reduced model gave."""
 ROUND_OFF = "round-off"  # said of what is nil beside all of its kind
 _TABLE = "results.csv"
 _PAIRS = "comparisons.csv"
@@ -22,7 +24,9 @@ COLUMNS: dict[str, Quantity] = {
         f"{CLASSED}: a share that held for results like it, and says little of this one. {EXACT}: "
         f"sums of nodal forces, and volumes. {UNKNOWN}: places, residuals, screws between plate and "
         f"bone. {ROUND_OFF}: nil. three meshes: their grid-convergence index, and how values go on. "
-        "borrowed: the largest of like results of constructs that ran on three meshes.",
+        "borrowed: the largest of like results of constructs that ran on three meshes. "
+        f"{REDUCED}: the row was evaluated through one, whose own error is told and added to that of "
+        "the mesh, as the variant that is named has it.",
     ),
     "extrapolated": Quantity(
         "as value", _TABLE, "Value at zero mesh size by Richardson's extrapolation of three meshes.",

@@ -81,7 +81,7 @@ def class_bar(one: Measure, energy: float, sizes: Mapping[Kind, float]) -> Error
     factor = _factor(one)
     if not isfinite(factor):
         return ErrorBar(inf, UNKNOWN)
-    return ErrorBar(factor * energy * max(abs(one.value), SMALL * sizes[_kind(one)]), CLASSED)
+    return ErrorBar(factor * energy * max(abs(one.value), SMALL * sizes[kind_of_result(one)]), CLASSED)
 
 
 def _factor(one: Measure) -> float:
@@ -114,7 +114,7 @@ def sizes_of(
     found: dict[Kind, float] = {("fragment", "N"): force}
     strained = 0.0
     for one in measures:
-        kind = _kind(one)
+        kind = kind_of_result(one)
         whole = 100.0 if one.quantity in OF_WHOLE else 0.0
         found[kind] = max(found.get(kind, 0.0), abs(one.value), whole)
         if one.quantity == "tissue_strain_octahedral":
@@ -123,7 +123,7 @@ def sizes_of(
     return found | {pressed: max(found.get(pressed, 0.0), strained)}
 
 
-def _kind(one: Measure) -> Kind:
+def kind_of_result(one: Measure) -> Kind:
     """What a result's size is compared with: first word of its quantity, and unit."""
     unit = QUANTITIES[one.quantity].unit
     if one.quantity in OF_WHOLE or one.quantity in ALONE:

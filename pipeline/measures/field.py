@@ -27,6 +27,10 @@ class Field:
     values: Array
     weights: Array
 
+    def under(self, shares: Array) -> Array:
+        """Tensors (points, 6) under shares of the unit loads."""
+        return np.asarray(self.values @ shares)
+
 
 def strain_field(mesh: Mesh, cells: Ints, displacement: Array, order: int = ORDER) -> Field:
     """Strains of some cells at the points of a quadrature rule, engineering shears."""

@@ -10,6 +10,7 @@ from geometries.readout import GapFrame
 from pipeline.fem.space import Array
 from pipeline.measures.bands import strain_bands
 from pipeline.measures.dictionary import Measure, Scheme
+from pipeline.measures.factored import FactoredField
 from pipeline.measures.field import Field, octahedral, percentile, principal
 from pipeline.measures.motion import Motion, apart
 
@@ -74,7 +75,11 @@ def rim_movement(frame: GapFrame, distal: Motion, proximal: Motion, load: Array)
 
 
 def tissue(
-    region: str, strain: Field, elasticity: Array, schemes: tuple[Scheme, ...], load: Array
+    region: str,
+    strain: Field | FactoredField,
+    elasticity: Array,
+    schemes: tuple[Scheme, ...],
+    load: Array,
 ) -> Iterator[Measure]:
     """Percentiles by volume of strain and pressure in the tissue, and its shares in strain bands.
 
@@ -82,7 +87,7 @@ def tissue(
     ----------
     region : str
         Opens the locations; empty for the gap proper.
-    strain : Field
+    strain : Field or FactoredField
         Strains of the unit loads.
     elasticity : Array
         Stress over strain of the tissue (6, 6), MPa.
@@ -91,7 +96,7 @@ def tissue(
     load : Array
         Shares of the unit loads.
     """
-    values = strain.values @ load
+    values = strain.under(load)
     e = principal(values)
     pressure = -(values @ elasticity[:3].sum(axis=0)) / 3
     fields = {

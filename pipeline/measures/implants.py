@@ -12,6 +12,7 @@ from geometries.solids import IMPLANT_ROLES
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array, Flags, Ints, cell_rule, fine_rule, strains
 from pipeline.measures.dictionary import Measure
+from pipeline.measures.factored import Factored, combined
 from pipeline.measures.field import ORDER, level_exceeded, percentile, von_mises
 
 HOT_VOLUME_MM3 = 5.0
@@ -33,20 +34,23 @@ class DeformedImplant:
         Its nodes (k, 3), mm.
     cells : Ints
         Its cells (m, 10).
-    displacement : Array
+    displacement : Array or Factored
         Of its nodes (k, 3, columns), mm.
     elasticity : Array
         Stress over strain (6, 6), MPa.
     strength : Strength or None
         Limits of its material.
+    elsewhere : float
+        Volume that is left out, mm³: of cells whose stress is never among the highest.
     """
 
     name: str
     nodes: Array
     cells: Ints
-    displacement: Array
+    displacement: Array | Factored
     elasticity: Array
     strength: Strength | None
+    elsewhere: float = 0.0
 
     def stresses(self, shares: Array) -> Iterator[tuple[Array, Array, Array]]:
         """Von Mises stress (m, q), MPa, volumes (m, q), mm³, and movement (k, 3, 1) under each load.
@@ -57,7 +61,7 @@ class DeformedImplant:
             Shares of the columns (columns, loads).
         """
         for start in range(0, shares.shape[1], AT_ONCE):
-            moved = np.tensordot(self.displacement, shares[:, start : start + AT_ONCE], axes=1)
+            moved = combined(self.displacement, shares[:, start : start + AT_ONCE])
             stress, volume = self._read(self.cells, moved, cell_rule(ORDER))
             for load in range(moved.shape[2]):
                 yield np.ascontiguousarray(stress[..., load]), volume, moved[..., [load]]
@@ -68,13 +72,29 @@ class DeformedImplant:
         Where stress is steep, four points to a cell find it to some percent only: cells that the level
         may pass through are split into 64, many of them into eight, which finds it to half a percent.
         """
-        level, beyond = first_level(stress, volume), np.ptp(stress, axis=1)  # outside of the points
+        level = self.first_level(stress, volume)
+        beyond = np.ptp(stress, axis=1)  # outside of the points
         passes = stress.max(axis=1) + beyond >= LIKELY * level
         passes &= stress.min(axis=1) - beyond <= level / LIKELY
         rule = fine_rule(1 if np.count_nonzero(passes) > ENOUGH else 2)
         fine, parts = self._read(self.cells[passes], moved, rule)
         values = np.append(fine, stress[~passes])
-        return level_exceeded(values, np.append(parts, volume[~passes]), HOT_VOLUME_MM3)
+        volumes = np.append(parts, volume[~passes])
+        return level_exceeded(*self._whole(values, volumes), HOT_VOLUME_MM3)
+
+    def first_level(self, stress: Array, volume: Array) -> float:
+        """Level exceeded in 5 mm³ as four points to a cell tell it, MPa."""
+        return level_exceeded(*self._whole(stress, volume), HOT_VOLUME_MM3)
+
+    def percentile(self, stress: Array, volume: Array, share: float) -> float:
+        """Level that a share of the part does not exceed, MPa."""
+        return percentile(*self._whole(stress, volume), share)
+
+    def _whole(self, stress: Array, volume: Array) -> tuple[Array, Array]:
+        """Stresses and volumes of all of the part, one by one."""
+        if not self.elsewhere:
+            return stress.ravel(), volume.ravel()
+        return np.append(stress, 0.0), np.append(volume, self.elsewhere)
 
     def _read(self, cells: Ints, moved: Array, rule: tuple[Array, Array]) -> tuple[Array, Array]:
         """Von Mises stress (m, q, loads) and volumes (m, q) of some cells at points of a rule."""
@@ -104,7 +124,7 @@ def implant_stress(implant: DeformedImplant, shares: Array) -> Iterator[Measure]
     ((stress, volume, moved),) = implant.stresses(shares[:, None])
     name, strength, hot = implant.name, implant.strength, implant.hot_level(stress, volume, moved)
     for quantity, share in (("von_mises_p99", 0.99), ("von_mises_p99_9", 0.999)):
-        yield Measure(quantity, name, percentile(stress.ravel(), volume.ravel(), share))
+        yield Measure(quantity, name, implant.percentile(stress, volume, share))
     yield Measure("von_mises_5mm3", name, hot)
     if strength is not None and hot > 0:
         yield Measure("yield_factor", name, strength.yield_stress / hot)
@@ -132,7 +152,10 @@ def hottest(
         return [(None, "")] * shares.shape[1]
     first, finer = np.empty((2, len(parts), shares.shape[1]))
     for step, read in enumerate(zip(*(part.stresses(shares) for part in parts), strict=True)):
-        first[:, step] = finer[:, step] = [first_level(stress, volume) for stress, volume, _ in read]
+        first[:, step] = finer[:, step] = [
+            part.first_level(stress, volume)
+            for part, (stress, volume, _) in zip(parts, read, strict=True)
+        ]
         likely = turns[step] & (first[:, step] >= MAY_BE_HIGHEST * first[:, step].max())
         for k in np.flatnonzero(likely).tolist():
             finer[k, step] = parts[k].hot_level(*read[k])
@@ -144,11 +167,6 @@ def hottest(
             own *= np.interp(every, at, share[at])
     highest = levels.argmax(axis=0)
     return [(float(levels[k, step]), parts[k].name) for step, k in enumerate(highest)]
-
-
-def first_level(stress: Array, volume: Array) -> float:
-    """Level exceeded in 5 mm³ as four points to a cell tell it, MPa."""
-    return level_exceeded(stress.ravel(), volume.ravel(), HOT_VOLUME_MM3)
 
 
 def goodman(peak: float, endurance: float, ultimate: float) -> float:

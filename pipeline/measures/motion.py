@@ -81,12 +81,21 @@ def nodes_motion(mesh: Mesh, nodes: Ints, displacement: Array) -> Motion:
     return _fitted(mesh.nodes[nodes], np.ones(len(nodes)), displacement[nodes])
 
 
+def without_rigid(places: Array, u: Array) -> Array:
+    """What places (p, 3) that moved by u (p, 3, loads) did besides moving as one body."""
+    fit = _fitted(places, np.ones(len(places)), u)
+    rigid = np.concatenate([fit.translation, fit.rotation])
+    return np.asarray(u - np.tensordot(rigid_modes(places, fit.about), rigid, axes=1))
+
+
 def _fitted(places: Array, weights: Array, u: Array) -> Motion:
     """Least-squares rigid motion of weighted places (p, 3) that moved by u (p, 3, loads)."""
     about = weights @ places / weights.sum()
     modes = rigid_modes(places, about)
     gram = np.einsum("p,pia,pib->ab", weights, modes, modes)
-    fit = np.linalg.solve(gram, np.einsum("p,pia,pil->al", weights, modes, u))
-    rest = u - np.einsum("pia,al->pil", modes, fit)
-    misfit = np.einsum("p,pil,pim->lm", weights, rest, rest) / weights.sum()
-    return Motion(about, fit[:3], fit[3:], misfit)
+    weighted = (weights[:, None, None] * modes).reshape(-1, 6)
+    fit = np.linalg.solve(gram, weighted.T @ u.reshape(len(weighted), -1))
+    rest = u - np.tensordot(modes, fit, axes=1)
+    # One matrix product: NumPy goes through three factors entry by entry.
+    flat = (np.sqrt(weights / weights.sum())[:, None, None] * rest).reshape(-1, u.shape[2])
+    return Motion(about, fit[:3], fit[3:], flat.T @ flat)

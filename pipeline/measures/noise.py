@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -52,11 +52,7 @@ def settled(measures: Sequence[Measure], load: Array, length: float) -> Iterator
     """
     force, moment = load_sizes(load, length)
     by_load = {"N": force, "N·m": moment / 1000}
-    largest: dict[str, float] = {}
-    for one in measures:
-        kind = kind_of(one.quantity)
-        largest[kind] = max(largest.get(kind, 0.0), abs(one.value))
-    largest |= by_load | {"": 0.0}
+    largest = largest_of(measures) | by_load
     bare: set[str] = set()
     for one in measures:
         is_nothing = abs(one.value) < BALANCE_TOLERANCE * largest[kind_of(one.quantity)]
@@ -64,6 +60,15 @@ def settled(measures: Sequence[Measure], load: Array, length: float) -> Iterator
             bare.add(one.location)
         if one.quantity not in FACTORS or _part(one) not in bare:
             yield replace(one, value=0.0) if is_nothing else one
+
+
+def largest_of(measures: Iterable[Measure]) -> dict[str, float]:
+    """Largest size of each kind; 0 of what is of none."""
+    found: dict[str, float] = {}
+    for one in measures:
+        kind = kind_of(one.quantity)
+        found[kind] = max(found.get(kind, 0.0), abs(one.value))
+    return found | {"": 0.0}
 
 
 def kind_of(quantity: str) -> str:

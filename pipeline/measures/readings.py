@@ -15,6 +15,7 @@ from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array
 from pipeline.measures.bone import Sleeve, Zone, energy_density, sleeve_strain, sleeves, zones
 from pipeline.measures.dictionary import Measure, Scheme
+from pipeline.measures.factored import FactoredField
 from pipeline.measures.field import Field, strain_field
 from pipeline.measures.flags import clearance_use, flags
 from pipeline.measures.forces import Inside
@@ -77,7 +78,7 @@ class Readings:
     geometry: Geometry
     motions: dict[str, Motion]
     energy: Array
-    tissue: dict[str, tuple[Field, Array]]
+    tissue: dict[str, tuple[Field | FactoredField, Array]]
     implants: tuple[DeformedImplant, ...]
     sections: dict[str, Section]
     pins: tuple[tuple[Pin, str, Array], ...]
@@ -101,7 +102,7 @@ class Readings:
             geometry=geometry,
             motions={name: face_motion(mesh, name, u) for name in mesh.patches},
             energy=strain_energy(mesh, u, elasticity, between),
-            tissue=_tissue(mesh, elasticity, u),
+            tissue=tissue_fields(mesh, elasticity, u),
             implants=implants(mesh, elasticity, u),
             sections={place: cut_level(inside, *cut) for place, cut in levels(geometry).items()},
             pins=tuple(
@@ -115,12 +116,18 @@ class Readings:
             },
             sleeves=tuple(one for pin in geometry.pins for one in sleeves(mesh, pin, u)),
             zones=tuple(zones(mesh, gap, u, elasticity)) if gap else (),
-            nail=_nail(mesh, geometry, u),
+            nail=nail_in_canal(mesh, geometry, u),
             gates=Gates.of(geometry, elasticity),
         )
 
     def under(
-        self, load: Array, shares: Array, schemes: tuple[Scheme, ...], *, is_linear: bool = True
+        self,
+        load: Array,
+        shares: Array,
+        schemes: tuple[Scheme, ...],
+        *,
+        is_linear: bool = True,
+        has_fields: bool = True,
     ) -> tuple[list[Measure], list[Doubt]]:
         """All measures under a load, and what puts them in doubt.
 
@@ -132,15 +139,13 @@ class Readings:
             Strain-band schemes.
         is_linear : bool
             Whether no stop bears, so that work is half of force times movement.
+        has_fields : bool
+            Whether strains and stresses are read too, which takes the most time.
         """
         sizes = load_sizes(load, self.geometry.top[2])
-        found = [*self._motion(load, shares, is_linear), *self._forces(shares, sizes)]
-        for region, (strain, elasticity) in self.tissue.items():
-            found += tissue(region, strain, elasticity, schemes, shares)
-        for implant in self.implants:
-            found += implant_stress(implant, shares)
-        for sleeve in self.sleeves:
-            found += sleeve_strain(sleeve, shares)
+        found = [*self.moved(load, shares, is_linear=is_linear), *self._forces(shares, sizes)]
+        if has_fields:
+            found += self._fields(shares, schemes)
         found += [energy_density(zone, shares) for zone in self.zones]
         can_overlap = "bone_ends" not in {stop.touch for stop in self.geometry.stops}
         doubts = [
@@ -163,7 +168,16 @@ class Readings:
         """Of the tissue between the bone ends, MPa; 0 where the gap is empty."""
         return float(self.tissue[""][1][3, 3]) if "" in self.tissue else 0.0
 
-    def _motion(self, load: Array, shares: Array, is_linear: bool) -> Iterator[Measure]:
+    def _fields(self, shares: Array, schemes: tuple[Scheme, ...]) -> Iterator[Measure]:
+        for region, (strain, elasticity) in self.tissue.items():
+            yield from tissue(region, strain, elasticity, schemes, shares)
+        for implant in self.implants:
+            yield from implant_stress(implant, shares)
+        for sleeve in self.sleeves:
+            yield from sleeve_strain(sleeve, shares)
+
+    def moved(self, load: Array, shares: Array, *, is_linear: bool = True) -> Iterator[Measure]:
+        """Stiffness and movement under a load, as `under` takes it."""
         motions = self.motions
         distal, proximal = (motions[f"{end}_section"] for end in ENDS)
         yield from section_stiffness(distal, proximal, load, shares)
@@ -213,7 +227,10 @@ def levels(geometry: Geometry) -> dict[str, tuple[Face, Vector]]:
     return middle | {pin.name: across(pin.foot) for pin in geometry.pins}
 
 
-def _tissue(mesh: Mesh, elasticity: Array, u: Array) -> dict[str, tuple[Field, Array]]:
+def tissue_fields(
+    mesh: Mesh, elasticity: Array, u: Array
+) -> dict[str, tuple[Field | FactoredField, Array]]:
+    """Strains of the tissue and its stress over strain by region, where it has any."""
     return {
         "" if part.role == "gap" else f"{part.role}/": (
             strain_field(mesh, np.flatnonzero(mesh.part_of == k), u),
@@ -224,7 +241,8 @@ def _tissue(mesh: Mesh, elasticity: Array, u: Array) -> dict[str, tuple[Field, A
     }
 
 
-def _nail(mesh: Mesh, geometry: Geometry, u: Array) -> tuple[Array, float] | None:
+def nail_in_canal(mesh: Mesh, geometry: Geometry, u: Array) -> tuple[Array, float] | None:
+    """Movement of a nail across its canal and the clearance, mm, if nothing keeps it off the wall."""
     can_touch = any(stop.touch.startswith("canal") for stop in geometry.stops)
     if geometry.void is None or can_touch or "canal" in (part.role for part in mesh.parts):
         return None

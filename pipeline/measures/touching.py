@@ -8,13 +8,13 @@ from math import atan2, degrees
 import numpy as np
 
 from geometries.stops import Stop
+from pipeline.fem.contact.rules import Rules
 from pipeline.fem.contact.states import State
-from pipeline.fem.contact.windows import Stops
 from pipeline.fem.space import Array
 from pipeline.measures.dictionary import Measure
 
 
-def touching(stops: Stops, state: State) -> Iterator[Measure]:
+def touching(stops: Rules, state: State) -> Iterator[Measure]:
     """Measures of every touch of a construct: ``canal_distal``, ``bolt_1``, ``bone_ends`` and so on."""
     used = state.used(stops)
     for touch, members in stops.touches.items():

@@ -25,7 +25,8 @@ class Case:
     """One mesh's worth of work: a construct, all tissue stages and all loads.
 
     Strain bands are schemes by which tissue strain is sorted; the variant is the point of the study's
-    design that it belongs to, if there is one.
+    design that it belongs to, if there is one. A study may ask for more than its results, for which a
+    reduced model is kept that knows other loads besides.
     """
 
     construct: Construct
@@ -36,6 +37,13 @@ class Case:
     loads: tuple[Load, ...]
     strain_bands: tuple[Scheme, ...]
     variant: str = ""
+    asks_more: bool = False
+    beside: tuple[Load, ...] = ()
+
+    @property
+    def has_twin(self) -> bool:
+        """Whether its reduced model is made and kept too."""
+        return self.asks_more and self.has_tissue
 
     @property
     def name(self) -> str:

@@ -13,6 +13,7 @@ from geometries.constructs import IntactConstruct, NailConstruct, NailPlateConst
 from pipeline.measures.columns import COLUMNS
 from pipeline.measures.curves import CURVE_COLUMNS
 from pipeline.measures.dictionary import QUANTITIES
+from pipeline.measures.exploring import EXPLORING
 from pipeline.run.case import Case
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import Plan
@@ -87,6 +88,7 @@ def write_tables(planned: Plan, outcomes: Sequence[Outcome], rows: Sequence[Row]
     write_curves(outcomes, out)
     _write_design(planned, rows, out)
     entries = QUANTITIES | COLUMNS | (INDICES if planned.has_design else {})
+    entries |= EXPLORING if planned.study.asks_more else {}
     dictionary = [{"quantity": name, **asdict(entry)} for name, entry in entries.items()]
     write_table(out / "dictionary.csv", dictionary, ("quantity", "unit", "locations", "definition"))
 

@@ -8,11 +8,21 @@ from pathlib import Path
 from typing import Literal
 
 from pipeline.errors import EngineError, OutputError
+from pipeline.run.alike import LEAST, VariedCase, complete_alike
+from pipeline.run.case import Case
 from pipeline.run.engine import Job, Lost, Place, pool, results
 from pipeline.run.jobs import MESHES, Outcome, complete_case, share_mesh
 from pipeline.run.planning import Plan, Planned
 from pipeline.run.record import keeps
-from pipeline.storage.casebook import discard_case, discard_drafts, fault_of, folder_of, read_record
+from pipeline.storage.casebook import (
+    TWIN,
+    discard_case,
+    discard_drafts,
+    fault_of,
+    folder_of,
+    read_record,
+)
+from pipeline.tables.groups import grouped
 
 MESH_OF = "mesh-"
 Keep = Literal["all", "shown", "none"]
@@ -55,7 +65,7 @@ def _finished(item: Planned, out: Path, keep: str) -> Outcome | None:
     address = item.case.address
     if not fault_of(out, address):
         record = read_record(folder_of(out, address))
-        if keeps(record, keep):
+        if keeps(record, keep) and (not item.case.has_twin or _has_twin(out, address)):
             seconds = sum(record["seconds"].values())
             return Outcome(
                 item.case, "", seconds, (*record["failed_stages"], *record["failed_loads"]), reused=True
@@ -64,31 +74,56 @@ def _finished(item: Planned, out: Path, keep: str) -> Outcome | None:
     return None
 
 
+def _has_twin(out: Path, address: str) -> bool:
+    return (folder_of(out, address) / TWIN).is_file()
+
+
 def _run(
     planned: Plan, waiting: Mapping[str, Planned], out: Path, place: Place, keep: str
 ) -> Iterator[Outcome]:
     """Hand cases to workers, the longest first; yield each as it ends."""
     place = place.for_jobs(len(waiting))
+    served: dict[str, list[Case]] = {}
     with pool(place) as client:
-        for key, ended in results(client, place, _jobs(planned, waiting, out, keep)):
+        for key, ended in results(client, place, _jobs(planned, waiting, out, keep, served)):
             if isinstance(ended, OutputError | EngineError):
                 raise ended
             if isinstance(ended, Outcome):
                 yield ended
-            elif isinstance(ended, Lost) and key in waiting:
-                yield Outcome(waiting[key].case, ended.reason, 0.0)
+            elif isinstance(ended, tuple):
+                yield from ended
+            elif isinstance(ended, Lost):
+                yield from (Outcome(case, ended.reason, 0.0) for case in served.get(key, ()))
 
 
-def _jobs(planned: Plan, waiting: Mapping[str, Planned], out: Path, keep: str) -> Iterator[Job]:
-    """A job for each case, those that share a mesh behind the job that makes it."""
+def _jobs(
+    planned: Plan,
+    waiting: Mapping[str, Planned],
+    out: Path,
+    keep: str,
+    served: dict[str, list[Case]],
+) -> Iterator[Job]:
+    """Jobs for all cases, those that share a mesh behind the job that makes it.
+
+    Cases that differ in materials, loads and play alone have one job, if they are many. What cases a
+    job serves is written down.
+    """
     for key, group in sorted(planned.meshes.items(), key=_work, reverse=True):
-        sharing = [item.case for item in group if item.case.address in waiting]
+        sharing = [item for item in group if item.case.address in waiting]
         after = ""
         if len(sharing) > 1:
             after = MESH_OF + key
-            yield Job(after, share_mesh, (sharing[0], out))
-        for case in sharing:
-            yield Job(case.address, complete_case, (case, out, keep), after)
+            yield Job(after, share_mesh, (sharing[0].case, out))
+        for items in grouped(sharing, lambda item: item.stops).values():
+            if len(items) >= LEAST:
+                name = items[0].case.address
+                served[name] = [item.case for item in items]
+                varied = tuple(VariedCase(item.case, item.clearance) for item in items)
+                yield Job(name, complete_alike, (varied, out, keep), after)
+                continue
+            for case in (item.case for item in items):
+                served[case.address] = [case]
+                yield Job(case.address, complete_case, (case, out, keep), after)
 
 
 def _work(mesh: tuple[str, list[Planned]]) -> float:

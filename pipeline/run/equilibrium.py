@@ -176,9 +176,7 @@ def equilibria(
         fixed = prepared.assembled(part_elasticity(mesh, NO_STAGE), others)
     chosen: tuple[int, ...] = ()
     refined: Refined | None = None
-    for stage in sorted(
-        case.stages if case.has_tissue else (NO_STAGE,), key=lambda s: -s.material().modulus
-    ):
+    for stage in sorted(stages_of(case), key=lambda stage: -stage.material().modulus):
         elasticity = part_elasticity(mesh, stage)
         with clock("assembly"):
             total = fixed + prepared.assembled(elasticity, tissue)
@@ -205,14 +203,19 @@ def _near(touching: Touching, load: Array) -> dict[str, State]:
         return {}
 
 
-def part_elasticity(mesh: Mesh, stage: Stage) -> Array:
+def stages_of(case: Case) -> tuple[Stage, ...]:
+    """Tissue stages of a case; one without a name in the study where there is no tissue."""
+    return case.stages if case.has_tissue else (NO_STAGE,)
+
+
+def part_elasticity(made: Mesh | Geometry, stage: Stage) -> Array:
     """Stress over strain of each part (parts, 6, 6), MPa, at a tissue stage; zeros where empty."""
-    cortex = next((part.material for part in mesh.parts if part.role == "cortex"), "cortical")
+    cortex = next((part.material for part in made.parts if part.role == "cortex"), "cortical")
     plain = stage.modulus_mpa is None and stage.poisson_ratio is None
     tissue = MATERIALS[cortex] if stage.name == "united" and plain else stage.material()
     return np.stack(
         [
             (tissue if part.material == "tissue" else MATERIALS[part.material]).elasticity
-            for part in mesh.parts
+            for part in made.parts
         ]
     )

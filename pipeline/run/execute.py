@@ -19,6 +19,7 @@ from pipeline.output.report.page import report_page
 from pipeline.run.collect import related, rows_of, write_cases, write_tables
 from pipeline.run.complete import Keep, complete
 from pipeline.run.engine import Place
+from pipeline.run.explore import explore
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import Plan
 from pipeline.storage.casebook import folder_of, locked, read_record
@@ -131,6 +132,7 @@ def execute(planned: Plan, out: Path, options: Options, told: Told = lambda *_: 
             rows = with_errors(rows, _sampled(planned, rows_at, options.sample, folders))
         rows = related(rows, planned.cases)
         write_tables(planned, ended[own], rows, out)
+        explore(planned, rows, out, options.place)
         for level, plan in plans.items():
             if level != own:
                 write_cases(ended[level], related(rows_at[level], plan.cases), folders[level])

@@ -3,29 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
-from math import ceil
 
 from geometries.constructs import Construct, IntactConstruct, Specimen
 from geometries.defect import gap_levels
 from geometries.errors import StudyError
-from geometries.solids import Geometry
 from pipeline.fem.meshing.forecast import expected_unknowns
 from pipeline.fem.meshing.sizes import LEVELS, Level
+from pipeline.loading.loads import Load
 from pipeline.loading.statics import check_places
 from pipeline.run.case import Case
-from pipeline.storage.provenance import mesh_key
+from pipeline.run.forecast import Forecast, Work, expected_columns, forecast_of
+from pipeline.storage.provenance import mesh_key, stops_key
 from pipeline.study.config import StudyConfig
 from pipeline.sweeps.variants import Variant, variants_of
 from pipeline.tables.groups import grouped
-
-# For each million unknowns, one thread on one of two cores: meshes of 60 femurs of 76,000 to 510,000
-# unknowns; stages, and blocks of unit loads and stops, of the demo's nails.
-MESH_S, STAGE_S, BLOCK_S, START_S = 25.0, 35.0, 20.0, 1.0
-BLOCK = 8  # loads that are solved for side by side
-BASE_GB, WORK_GB = 0.35, 5.0
-MESH_GB, FIELD_GB = 0.020, 0.0046
 
 
 @dataclass(frozen=True)
@@ -48,6 +41,10 @@ class Planned:
         What its parts are made of.
     columns : int
         About how many unit forces of stops are solved for at each stage, besides the unit loads.
+    stops : str
+        Key of its stops, whatever their clearance.
+    clearance : mapping of str to float
+        Clearance, mm, by what touches there.
     """
 
     case: Case
@@ -57,6 +54,8 @@ class Planned:
     sizes: Mapping[Level, int]
     materials: frozenset[str]
     columns: int = 0
+    stops: str = ""
+    clearance: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def mesh(self) -> str:
@@ -73,24 +72,11 @@ class Planned:
         """How many systems of equations are solved, all unit loads of one stage at once."""
         return len(self.case.stages) if self.case.has_tissue else 1
 
-
-@dataclass(frozen=True)
-class Forecast:
-    """What a run will take, on one machine with a thread for each worker; rough, by factors.
-
-    Parameters
-    ----------
-    hours : float
-        Work of one worker for all cases.
-    memory_gb : float
-        Of a worker in its largest case.
-    fields_gb : float
-        Of all fields, if they are kept.
-    """
-
-    hours: float
-    memory_gb: float
-    fields_gb: float
+    @property
+    def work(self) -> Work:
+        """What it takes."""
+        has_twin, loads = self.case.has_twin, len(self.case.loads)
+        return Work(self.unknowns, self.solutions, self.columns, loads, has_twin)
 
 
 @dataclass(frozen=True)
@@ -159,15 +145,8 @@ class Plan:
     @property
     def forecast(self) -> Forecast:
         """Time, memory and disk."""
-        millions = {address: item.unknowns / 1e6 for address, item in self.distinct.items()}
-        seconds = sum(MESH_S * group[0].unknowns / 1e6 for group in self.meshes.values())
-        fields = 0.0
-        for address, item in self.distinct.items():
-            work = STAGE_S + BLOCK_S * (1 + ceil(item.columns / BLOCK))
-            seconds += START_S + work * millions[address] * item.solutions
-            shown = item.solutions * len(item.case.loads)
-            fields += millions[address] * (MESH_GB + FIELD_GB * shown)
-        return Forecast(seconds / 3600, BASE_GB + WORK_GB * max(millions.values()), fields)
+        meshes = [group[0].unknowns for group in self.meshes.values()]
+        return forecast_of(meshes, [item.work for item in self.distinct.values()])
 
     @property
     def has_design(self) -> bool:
@@ -190,8 +169,10 @@ def cases(study: StudyConfig, variant: str = "") -> tuple[Case, ...]:
 
     def case(construct: Construct) -> Case:
         common = (study.femur, study.defect, study.mesh.level, study.stages, study.loads)
-        return Case(construct, *common, study.strain_bands, variant)
+        more = (study.asks_more, beside)
+        return Case(construct, *common, study.strain_bands, variant, *more)
 
+    beside = _beside(study)
     listed = [case(one) for construct in study.constructs for one, _ in construct.at_bounds()]
     covered = [c.own_defect.plain for c in listed if isinstance(c.construct, IntactConstruct)]
     added: list[Case] = []
@@ -207,6 +188,15 @@ def cases(study: StudyConfig, variant: str = "") -> tuple[Case, ...]:
     return tuple(added + listed)
 
 
+def _beside(study: StudyConfig) -> tuple[Load, ...]:
+    """Loads that reduced models must know besides the study's own."""
+    if study.robustness is None:
+        return ()
+    from pipeline.run.tilted import cone_of  # brings libraries that no plain plan needs
+
+    return tuple(cone_of(study))
+
+
 def plan(study: StudyConfig) -> Plan:
     """Assemble every case without meshing.
 
@@ -219,8 +209,9 @@ def plan(study: StudyConfig) -> Plan:
         All findings of all constructs, a line each.
     """
     variants, items = [], []
+    known: dict[object, Planned] = {}
     for variant in variants_of(study):
-        made, findings = _assembled(variant)
+        made, findings = _cases_of(variant, known)
         if findings and not variant.name:
             raise StudyError("\n".join(dict.fromkeys(findings)))
         variants.append(replace(variant, reason=" ".join(dict.fromkeys(findings))))
@@ -230,26 +221,38 @@ def plan(study: StudyConfig) -> Plan:
     return Plan(study, tuple(variants), tuple(items))
 
 
-def _assembled(variant: Variant) -> tuple[list[Planned], list[str]]:
+def _cases_of(variant: Variant, known: dict[object, Planned]) -> tuple[list[Planned], list[str]]:
     """Cases of a variant, and sentences about what can not be built."""
     if variant.study is None:
         return [], [variant.reason]
     made, findings = [], []
     for case in cases(variant.study, variant.name):
         try:
-            made.append(_planned(case))
+            made.append(_planned(case, known))
         except StudyError as error:
             findings.append(str(error))
     return made, findings
 
 
-def _planned(case: Case) -> Planned:
-    """Assemble a case; refuse loads where it has no bone, and what falls apart at every stage."""
+def _planned(case: Case, known: dict[object, Planned]) -> Planned:
+    """Assemble a case; refuse loads where it has no bone, and what falls apart at every stage.
+
+    What is known of a case that is built alike holds for this one too.
+    """
     gap = gap_levels(case.femur, case.own_defect) if case.has_site else None
     check_places(case.name, case.loads, case.femur, gap)
+    built = case.construct, case.femur, case.own_defect
+    if built not in known:
+        known[built] = _assembled(case)
+    loose = known[built].loose
+    if loose and not any(stage.material().modulus for stage in case.stages):
+        raise StudyError(f"construct {case.name!r}: {loose}, or add a stage with tissue")
+    return replace(known[built], case=case)
+
+
+def _assembled(case: Case) -> Planned:
+    """What assembling a case tells of it."""
     geometry = case.geometry()
-    if geometry.loose and not any(stage.material().modulus for stage in case.stages):
-        raise StudyError(f"construct {case.name!r}: {geometry.loose}, or add a stage with tissue")
     return Planned(
         case,
         geometry.facts,
@@ -258,16 +261,6 @@ def _planned(case: Case) -> Planned:
         {level: expected_unknowns(geometry, level) for level in LEVELS},
         frozenset(part.material for part in geometry.parts),
         expected_columns(geometry),
+        stops_key(geometry),
+        {stop.touch: stop.clearance for stop in geometry.stops},
     )
-
-
-def expected_columns(geometry: Geometry) -> int:
-    """About how many columns the stops of a construct need at a stage, from what others took.
-
-    A nail that hangs in its holes needs the two outer rims of each bolt, in two directions, and leans
-    on its canal at more places than one that its bolts hold.
-    """
-    touches = {stop.touch for stop in geometry.stops}
-    canal = 10 if geometry.apart else 2
-    share = {"canal": canal, "bolt": 4, "bone_ends": 1, "plate": 1}
-    return sum(share[next(kind for kind in share if touch.startswith(kind))] for touch in touches)

@@ -12,17 +12,20 @@ from pipeline.fem.space import Array
 from pipeline.measures.columns import ROUND_OFF
 from pipeline.measures.curves import CURVE_COLUMNS
 from pipeline.measures.dictionary import QUANTITIES
+from pipeline.measures.quality import Balance
+from pipeline.reduced.packed import pack
 from pipeline.run.case import Case
 from pipeline.run.clock import Clock
 from pipeline.run.equilibrium import NO_STAGE
 from pipeline.run.solving import CaseResult, Measured
-from pipeline.storage.casebook import CURVES, FIELDS, LOG, ROWS, SUMMARY, case_folder
+from pipeline.storage.casebook import CURVES, FIELDS, LOG, ROWS, SUMMARY, TWIN, case_folder
 from pipeline.storage.fields import write_fields
 from pipeline.storage.files import write_json, write_table
 from pipeline.storage.provenance import versions
 from pipeline.tables.borrowed import percent
 from pipeline.tables.rows import CHECKS, FAILED, OK, Key, Row
 
+REDUCED_STAGES = "reduced_stages"  # fact of a case: how many of its stages a twin answered for
 CASE_COLUMNS = (*Key._fields, "value", "unit", "error", "mesh", *CHECKS, "status", "reason", "flags")
 
 
@@ -47,9 +50,11 @@ def store_case(
             if result.curves:
                 curves = (point.cells(stage) for stage, point in result.curves)
                 write_table(folder / CURVES, curves, CURVE_COLUMNS)
-            if keep != "none":
+            if keep != "none" and result.point_fields:
                 fields = (_kept(one, keep) for one in (result.point_fields, result.cell_fields))
                 write_fields(folder / FIELDS, result.mesh, *fields)
+            if result.twin is not None:
+                pack(folder / TWIN, case.address, result.twin)
         write_json(folder / SUMMARY, {**_summary(case, result, clock), "fields": keep})
         if log is not None:
             shutil.copyfile(log, folder / LOG)
@@ -62,14 +67,15 @@ def _kept(fields: Mapping[str, Array], keep: str) -> dict[str, Array]:
     return {name: values for name, values in fields.items() if keep == "all" or name.endswith(ends)}
 
 
-def keeps(record: Mapping[str, object], keep: str) -> bool:
-    """Whether a stored case has the fields that are wanted."""
-    return keep == "none" or record.get("fields") in ("all", keep)
+def keeps(record: Mapping[str, Any], keep: str) -> bool:
+    """Whether a stored case has the fields that are wanted; one that a twin answered for has none."""
+    is_reduced = REDUCED_STAGES in record.get("facts", {})
+    return is_reduced or keep == "none" or record.get("fields") in ("all", keep)
 
 
 def _rows(result: CaseResult) -> Iterator[Row]:
     for one in result.rows:
-        balance, fault = one.balance, one.balance.fault()
+        fault = one.balance.fault() if one.balance else ""
         yield Row(
             stage=one.stage,
             load=one.load,
@@ -81,11 +87,16 @@ def _rows(result: CaseResult) -> Iterator[Row]:
             status=FAILED if fault else OK,
             reason=fault,
             flags="; ".join(one.flags),
-            force_residual=balance.force,
-            moment_residual=balance.moment,
-            energy_residual=balance.energy,
-            volume_error=balance.volume,
+            **_checks(one.balance),
         )
+
+
+def _checks(balance: Balance | None) -> dict[str, Any]:
+    """Columns of what is out of balance; none of a reduced model, which is judged otherwise."""
+    if balance is None:
+        return {}
+    found = (balance.force, balance.moment, balance.energy, balance.volume)
+    return dict(zip(CHECKS, found, strict=True))
 
 
 def _said(one: Measured) -> dict[str, Any]:

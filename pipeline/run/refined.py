@@ -77,16 +77,11 @@ class Refined:
         """Set up for a mesh and the elasticity (parts, 6, 6) of its parts."""
         bubbles = Bubbles.of(mesh)
         tissue = np.array([part.material == "tissue" for part in mesh.parts])
-        ends = []
-        if geometry.gap is not None:
-            centre = np.asarray(geometry.gap.centre)
-            for end in ("proximal", "distal"):
-                ends.append(Spread.of(mesh.nodes, mesh.patches[f"gap_{end}_face"], centre))
         heights, (low, high) = bubbles.places[:, 2], geometry.sections
         return cls(
             bubbles,
             units,
-            tuple(ends),
+            bone_ends(mesh, geometry),
             bubbles.stiffness(elasticity * ~tissue[:, None, None]),
             tissue,
             (heights > low) & (heights < high),
@@ -95,11 +90,7 @@ class Refined:
     @property
     def duals(self) -> Array:
         """Nodal forces (n, 3, 6) whose work is the movement of the bone ends against each other."""
-        count = len(self.bubbles.mesh.nodes)
-        if not self.ends:
-            return np.zeros((count, 3, 0))
-        proximal, distal = (one.forces(count) for one in self.ends)
-        return np.asarray(proximal - distal)
+        return duals_of(self.ends, len(self.bubbles.mesh.nodes))
 
     def left_over(
         self, elasticity: Array, columns: Columns, shares: Array, displacement: Array
@@ -137,6 +128,22 @@ class Refined:
         besides -= _products(columns.displacement, strained)
         inside = self.between
         return Weighed(besides, _products(moved, left), _products(moved[inside], left[inside]))
+
+
+def bone_ends(mesh: Mesh, geometry: Geometry) -> tuple[Spread, ...]:
+    """Unit forces and moments at the gap's centre, on the proximal and on the distal bone end."""
+    if geometry.gap is None:
+        return ()
+    faces = (mesh.patches[f"gap_{end}_face"] for end in ("proximal", "distal"))
+    return tuple(Spread.of(mesh.nodes, face, np.asarray(geometry.gap.centre)) for face in faces)
+
+
+def duals_of(ends: tuple[Spread, ...], count: int) -> Array:
+    """Nodal forces (count, 3, 6) whose work is the movement of the bone ends; none without a gap."""
+    if not ends:
+        return np.zeros((count, 3, 0))
+    proximal, distal = (one.forces(count) for one in ends)
+    return np.asarray(proximal - distal)
 
 
 def load_errors(

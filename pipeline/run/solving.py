@@ -8,30 +8,24 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
 from geometries.readout import GapFrame
 from geometries.solids import Geometry
 from pipeline.errors import SolveError
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import Array
-from pipeline.loading.applied import points
 from pipeline.measures.cells import implant_stress_of_cells, tissue_strain_of_cells
 from pipeline.measures.curves import CurvePoint, curve_points
 from pipeline.measures.dictionary import Measure
 from pipeline.measures.error_classes import ErrorBar
-from pipeline.measures.load_point import load_point, load_point_tangent, movement_of, stations
-from pipeline.measures.mesh_error import Reader
-from pipeline.measures.noise import settled
-from pipeline.measures.play import Ends
 from pipeline.measures.quality import Balance, Balances
-from pipeline.measures.readings import Readings
-from pipeline.measures.touching import touching as touching_measures
+from pipeline.reduced.twin import Twin
 from pipeline.run.case import Case
 from pipeline.run.clock import Clock
 from pipeline.run.equilibrium import Equilibrium, Prepared, equilibria
-from pipeline.run.superposition import push_of, statics_residuals
+from pipeline.run.reading import Loaded, StageReadings
+from pipeline.run.reducing import reduced_twin
+from pipeline.run.superposition import combined
 from pipeline.storage.meshes import read_mesh
 
 NOWHERE = Path(os.devnull)
@@ -43,13 +37,13 @@ Failures = dict[tuple[str, str], str]
 class Measured:
     """A measure with the stage, load, balance and doubts that it belongs to, and how wrong it may be.
 
-    There is no error of what is no size, as a place.
+    There is no error of what is no size, as a place, and no balance of what a reduced model gave.
     """
 
     stage: str
     load: str
     measure: Measure
-    balance: Balance
+    balance: Balance | None
     flags: tuple[str, ...]
     error: ErrorBar | None = None
 
@@ -75,6 +69,8 @@ class CaseResult:
         Stages and loads that could not be solved, each with a sentence; all else is of the others.
     curves : tuple of (str, CurvePoint)
         Answers to growing loads, each with its stage.
+    twin : Twin or None
+        The reduced model, if the study asks for more and it could be made.
     """
 
     mesh: Mesh
@@ -85,6 +81,7 @@ class CaseResult:
     facts: dict[str, float | int | str]
     failures: Failures
     curves: tuple[tuple[str, CurvePoint], ...]
+    twin: Twin | None = None
 
     @property
     def lost_stages(self) -> dict[str, str]:
@@ -151,7 +148,22 @@ def run_case(case: Case, clock: Clock, meshes: Path = NOWHERE) -> CaseResult:
         "relaxed_cells": mesh.relaxed,
         "iterations": max(iterations),
     }
-    return CaseResult(mesh, geometry.gap, tuple(rows), nodes, cells, facts, failures, tuple(curves))
+    twin = _twin(prepared, case, clock) if case.has_twin else None
+    return CaseResult(
+        mesh, geometry.gap, tuple(rows), nodes, cells, facts, failures, tuple(curves), twin
+    )
+
+
+def _twin(prepared: Prepared, case: Case, clock: Clock) -> Twin | None:
+    """The reduced model of a case, unless a load is not held over soft tissue."""
+    femur, top = case.femur, prepared.geometry.top[2]
+    beside = {f"{one.name} beside": combined(one, case.loads, femur, top) for one in case.beside}
+    with clock("reduced"):
+        try:
+            return reduced_twin(prepared, prepared.loads | beside)
+        except SolveError as error:
+            logger.error("no reduced model: %s", error)
+            return None
 
 
 def _failed(case: Case, found: Equilibrium | SolveError) -> dict[str, str]:
@@ -169,38 +181,19 @@ def _curves(mesh: Mesh, geometry: Geometry, found: Equilibrium) -> Iterator[Curv
 
 def measure(mesh: Mesh, geometry: Geometry, case: Case, found: Equilibrium) -> Iterator[Measured]:
     """All measures of one stage under all loads that it bears."""
-    touching, basis, top = found.touching, found.basis, geometry.top[2]
-    balances = Balances.of(mesh, basis, touching.units, found.elasticity, geometry.top)
-    readings = Readings.of(mesh, geometry, found.elasticity, basis)
-    ends = Ends.of(mesh, geometry, touching.columns) if geometry.stops else None
-    shaft = stations(mesh, geometry, touching.columns)
-    ends_at: dict[str, Array] = {"proximal_end": np.asarray(geometry.top)}
-    if case.has_site:
-        ends_at["head"] = points(case.femur)["head"]
+    touching, basis, top = found.touching, found.basis, geometry.top
+    balances = Balances.of(mesh, basis, touching.units, found.elasticity, top)
+    reading = StageReadings.of(mesh, geometry, found)
     for load in case.loads:
         if load.name not in found.states:
             continue
         units, shares = found.loads[load.name], basis.shares[load.name]
-        state = found.states[load.name]
-        push = push_of(load, case.femur, top)
-        measures, doubts = readings.under(units, shares, case.strain_bands, is_linear=not state.forces)
-        if case.has_site:
-            measures += statics_residuals(readings.sections, load, shares, case.femur, top)
-            measures.append(movement_of(shaft[-1], "head", ends_at["head"], state.shares))
-        if push is not None:
-            measures += load_point(shaft, push, state.shares)
-        measures += touching_measures(touching.stops, state)
         near = {way: one.shares for way, one in found.near[load.name].items()}
-        if ends is not None and near:
-            measures += [*ends.play(near), *ends.tangent(units, near)]
-            measures += [] if push is None else [load_point_tangent(shaft, push, near)]
+        state = found.states[load.name]
+        loaded = Loaded(units, shares, state, near, state.shares)
+        told, doubts = reading.under(case, load, loaded)
         balance = balances.under(units, shares)
-        told = tuple(settled(measures, units, top))
-        reader = Reader(
-            geometry.gap, np.asarray(geometry.top), ends_at, push, units,
-            readings.length, readings.shear_modulus, balance.volume,
-        )  # fmt: skip
-        bars = found.errors[load.name].bars(told, reader)
+        bars = found.errors[load.name].bars(told, reading.reader(case, load, units, balance.volume))
         for one, error in zip(told, bars, strict=True):
             flags = tuple(doubt.sentence for doubt in doubts if doubt.concerns(one))
             yield Measured(found.stage.name, load.name, one, balance, flags, error)

@@ -40,6 +40,15 @@ def unit_forces(spreads: Iterable[Spread], nodes: int) -> Array:
     return np.concatenate([one.forces(nodes) for one in spreads], axis=2)
 
 
+def combined(load: Load, loads: Sequence[Load], femur: Femur, length: float) -> Array:
+    """Shares (units,), in a load, of the unit loads of others; it acts where they do, or above."""
+    points, directions, _ = _below(loads, femur, length)
+    full = coefficients(actions(load, femur, length), points, length)
+    forces = full[6:].reshape(-1, 3)
+    below = [force @ basis for force, basis in zip(forces, directions, strict=True)]
+    return np.concatenate([full[:6], *below])
+
+
 def combinations(loads: Sequence[Load], femur: Femur, length: float) -> dict[str, Array]:
     """Shares of the unit loads (units,) in each load, by name."""
     _, directions, shares = _below(loads, femur, length)

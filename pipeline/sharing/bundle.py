@@ -9,7 +9,7 @@ from pathlib import Path
 
 from geometries.errors import StudyError
 from pipeline.sharing.papers import papers
-from pipeline.storage.casebook import CURVES, FIELDS, INDEX, LOG, ROWS, SUMMARY, folder_of
+from pipeline.storage.casebook import CURVES, FIELDS, INDEX, LOG, ROWS, SUMMARY, TWIN, folder_of
 from pipeline.storage.checksums import CHECKSUMS, checksum_lines, digest_of, read_checksums
 from pipeline.storage.files import in_place
 from pipeline.storage.run_folder import CLAIMS, INPUTS, RESULTS, STUDY, listed_cases
@@ -96,7 +96,7 @@ def _check_finished(folder: Path) -> None:
 
 
 def _files(folder: Path, with_fields: bool) -> Iterator[Path]:
-    kept = (*CASE_FINISHED, CURVES, LOG, *([FIELDS] if with_fields else []))
+    kept = (*CASE_FINISHED, CURVES, LOG, *([FIELDS, TWIN] if with_fields else []))
     for root in _roots(folder):
         named = [path for name in (STUDY, INPUTS, CLAIMS) for path in root.glob(name)]
         shown = [path for pattern in SHOWN for path in root.glob(pattern)]

@@ -8,7 +8,7 @@ import json
 from pathlib import Path
 from textwrap import fill
 
-from pipeline.storage.casebook import FIELDS, INDEX
+from pipeline.storage.casebook import FIELDS, INDEX, TWIN
 from pipeline.storage.caution import CAUTION
 from pipeline.storage.checksums import CHECKSUMS
 from pipeline.storage.run_folder import (
@@ -67,12 +67,12 @@ What is in it
   {ENVIRONMENT}  versions of what computed it
   {CITATION}     how to cite it
   {CHECKSUMS}    SHA-256 of every other file
-  cases/           rows, curves, summary and log of each case; {FIELDS} only if it was asked for
+  cases/           rows, curves, summary and log of each case; {FIELDS}, {TWIN} only if asked for
   levels/          the same of other meshes, where the run had three
 
 Check it, in the unpacked folder
   sha256sum -c {CHECKSUMS}
-A case's own {CHECKSUMS} may name a {FIELDS} that is left out: add --ignore-missing there.
+A case's own {CHECKSUMS} may name a {FIELDS} or {TWIN} that is left out: add --ignore-missing there.
 
 Run it again
   gapstrain reproduce BUNDLE              all of it

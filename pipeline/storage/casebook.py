@@ -26,6 +26,7 @@ from pipeline.storage.files import read_if_any, write_table, writing
 
 CASES, INDEX, LOCK = "cases", "cases.csv", ".lock"
 ROWS, FIELDS, SUMMARY, LOG = "rows.csv", "fields.vtu", "summary.json", "log.txt"
+TWIN = "reduced.npz"  # the reduced model of a case, where the study asks for more than the case
 CURVES = "curves.csv"  # of a case, where it has any, and of a run
 INDEX_COLUMNS = ("variant", "construct", "case", "status", "reason", "seconds")
 DRAFT = ".draft-"

@@ -69,6 +69,18 @@ def _file_of(name: str) -> Path | None:
     return next((f for f in (place.with_suffix(".py"), place / "__init__.py") if f.is_file()), None)
 
 
+def stops_key(geometry: Geometry) -> str:
+    """Hash of a geometry's stops, whatever the clearance of those that share one."""
+    clearances: dict[str, set[float]] = {}
+    for stop in geometry.stops:
+        clearances.setdefault(stop.touch, set()).add(stop.clearance)
+    seen = [
+        stop if len(clearances[stop.touch]) > 1 else replace(stop, clearance=0.0)
+        for stop in geometry.stops
+    ]
+    return hashlib.sha256(repr(seen).encode()).hexdigest()[:16]
+
+
 def mesh_key(geometry: Geometry, level: Level) -> str:
     """Hash of all that a mesh follows from; materials are not among it."""
     parts = tuple(replace(part, material="") for part in geometry.parts)

@@ -6,9 +6,9 @@ import tomllib
 from collections.abc import Iterable
 from datetime import date, time
 from pathlib import Path
-from typing import Any, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import Field, ValidationError, field_validator, model_validator
+from pydantic import Field, Strict, ValidationError, field_validator, model_validator
 
 from geometries.bone import Defect, Femur
 from geometries.constructs import Construct
@@ -70,6 +70,13 @@ class StudyConfig(Parameters):
         (), max_length=40, description="Published measurements that results are set beside."
     )
     design: Design | None = Field(None, description="Variants of the study, all of them run.")
+    takeover: Annotated[bool, Strict()] = Field(
+        False,
+        description="Whether each construct is followed over the stiffness of the tissue in its gap.",
+    )
+    assumptions: Annotated[bool, Strict()] = Field(
+        False, description="Whether each assumption of the model is tried the other way too."
+    )
     robustness: Robustness | None = Field(
         None, description="Inputs that nobody knows, drawn at random to see whether the answer holds."
     )
@@ -78,6 +85,11 @@ class StudyConfig(Parameters):
     @classmethod
     def _not_a_truth_value(cls, value: object) -> object:
         return str(value).lower() if isinstance(value, bool) else value
+
+    @property
+    def asks_more(self) -> bool:
+        """Whether it asks for more than its results, which reduced models answer."""
+        return self.robustness is not None or self.takeover or self.assumptions
 
     @property
     def shown(self) -> tuple[str, str]:

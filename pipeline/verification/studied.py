@@ -119,7 +119,7 @@ class Solved:
     def measures(self) -> dict[tuple[str, str, str], float]:
         """Values by load, quantity and location; the balance of every row must hold."""
         rows = list(measure(self.mesh, self.geometry, self.case, self.found))
-        faults = [row.balance.fault() for row in rows if row.balance.fault()]
+        faults = [row.balance.fault() for row in rows if row.balance and row.balance.fault()]
         if faults:
             raise SolveError(faults[0])
         return {

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from pipeline.fem.contact.cones import Cones
+from pipeline.fem.contact.rules import OVERLAP_MM, Rules
 from pipeline.fem.contact.states import State
 from pipeline.fem.contact.tangent import answered, held
-from pipeline.fem.contact.windows import OVERLAP_MM, Stops
 from pipeline.fem.space import Array
 
 
@@ -20,36 +21,42 @@ class Bearing:
 
     Parameters
     ----------
-    stops : Stops
+    stops : Rules
         All that can touch.
     chosen : tuple of int
         Stops whose columns are known, rising.
     moved : Array
-        Movements of all stops (components, columns) in all columns: unit loads, components of the
-        chosen stops, rigid motions of floating bodies; mm.
+        Movements of the chosen stops (components, columns) in all columns: unit loads, components of
+        the chosen stops, rigid motions of floating bodies; mm.
     works : Array
         Work of the unit loads in the rigid motions (modes, units).
+    everywhere : callable
+        Movements of all stops from shares of the columns (columns,).
     """
 
-    stops: Stops
+    stops: Rules
     chosen: tuple[int, ...]
     moved: Array
     works: Array
+    everywhere: Callable[[Array], Array]
 
-    def under(self, load: Array) -> State:
+    def under(self, load: Array, near: State | None = None) -> State:
         """Equilibrium under a load with the stops whose columns are known.
+
+        The search begins at a state that is near, if there is one.
 
         Raises
         ------
         NotHeldError
             If they do not hold a floating body.
         """
-        count = self.works.shape[1]
-        own = self.stops.columns(self.chosen)
-        free = self.moved[:, :count] @ load
-        forces, motion = self._cones.bear(free[own], self.works @ load)
+        count, chosen = self.works.shape[1], len(self.moved)
+        begin = None
+        if near is not None:
+            begin = near.shares[count : count + chosen], near.shares[count + chosen :]
+        forces, motion = self._cones.bear(self.moved[:, :count] @ load, self.works @ load, begin)
         shares = np.concatenate([load, forces, motion])
-        moved = self.moved @ shares + self.stops.rest
+        moved = self.everywhere(shares) + self.stops.rest
         starts = np.cumsum([0, *(self.stops.sizes[list(self.chosen)])])
         bearing = {
             stop: force
@@ -97,12 +104,12 @@ class Bearing:
     def _cones(self) -> Cones:
         own, stops = self.stops.columns(self.chosen), self.stops
         count, listed = self.works.shape[1], list(self.chosen)
-        C = self.moved[np.ix_(own, np.arange(count, count + len(own)))]
+        C = self.moved[:, count : count + len(own)]
         return Cones(
             starts=np.cumsum([0, *stops.sizes[listed]]),
             clearance=stops.clearance[listed],
             rest=stops.rest[own],
             is_one_sided=stops.is_one_sided[listed],
             compliance=(C + C.T) / 2,
-            rigid=self.moved[own, count + len(own) :],
+            rigid=self.moved[:, count + len(own) :],
         )

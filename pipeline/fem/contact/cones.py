@@ -72,7 +72,9 @@ class Cones:
     compliance: Array
     rigid: Array
 
-    def bear(self, free: Array, loads: Array) -> tuple[Array, Array]:
+    def bear(
+        self, free: Array, loads: Array, near: tuple[Array, Array] | None = None
+    ) -> tuple[Array, Array]:
         """Forces and rigid motions under a load.
 
         Parameters
@@ -81,6 +83,9 @@ class Cones:
             Movement of the stops without their forces (components,), mm.
         loads : Array
             Work of the load in the rigid motions (modes,), N·mm per mm.
+        near : (Array, Array), optional
+            Forces and rigid motions of a state in which the same stops may bear. There is but one state
+            of balance, so where the search begins says only how long it takes.
 
         Returns
         -------
@@ -97,7 +102,7 @@ class Cones:
             If no state of balance was found.
         """
         if len(self.rest):
-            return _Search(self, free + self.rest, loads).run()
+            return _Search(self, free + self.rest, loads).run(near)
         if loads.any():
             raise NotHeldError(loads)
         return np.zeros(0), np.zeros(len(loads))
@@ -140,7 +145,7 @@ class _Search:
         self.spans = [slice(a, b) for a, b in zip(cones.starts[:-1], cones.starts[1:], strict=True)]
         self.first, self._stop = cones.starts[:-1], np.repeat(np.arange(len(sizes)), sizes)
         self.one_sided, self.rigid = cones.is_one_sided, cones.rigid
-        self.C, self.B, self.widest, self.program = cones.C, cones.B, cones.widest, cones.program
+        self.C, self.B, self.widest, self.cones = cones.C, cones.B, cones.widest, cones
         self.scale, room = cones.scale, cones.clearance * cones.scale[self.first]
         drive = max(
             float(np.abs(self.scale * free).max(initial=0.0)),
@@ -152,12 +157,18 @@ class _Search:
         self.room: Array = room / self.size
         self.loads: Array = loads / (self.widest * self.size)
 
-    def run(self) -> tuple[Array, Array]:
+    def run(self, near: tuple[Array, Array] | None) -> tuple[Array, Array]:
         """Forces and rigid motions in their units."""
         self._refuse_unheld()
+        if near is not None:
+            before: Array = near[0] / (self.scale * self.size)
+            moved: Array = near[1] * self.widest / self.size
+            found = self._swapped(before, moved, self._sizes(before) > 0)
+            if found is not None:
+                return self._near(*found)
         motion = np.zeros(len(self.loads))
         for _ in range(ROUNDS):
-            forces = self.program.forces(self.free, self.room, self.loads, motion)
+            forces = self.cones.program.forces(self.free, self.room, self.loads, motion)
             carried = self.B.T @ forces + self.loads
             motion = motion + carried / SPRING
             found = self._polished(forces, motion)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.fem.contact.windows import Stops
+from pipeline.fem.contact.rules import Rules
 from pipeline.fem.solver.solve import Solution
 from pipeline.fem.space import Array, Ints
 
@@ -32,7 +32,7 @@ class State:
     moved: Array
     overlap: Array
 
-    def used(self, stops: Stops) -> Array:
+    def used(self, stops: Rules) -> Array:
         """Share of its clearance that each stop has used (stops,); 1 where it bears, or has none."""
         room = stops.clearance
         return np.divide(self.overlap, room, out=np.zeros(len(room)), where=room > 0) + 1

@@ -122,7 +122,12 @@ class Touching:
     @cached_property
     def bearing(self) -> Bearing:
         """What bears under any load."""
-        return Bearing(self.stops, self.chosen, self.moved, self.floating.resultants(self.units))
+        own, works = self.stops.columns(self.chosen), self.floating.resultants(self.units)
+        return Bearing(self.stops, self.chosen, self.moved[own], works, self._everywhere)
+
+    def _everywhere(self, shares: Array) -> Array:
+        """Movements of all stops (components,) under shares of the columns, mm."""
+        return np.asarray(self.moved @ shares)
 
     def _guessed(self, load: Array) -> set[int]:
         """Stops that rigid bodies would run into under a load; none if nothing holds them."""
@@ -180,7 +185,7 @@ class Touching:
         each = np.stack([state.shares for state in states.values()], axis=1)
         summed = self.columns @ each
         loads = self.units @ each[:count]
-        pairs = tuple(self._pairs(mesh, each[count : len(each) - self._modes]))
+        pairs = tuple(self.pairs(mesh, each[count : len(each) - self._modes]))
         own = np.eye(len(states))
         basis = Basis(self.solution, loads, pairs, {name: own[k] for k, name in enumerate(states)})
         sizes = np.linalg.norm(loads.reshape(-1, len(states)), axis=0)
@@ -198,7 +203,7 @@ class Touching:
     def _modes(self) -> int:
         return int(self.floating.modes.shape[2])
 
-    def _pairs(self, mesh: Mesh, forces: Array) -> Iterator[Pair]:
+    def pairs(self, mesh: Mesh, forces: Array) -> Iterator[Pair]:
         """Pairs of the stops that bear under forces (components of the chosen stops, states)."""
         start = 0
         for stop in self.chosen:

@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
-from math import dist
 
 import numpy as np
 import scipy.sparse as sp
@@ -19,6 +18,7 @@ import scipy.sparse as sp
 from geometries.bow import Bow
 from geometries.solids import TISSUE_ROLES
 from geometries.stops import Round, Spot, Stop
+from pipeline.fem.contact.rules import Rules
 from pipeline.fem.loads import Spread, face_points, rigid_modes
 from pipeline.fem.mesh import Mesh, free_faces
 from pipeline.fem.space import Array, Flags, Ints, face_measure, face_rule
@@ -30,8 +30,6 @@ OFF_MM = (
 LEAST_MM2 = 2.0  # of a window
 LEAST_SPREAD = 1e-4  # of a window's rigid modes against each other; less can not carry a couple
 ORDER = 4
-EQUAL_DIGITS = 4  # of overlaps in mm
-OVERLAP_MM, OVERLAP_SHARE = 0.005, 0.01  # allowed: the larger of both, of the clearance
 
 
 @dataclass(frozen=True)
@@ -142,7 +140,7 @@ def _on_spot(window: Spot, places: Array, normals: Array) -> Flags:
 
 
 @dataclass(frozen=True)
-class Stops:
+class Stops(Rules):
     """The stops of a construct on its mesh.
 
     Parameters
@@ -151,15 +149,11 @@ class Stops:
         Those whose windows the mesh has.
     matrix : sparse array
         Nodal forces (3 n, columns) of their unit forces, and weights that read their movements.
-    starts : Ints
-        First column of each, and the number of all.
     spreads : tuple of (Spread, Spread)
         Tractions of each column over its two windows; the second pushes back.
     """
 
-    listed: tuple[Stop, ...]
     matrix: sp.csc_array
-    starts: Ints
     spreads: tuple[tuple[Spread, Spread], ...]
 
     @classmethod
@@ -181,64 +175,7 @@ class Stops:
             (np.concatenate([*values, []]), np.concatenate([*rows, []]).astype(np.int64), ends),
             shape=(mesh.unknowns, len(flat)),
         )
-        return cls(tuple(kept), matrix, np.cumsum([0, *(len(found) for found in columns)]), spreads)
-
-    @cached_property
-    def touches(self) -> dict[str, Ints]:
-        """Numbers of the stops of each touch."""
-        names = np.array([stop.touch for stop in self.listed])
-        return {name: np.flatnonzero(names == name) for name in dict.fromkeys(names.tolist())}
-
-    @cached_property
-    def sizes(self) -> Ints:
-        """Number of directions (stops,) of each."""
-        return np.diff(self.starts)
-
-    @cached_property
-    def clearance(self) -> Array:
-        """Clearance (stops,) of each, mm."""
-        return np.array([stop.clearance for stop in self.listed])
-
-    @cached_property
-    def rest(self) -> Array:
-        """Where each stands at rest (components,), mm."""
-        return np.array([one for stop in self.listed for one in stop.rest])
-
-    @cached_property
-    def is_one_sided(self) -> Flags:
-        """Which (stops,) bear only where bodies come closer."""
-        return np.array([stop.is_one_sided for stop in self.listed], dtype=bool)
-
-    @cached_property
-    def allowed(self) -> Array:
-        """Overlap (stops,) that is as good as none, mm."""
-        return np.maximum(OVERLAP_MM, OVERLAP_SHARE * self.clearance)
-
-    def overlaps(self, moved: Array) -> Array:
-        """How far stops are overrun (stops,) by movement with rest (components,), mm."""
-        if not len(moved):
-            return np.zeros(0)
-        size = np.sqrt(np.add.reduceat(moved**2, self.starts[:-1]))
-        return np.where(self.is_one_sided, -moved[self.starts[:-1]], size) - self.clearance
-
-    def worst(self, beyond: Array) -> set[int]:
-        """The stop that is overrun most in each neighbourhood, from by how much (stops,), mm.
-
-        A neighbourhood is what a stop relieves. Of such that are as good as equal the first is taken.
-        """
-        found: list[int] = []
-        digits = np.round(beyond, EQUAL_DIGITS)
-        for k in np.argsort(-digits, kind="stable"):
-            if beyond[k] <= 0:
-                break
-            if not any(_relieves(self.listed[one], self.listed[k]) for one in found):
-                found.append(int(k))
-        return set(found)
-
-    def columns(self, chosen: Iterable[int]) -> Ints:
-        """Columns of some stops."""
-        spans = [np.arange(self.starts[k], self.starts[k + 1]) for k in chosen]
-        return np.concatenate([np.zeros(0, dtype=np.int64), *spans])
+        return cls(tuple(kept), matrix, spreads)
 
     def forces(self, columns: Ints) -> Array:
         """Nodal forces (n, 3, columns) of some columns."""
@@ -247,10 +184,6 @@ class Stops:
     def movements(self, displacement: Array) -> Array:
         """Movements (columns, loads) of all stops under displacements (n, 3, loads), mm."""
         return np.asarray(self.matrix.T @ displacement.reshape(self.matrix.shape[0], -1))
-
-
-def _relieves(one: Stop, other: Stop) -> bool:
-    return one.touch == other.touch and dist(one.points[0], other.points[0]) <= one.relieves_mm
 
 
 def _surfaces(mesh: Mesh, stops: list[Stop]) -> dict[tuple[str, ...], Skin]:

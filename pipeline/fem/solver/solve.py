@@ -141,14 +141,23 @@ class Solver:
             max(one.iterations for one in found),
         )
 
-    def loosely(self, forces: Array) -> Array:
-        """Displacements (n, 3, loads), mm, to a tenth of the forces: enough to weigh errors by."""
+    def loosely(self, forces: Array, guess: Array | None = None, left: float = LOOSE) -> Array:
+        """Displacements (n, 3, loads), mm, that leave a share of the forces.
+
+        By default it is a tenth: enough to weigh errors by. Components that are held stay where the
+        guess has them.
+        """
         found = np.zeros(forces.shape)
         for first in range(0, forces.shape[2], LANES):
             some = forces[:, :, first : first + LANES]
-            b = _lanes(some) * self.is_free
-            moved, _ = self.inner(b, np.zeros(b.shape), LOOSE / TOLERANCE * norms(b))
-            found[:, :, first : first + LANES] = moved[:, :, : some.shape[2]]
+            b, x = _lanes(some), np.zeros((*forces.shape[:2], LANES))
+            if guess is not None:
+                x = _lanes(guess[:, :, first : first + LANES])
+            wanted, held = left / TOLERANCE * norms(b), x * self.supports
+            if held.any():
+                b -= self.stiffness @ held
+            moved, _ = self.inner(b * self.is_free, x * self.is_free, wanted)
+            found[:, :, first : first + LANES] = (moved + held)[:, :, : some.shape[2]]
         return found
 
     def _block(self, forces: Array, fixed: Array, guess: Array, *, sizes: Array | None) -> Solution:

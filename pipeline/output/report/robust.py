@@ -25,7 +25,7 @@ _CHANGE = re.compile(r"(\S+) -> ")
 
 
 @dataclass(frozen=True)
-class Robustness:
+class RobustnessSection:
     """What of the primary outcome holds over the inputs, in sentences and charts.
 
     Rows are all of the table, those of the primary outcome first, cut where they are too many; the
@@ -39,14 +39,14 @@ class Robustness:
     charts: list[Chart]
 
 
-def robustness_of(run: ReportedRun) -> Robustness | None:
+def robustness_of(run: ReportedRun) -> RobustnessSection | None:
     """Read what a run has of it; None if it has nothing."""
     if not run.robustness:
         return None
     own = run.answering(run.robustness)
     places = {entry.number for entry in own}
     rows = [*own, *(entry for entry in run.robustness if entry.number not in places)]
-    return Robustness(
+    return RobustnessSection(
         [_sentence(entry) for entry in own[:MOST_SENTENCES]],
         max(0, len(own) - MOST_SENTENCES),
         rows[:MOST_LISTED],

@@ -83,6 +83,16 @@ def random_case(seed: int) -> tuple[Cones, Array]:
     )
 
 
+@pytest.mark.parametrize("seed", range(20))
+def test_where_the_search_begins_changes_nothing(seed: int):
+    # A convex program has one answer: that of another load is only another place to begin.
+    stops, free = random_case(seed)
+    other = np.random.default_rng(seed + 500).normal(0, 2, len(free))
+    begun = stops.bear(free, NOTHING, stops.bear(other, NOTHING))[0]
+    forces = stops.bear(free, NOTHING)[0]
+    assert begun == pytest.approx(forces, rel=1e-7, abs=1e-9 * np.abs(forces).max(initial=1.0))
+
+
 @pytest.mark.parametrize("seed", range(40))
 def test_no_stop_is_overrun_none_pulls_and_what_is_clear_does_nothing(seed: int):
     # Complementarity (definition): |d| <= c, the force opposes d, and is zero where |d| < c.

@@ -1,0 +1,81 @@
+"""What a run will take, before it does anything."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from math import ceil
+
+from geometries.solids import Geometry
+
+# For each million unknowns, one thread on one of two cores: meshes of 60 femurs of 76,000 to 510,000
+# unknowns; stages, and blocks of unit loads and stops, of the demo's nails.
+MESH_S, STAGE_S, BLOCK_S, START_S = 25.0, 35.0, 20.0, 1.0
+TWIN_STAGES = 7  # that a reduced model takes as long as
+BLOCK = 8  # loads that are solved for side by side
+BASE_GB, WORK_GB = 0.35, 5.0
+MESH_GB, FIELD_GB = 0.020, 0.0046
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """What a run will take, on one machine with a thread for each worker; rough, by factors.
+
+    Parameters
+    ----------
+    hours : float
+        Work of one worker for all cases.
+    memory_gb : float
+        Of a worker in its largest case.
+    fields_gb : float
+        Of all fields, if they are kept.
+    """
+
+    hours: float
+    memory_gb: float
+    fields_gb: float
+
+
+@dataclass(frozen=True)
+class Work:
+    """What a case takes.
+
+    Parameters
+    ----------
+    unknowns, solutions, columns, loads : int
+        About how many unknowns, systems of equations, columns of stops at each, and loads it has.
+    has_twin : bool
+        Whether its reduced model is made too.
+    """
+
+    unknowns: int
+    solutions: int
+    columns: int
+    loads: int
+    has_twin: bool
+
+
+def forecast_of(meshes: Iterable[int], cases: Sequence[Work]) -> Forecast:
+    """Time, memory and disk from the unknowns of each mesh and the work of each case."""
+    seconds = sum(MESH_S * unknowns / 1e6 for unknowns in meshes)
+    fields = 0.0
+    for one in cases:
+        millions = one.unknowns / 1e6
+        work = STAGE_S + BLOCK_S * (1 + ceil(one.columns / BLOCK))
+        stages = one.solutions + (TWIN_STAGES if one.has_twin else 0)
+        seconds += START_S + work * millions * stages
+        fields += millions * (MESH_GB + FIELD_GB * one.solutions * one.loads)
+    largest = max(one.unknowns for one in cases) / 1e6
+    return Forecast(seconds / 3600, BASE_GB + WORK_GB * largest, fields)
+
+
+def expected_columns(geometry: Geometry) -> int:
+    """About how many columns the stops of a construct need at a stage, from what others took.
+
+    A nail that hangs in its holes needs the two outer rims of each bolt, in two directions, and leans
+    on its canal at more places than one that its bolts hold.
+    """
+    touches = {stop.touch for stop in geometry.stops}
+    canal = 10 if geometry.apart else 2
+    share = {"canal": canal, "bolt": 4, "bone_ends": 1, "plate": 1}
+    return sum(share[next(kind for kind in share if touch.startswith(kind))] for touch in touches)

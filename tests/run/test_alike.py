@@ -1,0 +1,80 @@
+"""Cases that differ in materials and loads alone: a twin answers for most, in full where it can not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from pipeline.measures.columns import REDUCED, ROUND_OFF
+from pipeline.run.alike import IN_FULL, VariedCase, complete_alike, spread_out
+from pipeline.run.case import Case
+from pipeline.run.jobs import Outcome
+from pipeline.run.record import REDUCED_STAGES
+from pipeline.storage.casebook import ROWS, fault_of, folder_of, read_record
+from pipeline.tables.rows import REQUIRED, Row, read_results
+from tests.models import case_of, specimen
+
+FORCES = (-500.0, -700.0, -900.0, -1100.0, -1300.0)
+STIFF = specimen(30.0, 8.0, (15.0, 9.0, "cortical"), (9.0, 4.0, "titanium"))
+OTHER = specimen(30.0, 8.0, (15.0, 9.0, "cortical"), (9.0, 4.0, "steel"))
+
+
+def case(construct: dict[str, object], force: float) -> Case:
+    """A specimen under one force."""
+    load = {"name": "pull", "kind": "end_force", "proximal_n": force, "medial_n": 20.0}
+    return replace(case_of(construct, "coarse", loads=[load]), variant=f"f{-force:g}")
+
+
+@pytest.fixture(scope="module")
+def ended(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[Case], tuple[Outcome, ...]]:
+    """Ten specimens of two metals under five forces, completed together."""
+    out = tmp_path_factory.mktemp("alike")
+    cases = [case(construct, force) for construct in (STIFF, OTHER) for force in FORCES]
+    return out, cases, complete_alike([VariedCase(one, {}) for one in cases], out, "none")
+
+
+def rows_of(out: Path, case: Case) -> dict[tuple[str, str], Row]:
+    stored = read_results(folder_of(out, case.address) / ROWS, REQUIRED)
+    return {(row.quantity, row.location): row for row in stored}
+
+
+def test_every_case_is_there_once_and_whole(ended: tuple[Path, list[Case], tuple[Outcome, ...]]):
+    out, cases, outcomes = ended
+    assert sorted(one.case.label for one in outcomes) == sorted(one.label for one in cases)
+    assert all(not one.failure and not fault_of(out, one.case.address) for one in outcomes)
+    reduced = [
+        one for one in cases if REDUCED_STAGES in read_record(folder_of(out, one.address))["facts"]
+    ]
+    assert len(reduced) == len(cases) - IN_FULL
+
+
+def test_rows_say_what_gave_them_and_how_far_it_may_be_off(
+    ended: tuple[Path, list[Case], tuple[Outcome, ...]],
+):
+    out, cases, _ = ended
+    for one in cases:
+        is_reduced = REDUCED_STAGES in read_record(folder_of(out, one.address))["facts"]
+        rows = rows_of(out, one)
+        said = [row.mesh for row in rows.values() if row.mesh not in ("", ROUND_OFF)]
+        assert all(words.startswith(REDUCED) == is_reduced for words in said)
+        moved = rows["proximal_movement", "proximal_end"]
+        assert moved.error is not None
+        assert moved.error > 0
+
+
+def test_answers_grow_with_the_load_and_with_nothing_else(
+    ended: tuple[Path, list[Case], tuple[Outcome, ...]],
+):
+    # Hooke: twice the force along the axis moves twice as far; the bending force is the same in all, so
+    # movements of two pairs with the same difference of force differ by the same.
+    out, cases, _ = ended
+    of_titanium = [rows_of(out, one)["section_axial_force", "middle"].number for one in cases[:5]]
+    assert of_titanium == pytest.approx(FORCES, rel=2e-3)
+
+
+def test_first_and_farthest_cases_are_solved_in_full():
+    cases = [replace(case(STIFF, force), variant=f"v{k}") for k, force in enumerate(FORCES)]
+    assert spread_out(cases)[0] == 0
+    assert len(spread_out(cases)) == IN_FULL
