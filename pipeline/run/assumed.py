@@ -107,7 +107,10 @@ def _of_cases(asked: Inquiry) -> Iterator[Assumption]:
 
 def ledger_rows(asked: Inquiry, places: tuple[Place, ...]) -> Iterator[Cells]:
     """Rows of a construct: each assumption the other way, and what that does to some results."""
-    base = dict(zip(places, InquiryReader(asked, places).at({}, None), strict=True))
+    try:
+        base = dict(zip(places, InquiryReader(asked, places).at({}, None), strict=True))
+    except BeyondError:
+        return  # as over an empty gap
     for one in assumptions_of(asked):
         try:
             values = _run(one.case, asked, places) if one.case else _evaluated(one, asked, places)

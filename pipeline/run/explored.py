@@ -97,18 +97,12 @@ class Inquiry:
     def per_force(self) -> tuple[Array, Array]:
         """Shares of the unit loads per N along x, y, z (units, 3), and the load's force (3,), N.
 
-        Raises
-        ------
-        StudyError
-            If the load is not one force at one point.
+        The load is one force at one point, which the plan has seen to.
         """
         case, top = self.case, self.geometry.top[2]
         push = push_of(self.load, case.femur, top)
         if push is None:
-            raise StudyError(
-                f"robustness.inputs: load_direction with load {self.load.name!r}, which is not one "
-                "force at one point; allowed is one: name another in question.load, or leave it out"
-            )
+            raise StudyError(f"load {self.load.name!r} is not one force at one point; allowed is one")
         point, columns = tuple(push.point.tolist()), []
         for axis in np.eye(3):
             force = PointForce(name="one", at=point, force_n=tuple(axis.tolist()))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property, partial
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -147,7 +148,10 @@ class ComparedPair:
         }  # fmt: skip
 
     def maps(self, drawn: Drawn) -> Iterator[Cells]:
-        """Shares of the samples over the tissue's modulus, and over the load's direction."""
+        """Shares over the tissue's modulus and the load's direction, where the twins cover any."""
+        return (cells for cells in self._cells(drawn) if np.isfinite(cells["undecided_percent"]))
+
+    def _cells(self, drawn: Drawn) -> Iterator[dict[str, Any]]:
         (a, b), values = self.values, drawn.inputs.values(drawn.shares)
         decided = decided_by(b - a, self.combined)
         limits: dict[str, tuple[float, float]] = {
@@ -185,11 +189,9 @@ class ComparedPair:
         return nearest_flip(partial(self.difference, drawn), drawn.written, drawn.shares, b - a)
 
 
-def _percents(tally: Tally) -> Cells:
-    """Shares of the covered samples in a cell of a map."""
-    count = max(tally.covered, 1)
+def _percents(tally: Tally) -> dict[str, Any]:
+    """Shares of the covered samples in a cell of a map, percent."""
     return {
-        "a_lower_percent": 100 * tally.lower / count, "a_higher_percent": 100 * tally.higher / count,
-        "undecided_percent": 100 * (tally.covered - tally.lower - tally.higher) / count,
-        "samples": tally.covered + tally.uncovered,
+        "a_lower_percent": 100 * tally.lower, "a_higher_percent": 100 * tally.higher,
+        "undecided_percent": 100 * tally.undecided, "samples": tally.covered + tally.uncovered,
     }  # fmt: skip

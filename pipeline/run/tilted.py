@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from geometries.bone import Femur
+from geometries.errors import StudyError
 from pipeline.fem.space import Array
 from pipeline.loading.loads import Forces, Load, PointForce
 from pipeline.run.superposition import push_of
@@ -42,21 +43,27 @@ def turned(load: Load, femur: Femur, force: Array) -> Forces | None:
 
 
 def cone_of(study: StudyConfig) -> Iterator[Load]:
-    """The question's load along the edge of the cone that robustness has, if it has one."""
+    """The question's load along the edge of the cone that robustness has, if it has one.
+
+    Raises
+    ------
+    StudyError
+        If it has one, and the load is not one force at one point.
+    """
     cones = (
         [one for one in study.robustness.inputs if isinstance(one, Cone)] if study.robustness else []
     )
     load = next(one for one in study.loads if one.name == study.asked.load)
     push = push_of(load, study.femur, study.femur.top_mm)
     for cone in cones:
+        if push is None:
+            raise StudyError(
+                f"robustness.inputs: load_direction with load {load.name!r}, which is not one force at "
+                "one point; allowed is one: name another in question.load, or leave the input out"
+            )
         for azimuth in np.arange(SIDES) * 2 * np.pi / SIDES:
-            if push is not None:
-                force = tilted(push.force, np.radians(cone.half_angle_deg), float(azimuth))
-                found = turned(load, study.femur, force)
-                yield from (
-                    []
-                    if found is None
-                    else [
-                        found.model_copy(update={"name": f"{load.name} to {np.degrees(azimuth):.0f}"})
-                    ]
-                )
+            force = tilted(push.force, np.radians(cone.half_angle_deg), float(azimuth))
+            found = turned(load, study.femur, force)
+            if found is not None:
+                name = f"{load.name} to {np.degrees(azimuth):.0f}"
+                yield found.model_copy(update={"name": name})

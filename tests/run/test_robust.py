@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
-from pipeline.run.robust import Drawn
+from pipeline.run.explored import Samples
+from pipeline.run.robust import ComparedPair, Drawn
 from pipeline.study.robustness import Robustness
 from pipeline.study.stages import Stage
 from pipeline.sweeps.flip import Flip
@@ -56,3 +59,35 @@ def test_a_flip_names_what_moves_and_from_where():
     assert said == "tissue_modulus_mpa 1 -> 10"
     said = DRAWN.told(Flip(np.array([0.5, 1.0, 1.0, 0.5]), 0.7, 10))
     assert said.startswith("weight_factor 1 -> 1.5; load tilted 10 deg towards azimuth ")
+
+
+class _Known:
+    """Stands in for a construct whose values are known."""
+
+    places = (("gap_movement", "far"),)
+
+    def __init__(self, name: str) -> None:
+        load, stage = SimpleNamespace(name="hip"), SimpleNamespace(name="t")
+        self.asked = SimpleNamespace(case=SimpleNamespace(name=name), stage=stage, load=load)
+
+
+def test_a_pair_is_counted_as_its_values_and_errors_say():
+    # Definition: b - a decides where it exceeds the sum of both errors. Here b = 2 a but in the softest
+    # fifth of the samples, which are equal, and errors are 10 % each.
+    moduli = DRAWN.inputs.values(DRAWN.shares)["tissue_modulus_mpa"]
+    a = np.ones((200, 1))
+    b = np.where(moduli[:, None] < np.quantile(moduli, 0.2), 1.0, 2.0)
+    both = [(_Known(name), Samples(values, np.zeros(1))) for name, values in (("a", a), ("b", b))]
+    pair = ComparedPair(both[0], both[1], 0, (0.1, 0.1))
+    row = pair.row(DRAWN)
+    assert row["a_lower_percent"] == pytest.approx(80.0)
+    assert row["undecided_percent"] == pytest.approx(20.0)
+    assert row["a_higher_percent"] == 0
+    assert row["turned_by"] == "tissue_modulus_mpa"
+    maps = list(pair.maps(DRAWN))
+    tissue = [cells for cells in maps if cells["map"] == "tissue"]
+    assert tissue[0]["undecided_percent"] == 100
+    assert tissue[-1]["a_lower_percent"] == 100
+    for cells in maps:
+        shares = [cells[f"{way}_percent"] for way in ("a_lower", "a_higher", "undecided")]
+        assert sum(map(float, shares)) == pytest.approx(100.0)

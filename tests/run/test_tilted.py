@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 from geometries.bone import Femur
+from geometries.errors import StudyError
 from pipeline.loading.loads import HipForce, Torsion
+from pipeline.run.planning import plan
 from pipeline.run.superposition import push_of
 from pipeline.run.tilted import SIDES, cone_of, tilted, turned
 from pipeline.study.config import parse_study
@@ -69,3 +71,19 @@ def test_stops_are_looked_for_all_round_the_cone():
     for one in found:
         assert one is not None
         assert one.force @ own.force / own.size**2 == pytest.approx(np.cos(radians(12)))
+
+
+def test_a_cone_about_what_is_no_one_force_is_refused_before_any_run():
+    cone = {"name": "load_direction", "distribution": "cone", "half_angle_deg": 12.0,
+            "source": "assumed"}  # fmt: skip
+    study = parse_study(
+        {
+            "schema_version": 1, "title": "cone", "stages": [{"name": "atrophic"}],
+            "loads": [{"name": "twist", "kind": "torsion", "moment_nm": 8.0}],
+            "constructs": [{"name": "plate", "kind": "plate"}],
+            "robustness": {"samples": 100, "inputs": [cone]},
+        },
+        "test",
+    )  # fmt: skip
+    with pytest.raises(StudyError, match=r"load_direction with load 'twist', which is not one force"):
+        plan(study)
