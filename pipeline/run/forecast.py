@@ -13,7 +13,7 @@ from geometries.solids import Geometry
 MESH_S, STAGE_S, BLOCK_S, START_S = 25.0, 35.0, 20.0, 1.0
 TWIN_STAGES = 7  # that a reduced model takes as long as
 BLOCK = 8  # loads that are solved for side by side
-BASE_GB, WORK_GB = 0.35, 5.0
+BASE_GB, WORK_GB, TWIN_GB = 0.35, 5.0, 26.0
 MESH_GB, FIELD_GB = 0.020, 0.0046
 
 
@@ -65,8 +65,8 @@ def forecast_of(meshes: Iterable[int], cases: Sequence[Work]) -> Forecast:
         stages = one.solutions + (TWIN_STAGES if one.has_twin else 0)
         seconds += START_S + work * millions * stages
         fields += millions * (MESH_GB + FIELD_GB * one.solutions * one.loads)
-    largest = max(one.unknowns for one in cases) / 1e6
-    return Forecast(seconds / 3600, BASE_GB + WORK_GB * largest, fields)
+    held = (one.unknowns / 1e6 * (TWIN_GB if one.has_twin else WORK_GB) for one in cases)
+    return Forecast(seconds / 3600, BASE_GB + max(held), fields)
 
 
 def expected_columns(geometry: Geometry) -> int:
