@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from geometries.errors import StudyError
+from pipeline.measures.dictionary import QUANTITIES
 from pipeline.measures.exploring import (
     ASSUMPTION_COLUMNS,
     ASSUMPTIONS,
@@ -29,7 +30,7 @@ from pipeline.run.engine import Job, Lost, Place, pool, results
 from pipeline.run.explored import Inquiry, InquiryReader, Samples, stored_twin
 from pipeline.run.explored import Place as Read
 from pipeline.run.planning import Plan
-from pipeline.run.robust import ComparedPair, Drawn
+from pipeline.run.robust import ComparedPair, Drawn, Opposed
 from pipeline.run.takeover import Errors, takeover_rows
 from pipeline.storage.casebook import TWIN, folder_of
 from pipeline.storage.files import Cells, write_table
@@ -145,24 +146,24 @@ class Turned:
     confirmed: str
 
 
-def turn(pair: ComparedPair, drawn: Drawn) -> Turned:
+def turn(a: Request, b: Request, pair: ComparedPair, drawn: Drawn) -> Turned:
     """Look for the nearest flip of a pair, and ask the full model whether the order turns there."""
-    flip = pair.flip(drawn)
+    opposed = Opposed((a.reader, b.reader), pair, drawn)
+    flip = opposed.flip()
     if flip is None:
         return Turned(None, "", "")
     (values,), tilts = drawn.split(flip.shares[None])
     tilt = None if tilts is None else (float(tilts[0, 0]), float(tilts[0, 1]))
     try:
-        a, b = (
-            full_values_at(reader.asked, (pair.place,), values, tilt)[0]
-            for reader in (pair.a[0], pair.b[0])
+        own, other = (
+            full_values_at(reader.asked, (pair.place,), values, tilt)[0] for reader in opposed.readers
         )
     except StudyError as error:
         return Turned(flip, drawn.told(flip), f"not confirmed: {' '.join(str(error).split())}")
-    unit = pair.common["unit"]
-    before = np.sign(pair.start(drawn))
-    said = "full model" if np.sign(b - a) != before or abs(b - a) < NEAR * abs(a) else "not confirmed"
-    return Turned(flip, drawn.told(flip), f"{said}: {a:.5g} and {b:.5g} {unit}")
+    has_turned = np.sign(other - own) != np.sign(opposed.start)
+    said = "full model" if has_turned or abs(other - own) < NEAR * abs(own) else "not confirmed"
+    unit = QUANTITIES[pair.place[0]].unit
+    return Turned(flip, drawn.told(flip), f"{said}: {own:.5g} and {other:.5g} {unit}")
 
 
 def explore(planned: Plan, rows: Sequence[Row], out: Path, place: Place) -> None:
@@ -202,11 +203,16 @@ def _explored(wanted: Sequence[Request], tables: dict[str, list[Cells]], place: 
             tables[ASSUMPTIONS] += found[one.case.address].ledger
         if study.robustness is None:
             return
-        drawn = Drawn(study.robustness, wanted[0].asked.stage)
+        stage = next(one for one in study.stages if one.name == study.asked.stage)
+        drawn = Drawn(study.robustness, stage)
         pairs = list(_pairs(wanted, found))
-        first = {f"flip-{k}": pair for k, pair in enumerate(pairs) if pair.number == 0}
-        turned = _all(results(client, place, [Job(k, turn, (one, drawn)) for k, one in first.items()]))
-    for k, pair in enumerate(pairs):
+        flips = [
+            Job(f"flip-{k}", turn, (a, b, pair, drawn))
+            for k, (a, b, pair) in enumerate(pairs)
+            if pair.number == 0
+        ]
+        turned = _all(results(client, place, flips))
+    for k, (_, _, pair) in enumerate(pairs):
         told = turned.get(f"flip-{k}", Turned(None, "", ""))
         distance = "" if told.flip is None else told.flip.distance
         tables[ROBUSTNESS].append(
@@ -234,11 +240,15 @@ def _all(ended: Iterable[tuple[str, Any]]) -> dict[str, Any]:
     return found
 
 
-def _pairs(wanted: Sequence[Request], found: dict[str, Any]) -> Iterator[ComparedPair]:
+def _pairs(
+    wanted: Sequence[Request], found: dict[str, Any]
+) -> Iterator[tuple[Request, Request, ComparedPair]]:
     """Pairs of constructs at one gap, quantity by quantity, the question's first."""
-    for number, place in enumerate(places_of(wanted[0].study)):
+    study = wanted[0].study
+    for number, place in enumerate(places_of(study)):
         for a, b in combinations(wanted, 2):
             if a.case.own_defect == b.case.own_defect:
-                both = ((one.reader, found[one.case.address].sample) for one in (a, b))
+                names = (a.case.name, b.case.name)
+                samples = (found[a.case.address].sample, found[b.case.address].sample)
                 errors = (a.mesh_error(place), b.mesh_error(place))
-                yield ComparedPair(next(both), next(both), number, errors)
+                yield a, b, ComparedPair(names, samples, place, number, errors, study.asked.load)

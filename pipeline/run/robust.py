@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -14,6 +14,7 @@ from pipeline.measures.dictionary import QUANTITIES
 from pipeline.measures.exploring import DIRECTION_MAP, TISSUE_MAP
 from pipeline.reduced.model import BeyondError
 from pipeline.run.explored import InquiryReader, Place, Samples
+from pipeline.run.twins import MOVED
 from pipeline.storage.files import Cells
 from pipeline.study.robustness import Cone, Robustness
 from pipeline.study.stages import Stage
@@ -87,46 +88,46 @@ class ComparedPair:
 
     Parameters
     ----------
-    a, b : (InquiryReader, Samples)
-        Both, as they answered.
+    names : (str, str)
+        Both constructs.
+    samples : (Samples, Samples)
+        What their twins answered.
+    place : (str, str)
+        Quantity and location.
     number : int
-        Which of the quantities.
+        Which of the quantities that were asked for it is.
     errors : (float, float)
         Of the mesh, as shares of the values; infinite where nobody knows.
+    load : str
+        Under which.
     """
 
-    a: tuple[InquiryReader, Samples]
-    b: tuple[InquiryReader, Samples]
+    names: tuple[str, str]
+    samples: tuple[Samples, Samples]
+    place: Place
     number: int
     errors: tuple[float, float]
-
-    @property
-    def place(self) -> Place:
-        """Quantity and location."""
-        return self.a[0].places[self.number]
+    load: str
 
     @cached_property
     def values(self) -> tuple[Array, Array]:
         """Of both (samples,)."""
-        a, b = (one.values[:, self.number].astype(np.float64) for _, one in (self.a, self.b))
+        a, b = (one.values[:, self.number].astype(np.float64) for one in self.samples)
         return a, b
 
     @cached_property
     def combined(self) -> Array:
         """Sum of both errors (samples,): of the mesh, and of the twin."""
-        of_twins = self.a[1].off[self.number], self.b[1].off[self.number]
+        of_twins = (one.off[self.number] for one in self.samples)
         both = zip(self.values, self.errors, of_twins, strict=True)
         return np.asarray(sum(np.abs(value) * (error + off) for value, error, off in both))
 
-    @property
-    def common(self) -> Cells:
+    def common(self, drawn: Drawn) -> Cells:
         """Cells that all its rows share."""
-        quantity, location = self.place
-        asked = self.a[0].asked
+        (a, b), (quantity, location) = self.names, self.place
         return {
-            "a": asked.case.name, "b": self.b[0].asked.case.name, "stage": asked.stage.name,
-            "load": asked.load.name, "quantity": quantity, "location": location,
-            "unit": QUANTITIES[quantity].unit,
+            "a": a, "b": b, "stage": drawn.stage.name, "load": self.load, "quantity": quantity,
+            "location": location, "unit": QUANTITIES[quantity].unit,
         }  # fmt: skip
 
     def row(self, drawn: Drawn) -> Cells:
@@ -139,7 +140,7 @@ class ComparedPair:
         pair = None if tilts is None else (tilts[0], tilts[1])
         indices = turning(drawn.shares, np.asarray(b - a), pair)
         most = max(columns, key=lambda name: float(indices[columns[name][0]]))
-        return self.common | {
+        return self.common(drawn) | {
             "samples": len(a), "uncovered": found.uncovered,
             "a_lower_percent": 100 * found.lower.share, "a_higher_percent": 100 * found.higher.share,
             "undecided_percent": 100 * found.undecided.share,
@@ -158,7 +159,7 @@ class ComparedPair:
             one.name: (0.0, one.half_angle_deg) if isinstance(one, Cone) else (one.low, one.high)
             for one in drawn.inputs.inputs
         }
-        common = {key: cell for key, cell in self.common.items() if key != "unit"}
+        common = {key: cell for key, cell in self.common(drawn).items() if key != "unit"}
         if TISSUE in values:
             for bin_ in tissue_map(values[TISSUE], b - a, decided, limits[TISSUE]):
                 middle = float(np.sqrt(bin_.low_mpa * bin_.high_mpa))
@@ -169,24 +170,45 @@ class ComparedPair:
                 tilt = {"map": DIRECTION_MAP, "x": cell.medial_deg, "y": cell.anterior_deg}
                 yield common | tilt | _percents(cell.tally)
 
-    def difference(self, drawn: Drawn, shares: Array) -> float:
+
+@dataclass(frozen=True)
+class Opposed:
+    """The twins of a pair, asked for their difference at any inputs.
+
+    Parameters
+    ----------
+    readers : (InquiryReader, InquiryReader)
+        What reads both.
+    pair : ComparedPair
+        Which.
+    drawn : Drawn
+        Samples of the inputs.
+    """
+
+    readers: tuple[InquiryReader, InquiryReader]
+    pair: ComparedPair
+    drawn: Drawn
+
+    def difference(self, shares: Array) -> float:
         """The second less the first at shares (dimension,); NaN where a twin does not cover them."""
-        (values,), tilts = drawn.split(shares[None])
+        (values,), tilts = self.drawn.split(shares[None])
         tilt = None if tilts is None else (float(tilts[0, 0]), float(tilts[0, 1]))
+        is_quick = self.pair.place[0] in MOVED
         try:
-            a, b = (one.at(values, tilt)[self.number] for one, _ in (self.a, self.b))
+            a, b = (one.at(values, tilt, is_quick=is_quick)[self.pair.number] for one in self.readers)
         except BeyondError:
             return float("nan")
         return float(b - a)
 
-    def start(self, drawn: Drawn) -> float:
+    @property
+    def start(self) -> float:
         """The second less the first as the study has the inputs."""
-        return self.difference(drawn, drawn.written)
+        return self.difference(self.drawn.written)
 
-    def flip(self, drawn: Drawn) -> Flip | None:
+    def flip(self) -> Flip | None:
         """The nearest change of the inputs that turns the order, as the twins have it."""
-        a, b = self.values
-        return nearest_flip(partial(self.difference, drawn), drawn.written, drawn.shares, b - a)
+        a, b = self.pair.values
+        return nearest_flip(self.difference, self.drawn.written, self.drawn.shares, b - a)
 
 
 def _percents(tally: Tally) -> dict[str, Any]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from types import SimpleNamespace
-
 import numpy as np
 import pytest
 
@@ -61,24 +59,14 @@ def test_a_flip_names_what_moves_and_from_where():
     assert said.startswith("weight_factor 1 -> 1.5; load tilted 10 deg towards azimuth ")
 
 
-class _Known:
-    """Stands in for a construct whose values are known."""
-
-    places = (("gap_movement", "far"),)
-
-    def __init__(self, name: str) -> None:
-        load, stage = SimpleNamespace(name="hip"), SimpleNamespace(name="t")
-        self.asked = SimpleNamespace(case=SimpleNamespace(name=name), stage=stage, load=load)
-
-
 def test_a_pair_is_counted_as_its_values_and_errors_say():
     # Definition: b - a decides where it exceeds the sum of both errors. Here b = 2 a but in the softest
     # fifth of the samples, which are equal, and errors are 10 % each.
     moduli = DRAWN.inputs.values(DRAWN.shares)["tissue_modulus_mpa"]
     a = np.ones((200, 1))
     b = np.where(moduli[:, None] < np.quantile(moduli, 0.2), 1.0, 2.0)
-    both = [(_Known(name), Samples(values, np.zeros(1))) for name, values in (("a", a), ("b", b))]
-    pair = ComparedPair(both[0], both[1], 0, (0.1, 0.1))
+    samples = (Samples(a, np.zeros(1)), Samples(b, np.zeros(1)))
+    pair = ComparedPair(("a", "b"), samples, ("gap_movement", "far"), 0, (0.1, 0.1), "hip")
     row = pair.row(DRAWN)
     assert row["a_lower_percent"] == pytest.approx(80.0)
     assert row["undecided_percent"] == pytest.approx(20.0)
