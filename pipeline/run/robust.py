@@ -23,6 +23,7 @@ from pipeline.sweeps.robustness import Tally, cone_map, decided_by, shares_of, t
 
 Array = NDArray[np.float64]
 TISSUE, DIRECTION = "tissue_modulus_mpa", "load_direction"
+TOLD = 5e-3  # of an input, from which a change of it is told
 LEAST_TILT = 0.01  # degrees, below which a load is told as it was
 GRID = 2001  # shares at which an input's value as written is looked up
 
@@ -77,7 +78,7 @@ class Drawn:
                 angle, azimuth = after.tolist()
                 tilt = f"load tilted {angle:.3g} deg towards azimuth {azimuth:.0f} deg"
                 words += [tilt] if angle > LEAST_TILT else []
-            elif abs(after - before) > 1e-3 * abs(before):
+            elif abs(after - before) > TOLD * abs(before):
                 words.append(f"{name} {before:.3g} -> {after:.3g}")
         return "; ".join(words)
 
