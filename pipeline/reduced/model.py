@@ -8,7 +8,6 @@ from functools import cached_property
 
 import numpy as np
 
-from geometries.errors import StudyError
 from pipeline.errors import SolveError
 from pipeline.fem.contact.bearing import Bearing
 from pipeline.fem.contact.cones import NotHeldError
@@ -17,10 +16,7 @@ from pipeline.fem.contact.states import State
 from pipeline.fem.space import Array
 from pipeline.reduced.greedy import answered
 from pipeline.reduced.ranges import Ranges
-
-
-class BeyondError(StudyError):
-    """Inputs that a reduced model does not cover; the message says which, and what it covers."""
+from pipeline.reduced.terms import BeyondError as BeyondError
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from scipy.stats import qmc
 
 from geometries.materials import isotropic
 from pipeline.fem.space import Array
-from pipeline.reduced.terms import Group, Terms
+from pipeline.reduced.terms import Group, Terms, young_and_poisson
 
 TISSUE_MPA, TISSUE_POISSON = (0.1, 20_000.0), (0.1, 0.45)
 BONE = (0.4, 1.2)  # of the constants that the study has
@@ -66,9 +66,7 @@ class Ranges:
             if group.kind == "scaled":
                 found = {"factor": float(own[0])}
             else:
-                bulk, shear = (float(one) for one in own)
-                modulus = 9 * bulk * shear / (3 * bulk + shear) if bulk > 0 else 0.0
-                poisson = modulus / (2 * shear) - 1 if shear > 0 else 0.0
+                modulus, poisson = young_and_poisson(*own.tolist())
                 found = {"modulus, MPa,": modulus, "Poisson's ratio": poisson}
             for (name, value), (low, high) in zip(found.items(), limits, strict=False):
                 if not low * (1 - NEARLY) <= value <= high * (1 + NEARLY):
@@ -77,23 +75,21 @@ class Ranges:
 
     def soft(self, share: float) -> Array:
         """The middle of all ranges but the tissue's modulus, which has a share of its own."""
-        found, first = np.full(self.dimension, 0.5), 0
-        for group, limits in zip(self.groups, self.limits, strict=True):
-            if group.name == "tissue" and limits:
-                found[first] = share
-            first += len(limits)
+        found = np.full(self.dimension, 0.5)
+        found[self._tissue_modulus] = share
         return found
 
     def spread(self, count: int, seed: int) -> Array:
         """Points of a Sobol sequence (count, dimension); the tissue's modulus goes from end to end."""
-        with np.errstate(all="ignore"):
-            points = qmc.Sobol(self.dimension, seed=seed).random(1 << (count - 1).bit_length())[:count]
-        first = 0
-        for group, limits in zip(self.groups, self.limits, strict=True):
-            if group.name == "tissue" and limits:
-                points[:, first] = np.linspace(0.0, 1.0, count)
-            first += len(limits)
+        points = qmc.Sobol(self.dimension, seed=seed).random_base2((count - 1).bit_length())[:count]
+        points[:, self._tissue_modulus] = np.linspace(0.0, 1.0, count)[:, None]
         return np.asarray(points)
+
+    @property
+    def _tissue_modulus(self) -> list[int]:
+        """Which number is the tissue's modulus, if there is tissue."""
+        firsts = np.cumsum([0, *(len(limits) for limits in self.limits)]).tolist()
+        return [first for first, one in zip(firsts, self.groups, strict=False) if one.name == "tissue"]
 
 
 def _limits(group: Group) -> tuple[tuple[float, float], ...]:

@@ -27,6 +27,18 @@ AGREES = 1e-9  # of its largest entry, within which an elasticity is what its nu
 OWNERS = {"nail": "nail", "bolt": "nail", "stem": "stem", "plate": "plate", "screw": "plate"}
 
 
+def young_and_poisson(bulk: float, shear: float) -> tuple[float, float]:
+    """Young's modulus, MPa, and Poisson's ratio from bulk and shear modulus; zeros for nothing."""
+    if bulk <= 0 or shear <= 0:
+        return 0.0, 0.0
+    modulus = 9 * bulk * shear / (3 * bulk + shear)
+    return modulus, modulus / (2 * shear) - 1
+
+
+class BeyondError(StudyError):
+    """Inputs that a reduced model does not cover; the message says which, and what it covers."""
+
+
 @dataclass(frozen=True)
 class Group:
     """Parts of one material, which varies as a whole.
@@ -58,7 +70,7 @@ class Group:
 
         Raises
         ------
-        StudyError
+        BeyondError
             If no numbers give that elasticity.
         """
         if self.kind == "isotropic":
@@ -68,7 +80,7 @@ class Group:
         sum_of = sum(number * one for number, one in zip(found, self.matrices, strict=True))
         if np.abs(sum_of - elasticity).max() > AGREES * np.abs(elasticity).max():
             allowed = "an isotropic material" if self.kind == "isotropic" else "a factor on the written"
-            raise StudyError(f"material of {self.name}: allowed is {allowed}; solve this one in full")
+            raise BeyondError(f"material of {self.name}: allowed is {allowed}; solve this one in full")
         return found
 
 
@@ -135,14 +147,14 @@ class Terms:
 
         Raises
         ------
-        StudyError
+        BeyondError
             If parts of a group differ, or have a material that its numbers do not give.
         """
         found = []
         for group in self.groups:
             first = elasticity[group.parts[0]]
             if any((elasticity[part] != first).any() for part in group.parts[1:]):
-                raise StudyError(
+                raise BeyondError(
                     f"material of {group.name}: its parts differ; allowed is one: solve it in full"
                 )
             found.append(group.numbers(first))

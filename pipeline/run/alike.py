@@ -134,7 +134,10 @@ def _known(cases: Sequence[Case], twin: Twin, out: Path) -> Iterator[SolvedStage
         geometry = case.geometry()
         for stage in stages_of(case):
             own = [row for row in stored if row.stage == stage.name and row.is_ok]
-            weights = twin.readout.terms.weights(part_elasticity(geometry, stage))
+            try:
+                weights = twin.readout.terms.weights(part_elasticity(geometry, stage))
+            except BeyondError:
+                continue
             if own and not twin.model.ranges.outside(weights):
                 rows = {(row.load, row.quantity, row.location): row for row in own}
                 yield SolvedStage(case.label, weights, rows)
@@ -178,7 +181,10 @@ class AlikeGroup:
             return complete_case(case, out, keep)
         result = self._result(geometry, rows, len(stages_of(case)) - len(left))
         if left:
-            full = run_case(replace(case, stages=tuple(left)), clock, out / MESHES)
+            try:
+                full = run_case(replace(case, stages=tuple(left)), clock, out / MESHES)
+            except StudyError:  # none of these stages can be solved: the whole case says so
+                return complete_case(case, out, keep)
             result = replace(
                 full, rows=(*rows, *full.rows), facts=full.facts | result.facts,
                 point_fields={}, cell_fields={},

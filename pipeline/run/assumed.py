@@ -7,14 +7,13 @@ from dataclasses import dataclass, replace
 
 from geometries.errors import StudyError
 from geometries.parameters import Nail
-from pipeline.errors import SolveError
 from pipeline.fem.meshing.sizes import Level
 from pipeline.loading.loads import HipForce, Load, PureMoment, Stance
-from pipeline.measures.dictionary import HIGHEST, PEAK, QUANTITIES
+from pipeline.measures.dictionary import QUANTITIES
 from pipeline.reduced.model import BeyondError
 from pipeline.run.case import Case
 from pipeline.run.clock import Clock
-from pipeline.run.explored import Inquiry, InquiryReader, Place
+from pipeline.run.explored import Inquiry, InquiryReader, Place, values_at
 from pipeline.run.solving import run_case
 from pipeline.storage.files import Cells
 
@@ -114,7 +113,7 @@ def ledger_rows(asked: Inquiry, places: tuple[Place, ...]) -> Iterator[Cells]:
     for one in assumptions_of(asked):
         try:
             values = _run(one.case, asked, places) if one.case else _evaluated(one, asked, places)
-        except (BeyondError, SolveError, StudyError):
+        except StudyError:
             continue  # what can not be built or held that way is no other way
         for place, value in values.items():
             quantity, location = place
@@ -146,8 +145,4 @@ def _run(case: Case, asked: Inquiry, places: tuple[Place, ...]) -> dict[Place, f
 def full_values(case: Case, places: tuple[Place, ...]) -> dict[Place, float]:
     """Values of a case with one stage and one load from the full model, NaN where it has none."""
     measures = [row.measure for row in run_case(case, Clock()).rows]
-    found = {(one.quantity, one.location): one.value for one in measures}
-    peaks = [one.value for one in measures if one.quantity == PEAK]
-    if peaks:
-        found[PEAK, HIGHEST] = max(peaks)
-    return {place: found.get(place, float("nan")) for place in places}
+    return dict(zip(places, values_at(places, measures), strict=True))

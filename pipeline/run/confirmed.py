@@ -8,9 +8,8 @@ from dataclasses import replace
 from geometries.errors import StudyError
 from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.loading.loads import Load
-from pipeline.measures.dictionary import HIGHEST, PEAK
 from pipeline.run.equilibrium import Equilibrium, Prepared
-from pipeline.run.explored import Inquiry, Place
+from pipeline.run.explored import Inquiry, Place, values_at
 from pipeline.run.reading import Loaded, StageReadings
 from pipeline.run.tilted import turned
 
@@ -47,12 +46,6 @@ def full_values_at(
     if load.name not in found.states:
         raise StudyError(found.failures[load.name])
     settled = Equilibrium(**vars(found), stage=asked.stage, elasticity=elasticity, errors={})
-    state = found.states[load.name]
-    near = {way: one.shares for way, one in found.near[load.name].items()}
-    loaded = Loaded(loads[load.name], found.basis.shares[load.name], state, near, state.shares)
-    told, _ = StageReadings.of(prepared.mesh, geometry, settled).under(case, load, loaded)
-    named = {(one.quantity, one.location): one.value for one in told}
-    peaks = [one.value for one in told if one.quantity == PEAK]
-    if peaks:
-        named[PEAK, HIGHEST] = max(peaks)
-    return tuple(named.get(place, float("nan")) for place in places)
+    reading = StageReadings.of(prepared.mesh, geometry, settled)
+    told, _ = reading.under(case, load, Loaded.of(found, load.name))
+    return tuple(values_at(places, told))

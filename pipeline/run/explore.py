@@ -127,7 +127,8 @@ def explore_case(wanted: Request) -> Found:
     sample = None
     if study.robustness is not None:
         drawn = Drawn(study.robustness, asked.stage)
-        sample = wanted.reader.sampled(*drawn.split(drawn.shares))
+        reader = InquiryReader(asked, places_of(study))
+        sample = reader.sampled(*drawn.split(drawn.shares))
     outcome = study.asked
     places = tuple(dict.fromkeys([(outcome.quantity, outcome.location), *BESIDE]))
     return Found(
@@ -152,8 +153,7 @@ def turn(a: Request, b: Request, pair: ComparedPair, drawn: Drawn) -> Turned:
     flip = opposed.flip()
     if flip is None:
         return Turned(None, "", "")
-    (values,), tilts = drawn.split(flip.shares[None])
-    tilt = None if tilts is None else (float(tilts[0, 0]), float(tilts[0, 1]))
+    values, tilt = drawn.one(flip.shares)
     try:
         own, other = (
             full_values_at(reader.asked, (pair.place,), values, tilt)[0] for reader in opposed.readers
@@ -175,9 +175,7 @@ def explore(planned: Plan, rows: Sequence[Row], out: Path, place: Place) -> None
         If a reduced model can not be read, or an input does not fit the question's load.
     """
     study = planned.study
-    tables: dict[str, list[Cells]] = {
-        ROBUSTNESS: [], ROBUSTNESS_MAPS: [], TAKEOVER: [], ASSUMPTIONS: [],
-    }  # fmt: skip
+    tables: dict[str, list[Cells]] = {name: [] for name in COLUMNS_OF}
     wanted = [
         Request(item.case, out, study, tuple(row for row in rows if row.case == item.case.address))
         for item in planned.first

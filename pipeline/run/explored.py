@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -21,6 +21,7 @@ from pipeline.measures.load_point import load_point
 from pipeline.measures.readings import Readings
 from pipeline.reduced.model import Answered, BeyondError
 from pipeline.reduced.packed import unpack
+from pipeline.reduced.terms import young_and_poisson
 from pipeline.reduced.twin import Twin
 from pipeline.run.case import Case
 from pipeline.run.equilibrium import part_elasticity
@@ -37,6 +38,14 @@ KEPT = 400  # states that are kept to begin with
 JUDGED = 200  # samples at which it is asked how far the twin may be off
 Place = tuple[str, str]
 """Quantity and location."""
+
+
+def values_at(places: Iterable[Place], measures: Iterable[Measure]) -> list[float]:
+    """Values of some quantities, the highest stress of any implant too; NaN where there is none."""
+    found = {(one.quantity, one.location): one.value for one in measures}
+    peaks = [value for (quantity, _), value in found.items() if quantity == PEAK]
+    found |= {(PEAK, HIGHEST): max(peaks)} if peaks else {}
+    return [found.get(place, float("nan")) for place in places]
 
 
 def stored_twin(out: Path, case: Case) -> Twin:
@@ -117,21 +126,15 @@ class Inquiry:
             own = slice(start, start + len(group.matrices))
             start = own.stop
             if group.name == "tissue":
-                found[own] = self._tissue(found[own], values)
+                modulus, poisson = young_and_poisson(*found[own].tolist())
+                modulus = values.get("tissue_modulus_mpa", modulus)
+                poisson = values.get("tissue_poisson", poisson)
+                found[own] = group.numbers(isotropic(modulus, poisson))
             elif group.name in IMPLANTS:
                 found[own] *= values.get("metal_factor", 1.0)
             else:
                 found[own] *= values.get(f"{group.name}_factor", 1.0)
         return found
-
-    def _tissue(self, written: Array, values: Mapping[str, float]) -> Array:
-        """Bulk and shear modulus of the tissue."""
-        bulk, shear = written.tolist()
-        modulus = 9 * bulk * shear / (3 * bulk + shear) if bulk else 0.0
-        poisson = modulus / (2 * shear) - 1 if shear else 0.0
-        modulus = values.get("tissue_modulus_mpa", modulus)
-        group = next(one for one in self.twin.readout.terms.groups if one.name == "tissue")
-        return group.numbers(isotropic(modulus, values.get("tissue_poisson", poisson)))
 
     def shares(self, values: Mapping[str, float], tilt: tuple[float, float] | None) -> Array:
         """Shares of the unit loads with inputs at some values; the tilt is angle and azimuth, deg."""
@@ -249,8 +252,7 @@ class InquiryReader:
             measures += self._point(
                 answered.coordinates(state.shares), units, asked.force(values, tilt)
             )
-        told = {(one.quantity, one.location): one.value for one in measures}
-        return np.array([told.get(place, np.nan) for place in self.places])
+        return np.array(values_at(self.places, measures))
 
     def _measures(self, answered: Answered, units: Array, state: State) -> Iterator[Measure]:
         """What holds the quantities that are asked for, and no more than that."""
@@ -262,14 +264,11 @@ class InquiryReader:
         if wanted - MOVED:
             readings = self.asked.twin.readout.readings(self.asked.geometry, answered.weights)
             if wanted - MOVED == {PEAK}:
-                found = [one for part in readings.implants for one in implant_stress(part, shares)]
+                for part in readings.implants:
+                    yield from implant_stress(part, shares)
             else:
                 schemes = self.asked.case.strain_bands
-                found, _ = readings.under(units, shares, schemes, is_linear=is_linear)
-            peaks = [one.value for one in found if one.quantity == PEAK]
-            yield from found
-            if peaks:
-                yield Measure(PEAK, HIGHEST, max(peaks))
+                yield from readings.under(units, shares, schemes, is_linear=is_linear)[0]
 
     def _point(self, shares: Array, units: Array, force: Array) -> Iterator[Measure]:
         """What the point of the load's one force tells."""

@@ -23,6 +23,7 @@ from pipeline.measures.play import Ends
 from pipeline.measures.readings import Readings
 from pipeline.measures.touching import touching as touching_measures
 from pipeline.run.case import Case
+from pipeline.run.columns import Settled
 from pipeline.run.equilibrium import Equilibrium
 from pipeline.run.superposition import push_of, statics_residuals
 
@@ -50,6 +51,13 @@ class Loaded:
     state: State
     near: dict[str, Array]
     moving: Array
+
+    @classmethod
+    def of(cls, found: Settled, load: str) -> Loaded:
+        """That of a load that a settled stage bears."""
+        state, near = found.states[load], found.near[load]
+        moved = {way: one.shares for way, one in near.items()}
+        return cls(found.loads[load], found.basis.shares[load], state, moved, state.shares)
 
 
 @dataclass(frozen=True)

@@ -47,10 +47,8 @@ class UnitForces:
     ----------
     prepared : Prepared
         The full model.
-    terms : Terms
-        Its materials.
     ranges : Ranges
-        Of them.
+        Of its materials.
     loads : dict of str to Array
         Loads under which stops are looked for.
     floating : Floating
@@ -64,7 +62,6 @@ class UnitForces:
     """
 
     prepared: Prepared
-    terms: Terms
     ranges: Ranges
     loads: Mapping[str, Array]
     floating: Floating
@@ -73,15 +70,14 @@ class UnitForces:
     weights: Array
 
     @classmethod
-    def of(cls, prepared: Prepared, loads: Mapping[str, Array], first: Touching) -> UnitForces:
+    def of(
+        cls, prepared: Prepared, ranges: Ranges, loads: Mapping[str, Array], first: Touching
+    ) -> UnitForces:
         """Begin with the stops that were found to bear at one point of the ranges."""
-        terms = Terms.of(prepared.mesh)
         duals = duals_of(bone_ends(prepared.mesh, prepared.geometry), len(prepared.mesh.nodes))
         forces = first.floating.balanced(np.concatenate([prepared.units, duals], axis=2))
         flat = forces.reshape(prepared.mesh.unknowns, -1)
-        plain = cls(
-            prepared, terms, Ranges.of(terms), loads, first.floating, (), flat, np.ones(flat.shape[1])
-        )
+        plain = cls(prepared, ranges, loads, first.floating, (), flat, np.ones(flat.shape[1]))
         return plain.with_stops(first.chosen)
 
     def with_stops(self, more: Iterable[int]) -> UnitForces:
@@ -173,7 +169,7 @@ def reduced_twin(prepared: Prepared, loads: Mapping[str, Array]) -> Twin:
     middle = terms.elasticity(ranges.at(np.full(ranges.dimension, 0.5)))
     counted = middle * _counts(mesh, first, soft)[:, None, None]
     grower = Grower.of(mesh, prepared.pattern, terms, counted)
-    spanned, sources = span(grower, ranges, UnitForces.of(prepared, loads, first))
+    spanned, sources = span(grower, ranges, UnitForces.of(prepared, ranges, loads, first))
     small, inner, quick = compressed(spanned, ranges, sources.weights)
     model = replace(sources.model(small), inner=inner, quick=quick)
     space = small.space.vectors.reshape(len(mesh.nodes), 3, -1)

@@ -55,6 +55,11 @@ class Drawn:
         names, columns = list(values), np.stack([*values.values(), np.zeros(len(shares))], axis=1)
         return [dict(zip(names, row, strict=False)) for row in columns.tolist()], tilts
 
+    def one(self, shares: Array) -> tuple[dict[str, float], tuple[float, float] | None]:
+        """Values of the inputs, and the tilt, at shares (dimension,)."""
+        (values,), tilts = self.split(shares[None])
+        return values, None if tilts is None else (float(tilts[0, 0]), float(tilts[0, 1]))
+
     @cached_property
     def written(self) -> Array:
         """Shares (dimension,) of what the study has; the nearest end where it lies outside."""
@@ -192,8 +197,7 @@ class Opposed:
 
     def difference(self, shares: Array) -> float:
         """The second less the first at shares (dimension,); NaN where a twin does not cover them."""
-        (values,), tilts = self.drawn.split(shares[None])
-        tilt = None if tilts is None else (float(tilts[0, 0]), float(tilts[0, 1]))
+        values, tilt = self.drawn.one(shares)
         is_quick = self.pair.place[0] in MOVED
         try:
             a, b = (one.at(values, tilt, is_quick=is_quick)[self.pair.number] for one in self.readers)

@@ -187,13 +187,11 @@ def measure(mesh: Mesh, geometry: Geometry, case: Case, found: Equilibrium) -> I
     for load in case.loads:
         if load.name not in found.states:
             continue
-        units, shares = found.loads[load.name], basis.shares[load.name]
-        near = {way: one.shares for way, one in found.near[load.name].items()}
-        state = found.states[load.name]
-        loaded = Loaded(units, shares, state, near, state.shares)
+        loaded = Loaded.of(found, load.name)
         told, doubts = reading.under(case, load, loaded)
-        balance = balances.under(units, shares)
-        bars = found.errors[load.name].bars(told, reading.reader(case, load, units, balance.volume))
+        balance = balances.under(loaded.units, loaded.shares)
+        reader = reading.reader(case, load, loaded.units, balance.volume)
+        bars = found.errors[load.name].bars(told, reader)
         for one, error in zip(told, bars, strict=True):
             flags = tuple(doubt.sentence for doubt in doubts if doubt.concerns(one))
             yield Measured(found.stage.name, load.name, one, balance, flags, error)

@@ -91,9 +91,10 @@ def _values(asked: Inquiry, inputs: Mapping[str, float]) -> Iterator[tuple[tuple
         yield (FORCE, name), force
         if total:
             yield (SHARE, name), 100 * force / total
-    for name, level in hot_levels(readings, shares).items():
+    levels = hot_levels(readings, shares)
+    for name, level in levels.items():
         yield (PEAK, name), level
-    factor = limit_factor(asked, answered, readings)
+    factor = limit_factor(asked, answered, readings, levels)
     if factor is not None:
         yield (WEIGHT, "most_loaded"), 100 * factor * _whole(asked)
 
@@ -107,10 +108,12 @@ def hot_levels(readings: Readings, shares: Array) -> dict[str, float]:
     return found
 
 
-def limit_factor(asked: Inquiry, answered: Answered, readings: Readings) -> float | None:
+def limit_factor(
+    asked: Inquiry, answered: Answered, readings: Readings, levels: Mapping[str, float]
+) -> float | None:
     """Times the load at which the most loaded implant is at the lower end of its endurance range.
 
-    None where that is far beyond the load, or not covered.
+    The levels are those of the load itself. None where that is far beyond it, or not covered.
     """
     limits = {
         part.name: part.strength.endurance[0] for part in readings.implants if part.strength is not None
@@ -119,17 +122,17 @@ def limit_factor(asked: Inquiry, answered: Answered, readings: Readings) -> floa
         return None
     factor = 1.0
     for _ in range(TRIES):
-        try:
-            shares = answered.coordinates(answered.under(factor * asked.units).shares)
-        except BeyondError:
-            return None
-        levels = hot_levels(readings, shares)
         used = max(levels[name] / limit for name, limit in limits.items())
         if used <= 0 or factor / used > MOST:
             return None
         if abs(used - 1) < NEAR:
             return factor
         factor /= used  # what bears changes slowly with the load
+        try:
+            shares = answered.coordinates(answered.under(factor * asked.units).shares)
+        except BeyondError:
+            return None
+        levels = hot_levels(readings, shares)
     return factor
 
 

@@ -44,11 +44,7 @@ def full(made: Prepared, case: Case, elasticity: Array, twin: Twin) -> dict[str,
     reading, measures = StageReadings.of(made.mesh, made.geometry, settled), {}
     for load in case.loads:
         if load.name in found.states:
-            state, near = found.states[load.name], found.near[load.name]
-            loaded = Loaded(
-                found.loads[load.name], found.basis.shares[load.name], state,
-                {way: one.shares for way, one in near.items()}, state.shares,
-            )  # fmt: skip
+            loaded = Loaded.of(found, load.name)
             measures[load.name] = list(reading.under(case, load, loaded)[0])
     return measures
 

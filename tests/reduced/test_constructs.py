@@ -36,11 +36,7 @@ def test_random_materials_are_answered_as_the_full_model_does():
         reading = StageReadings.of(made.mesh, geometry, settled)
         stage = TwinStage.of(twin, geometry, weights)
         for load in case.loads:
-            state, near = found.states[load.name], found.near[load.name]
-            loaded = Loaded(
-                found.loads[load.name], found.basis.shares[load.name], state,
-                {way: one.shares for way, one in near.items()}, state.shares,
-            )  # fmt: skip
+            loaded = Loaded.of(found, load.name)
             full = {(one.quantity, one.location): one for one in reading.under(case, load, loaded)[0]}
             told = stage.under(case, load, found.loads[load.name])[0]
             highest = max(one.value for one in full.values() if one.quantity == PEAK)

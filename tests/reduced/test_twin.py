@@ -43,8 +43,7 @@ def full(elasticity: Array) -> dict[tuple[str, str, str], float]:
     reading = StageReadings.of(made.mesh, made.geometry, settled)
     measures: dict[tuple[str, str, str], float] = {}
     for load in CASE.loads:
-        state = found.states[load.name]
-        loaded = Loaded(found.loads[load.name], found.basis.shares[load.name], state, {}, state.shares)
+        loaded = Loaded.of(found, load.name)
         for one in reading.under(CASE, load, loaded)[0]:
             measures[load.name, one.quantity, one.location] = one.value
     return measures

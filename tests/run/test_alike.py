@@ -14,7 +14,7 @@ from pipeline.run.jobs import Outcome
 from pipeline.run.record import REDUCED_STAGES
 from pipeline.storage.casebook import ROWS, fault_of, folder_of, read_record
 from pipeline.tables.rows import REQUIRED, Row, read_results
-from tests.models import case_of, specimen
+from tests.models import SHORT_PLATE, case_of, specimen
 
 FORCES = (-500.0, -700.0, -900.0, -1100.0, -1300.0)
 STIFF = specimen(30.0, 8.0, (15.0, 9.0, "cortical"), (9.0, 4.0, "titanium"))
@@ -78,3 +78,24 @@ def test_first_and_farthest_cases_are_solved_in_full():
     cases = [replace(case(STIFF, force), variant=f"v{k}") for k, force in enumerate(FORCES)]
     assert spread_out(cases)[0] == 0
     assert len(spread_out(cases)) == IN_FULL
+
+
+@pytest.mark.slow
+def test_a_stage_that_no_numbers_give_is_solved_in_full_beside_the_others(tmp_path: Path):
+    # United tissue is cortex, softer across the shaft than along it, and no isotropic material; over an
+    # empty gap nothing but a plate holds the fragments. Neither is in the ranges of a twin.
+    plate = {"kind": "plate", "name": "plate", "plate": SHORT_PLATE}
+    loads = [[{"name": "hip", "kind": "hip_force", "force_n": 500.0 + 50 * k}] for k in range(5)]
+    cases = [
+        replace(case_of(plate, "coarse", ("atrophic", "united"), one), variant=f"v{k}")
+        for k, one in enumerate(loads)
+    ]
+    outcomes = complete_alike([VariedCase(one, {}) for one in cases], tmp_path, "none")
+    assert len(outcomes) == len(cases)
+    assert not any(one.failure or one.failed_stages for one in outcomes)
+    for one in cases:
+        facts = read_record(folder_of(tmp_path, one.address))["facts"]
+        stages = {row.stage for row in read_results(folder_of(tmp_path, one.address) / ROWS, REQUIRED)}
+        assert stages == {"atrophic", "united"}
+        assert facts.get(REDUCED_STAGES, 1) == 1
+    assert sum(REDUCED_STAGES in read_record(folder_of(tmp_path, c.address))["facts"] for c in cases)
