@@ -59,7 +59,6 @@ OWNERS = {  # a library and the only modules or packages that may import it
     "gmsh": "pipeline.fem.meshing.mesher",
     "numba": "pipeline.fem.kernels",
     "llvmlite": "pipeline.fem.kernels",
-    "clarabel": "pipeline.fem.contact.program",
     "pymetis": "pipeline.fem.solver.elimination",
     "skfem": "pipeline.fem",
     "dask": "pipeline.run.engine",

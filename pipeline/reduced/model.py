@@ -136,8 +136,8 @@ class Answered:
         answer = self.answers @ shares[:columns]
         return np.asarray(model.moved[:, : self.count] @ answer + model.moved[:, r:] @ shares[columns:])
 
-    def under(self, load: Array, near: State | None = None) -> State:
-        """Equilibrium under a load (shares of the unit loads), looked for from a near state.
+    def under(self, load: Array) -> State:
+        """Equilibrium under a load (shares of the unit loads).
 
         Raises
         ------
@@ -145,7 +145,7 @@ class Answered:
             If stops bear that the model does not have, or nothing holds the load.
         """
         try:
-            state = self.bearing.under(load, near)
+            state = self.bearing.under(load)
         except (NotHeldError, SolveError) as error:
             raise BeyondError(f"no state of balance ({error}): solve this one in full") from None
         over = state.overlap - self.stops.allowed

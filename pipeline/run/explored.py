@@ -34,7 +34,6 @@ from pipeline.study.stages import Stage
 BOLT = "bolt"  # what the touches of bolts in their holes begin with
 IMPLANTS = ("nail", "plate", "stem")
 POINT = "load_point"
-KEPT = 400  # states that are kept to begin with
 JUDGED = 200  # samples at which it is asked how far the twin may be off
 Place = tuple[str, str]
 """Quantity and location."""
@@ -177,27 +176,6 @@ class Samples:
     off: Array
 
 
-@dataclass
-class Nearest:
-    """States that were found, each to begin with where inputs are near."""
-
-    places: list[Array] = field(default_factory=list)
-    states: list[State] = field(default_factory=list)
-
-    def to(self, place: Array) -> State | None:
-        """The state whose inputs are nearest; None before there is one."""
-        if not self.states:
-            return None
-        away = np.abs(np.stack(self.places) - place).sum(axis=1)
-        return self.states[int(away.argmin())]
-
-    def add(self, place: Array, state: State) -> None:
-        """Keep one more, if there are not many."""
-        if len(self.states) < KEPT:
-            self.places.append(place)
-            self.states.append(state)
-
-
 @dataclass(frozen=True)
 class InquiryReader:
     """Reads some quantities of one construct's states."""
@@ -210,12 +188,11 @@ class InquiryReader:
         found = np.full((len(samples), len(self.places)), np.nan)
         is_quick = {quantity for quantity, _ in self.places} <= MOVED
         off = np.full(len(self.places), MOVED_FLOOR if is_quick else FLOOR)
-        near = Nearest()
         apart = max(1, len(samples) // JUDGED)
         for number, values in enumerate(samples):
             tilt = None if tilts is None else (float(tilts[number, 0]), float(tilts[number, 1]))
             try:
-                found[number] = self.at(values, tilt, is_quick=is_quick, near=near)
+                found[number] = self.at(values, tilt, is_quick=is_quick)
                 if number % apart == 0:
                     whole = self.at(values, tilt)
                     size = np.maximum(np.abs(whole), np.finfo(float).tiny)
@@ -230,7 +207,6 @@ class InquiryReader:
         tilt: tuple[float, float] | None,
         *,
         is_quick: bool = False,
-        near: Nearest | None = None,
     ) -> Array:
         """Values (quantities,) at one sample of the inputs, by the weightiest coordinates if so asked.
 
@@ -243,10 +219,7 @@ class InquiryReader:
         answered = asked.twin.model.at(asked.weights(values), asked.clearance(values))
         answered = answered.quick if is_quick else answered
         units = asked.shares(values, tilt)
-        place = np.append(np.log(answered.weights), units / np.linalg.norm(asked.units))
-        state = answered.under(units, None if near is None else near.to(place))
-        if near is not None:
-            near.add(place, state)
+        state = answered.under(units)
         measures = [*self._measures(answered, units, state)]
         if any(quantity.startswith(POINT) for quantity, _ in self.places):
             measures += self._point(

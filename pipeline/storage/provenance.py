@@ -13,7 +13,7 @@ from pathlib import Path
 from geometries.solids import Geometry
 from pipeline.fem.meshing.sizes import Level
 
-PACKAGES = ("gapstrain", "clarabel", "gmsh", "numba", "numpy", "scikit-fem", "scipy")
+PACKAGES = ("gapstrain", "gmsh", "numba", "numpy", "scikit-fem", "scipy")
 ROOT = Path(__file__).parents[2]
 ROOTS = ("pipeline.run.solving", "pipeline.run.record")  # what makes results, and what writes them down
 _IMPORT = re.compile(r"^from ((?:geometries|pipeline)[\w.]*) import ([\w, ]+|\([^)]*\))", re.MULTILINE)

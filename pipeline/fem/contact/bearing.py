@@ -40,21 +40,16 @@ class Bearing:
     works: Array
     everywhere: Callable[[Array], Array]
 
-    def under(self, load: Array, near: State | None = None) -> State:
+    def under(self, load: Array) -> State:
         """Equilibrium under a load with the stops whose columns are known.
-
-        The search begins at a state that is near, if there is one.
 
         Raises
         ------
         NotHeldError
             If they do not hold a floating body.
         """
-        count, chosen = self.works.shape[1], len(self.moved)
-        begin = None
-        if near is not None:
-            begin = near.shares[count : count + chosen], near.shares[count + chosen :]
-        forces, motion = self._cones.bear(self.moved[:, :count] @ load, self.works @ load, begin)
+        count = self.works.shape[1]
+        forces, motion = self._cones.bear(self.moved[:, :count] @ load, self.works @ load)
         shares = np.concatenate([load, forces, motion])
         moved = self.everywhere(shares) + self.stops.rest
         starts = np.cumsum([0, *(self.stops.sizes[list(self.chosen)])])

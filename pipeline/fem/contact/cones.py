@@ -22,19 +22,19 @@ import numpy as np
 from scipy.optimize import nnls
 
 from pipeline.errors import SolveError
-from pipeline.fem.contact.program import SPRING, Program
+from pipeline.fem.kernels.cones import bearing_forces
+from pipeline.fem.kernels.newton import balanced
 from pipeline.fem.space import Array, Flags, Ints
 
 ROUNDS = 8
 NEARLY = 1e-8  # out of balance or overrun, of an answer that could not be made better
 NOTHING = 1e-8  # share of the loads that may be left where all of them are held
 BEARS = 1e-7  # force with which an overrun stop is taken up, from which Newton's method goes on
-NEWTON_STEPS = 30
+SPRING = 1e-8  # of a floating body, as a share of the stops' own stiffness
 SWAPS = 20
 SHARES = (1.0, 0.1, 10.0, 0.01, 100.0, 1e-3)  # of clearance left from which a stop is taken to bear
 FARTHEST_MM = 50.0  # of any node of a floating body: what is no small movement is no answer
-FARTHEST = 10.0  # how much worse one of Newton's steps may make it
-ROUND_OFF, BALANCED, ALLOWED = 1e-12, 1e-10, 1e-9
+ROUND_OFF, ALLOWED = 1e-12, 1e-9
 
 
 class NotHeldError(Exception):
@@ -72,9 +72,7 @@ class Cones:
     compliance: Array
     rigid: Array
 
-    def bear(
-        self, free: Array, loads: Array, near: tuple[Array, Array] | None = None
-    ) -> tuple[Array, Array]:
+    def bear(self, free: Array, loads: Array) -> tuple[Array, Array]:
         """Forces and rigid motions under a load.
 
         Parameters
@@ -83,9 +81,6 @@ class Cones:
             Movement of the stops without their forces (components,), mm.
         loads : Array
             Work of the load in the rigid motions (modes,), N·mm per mm.
-        near : (Array, Array), optional
-            Forces and rigid motions of a state in which the same stops may bear. There is but one state
-            of balance, so where the search begins says only how long it takes.
 
         Returns
         -------
@@ -102,7 +97,7 @@ class Cones:
             If no state of balance was found.
         """
         if len(self.rest):
-            return _Search(self, free + self.rest, loads).run(near)
+            return _Search(self, free + self.rest, loads).run()
         if loads.any():
             raise NotHeldError(loads)
         return np.zeros(0), np.zeros(len(loads))
@@ -129,9 +124,15 @@ class Cones:
         return np.asarray(self.scale[:, None] * self.rigid / self.widest)
 
     @cached_property
-    def program(self) -> Program:
-        """The program of all loads."""
-        return Program.of(self.starts, self.is_one_sided, self.clearance > 0, self.C, self.B)
+    def places(self) -> Ints:
+        """Component of each entry of the cone of each stop that can be clear (stops, 1 + longest)."""
+        can = np.flatnonzero(self.is_one_sided | (self.clearance > 0))
+        sizes = np.diff(self.starts)
+        found = np.full((len(can), 1 + int(sizes.max())), -1)
+        for row, k in zip(found, can, strict=True):
+            first = 0 if self.is_one_sided[k] else 1
+            row[first : first + sizes[k]] = np.arange(self.starts[k], self.starts[k + 1])
+        return found
 
 
 class _Search:
@@ -157,29 +158,32 @@ class _Search:
         self.room: Array = room / self.size
         self.loads: Array = loads / (self.widest * self.size)
 
-    def run(self, near: tuple[Array, Array] | None) -> tuple[Array, Array]:
+    def run(self) -> tuple[Array, Array]:
         """Forces and rigid motions in their units."""
-        self._refuse_unheld()
-        if near is not None:
-            before: Array = near[0] / (self.scale * self.size)
-            moved: Array = near[1] * self.widest / self.size
-            found = self._swapped(before, moved, self._sizes(before) > 0)
-            if found is not None:
-                return self._near(*found)
         motion = np.zeros(len(self.loads))
         for _ in range(ROUNDS):
-            forces = self.cones.program.forces(self.free, self.room, self.loads, motion)
+            forces = self._borne(motion)
             carried = self.B.T @ forces + self.loads
             motion = motion + carried / SPRING
             found = self._polished(forces, motion)
             if found is not None:
                 return self._near(*found)
+        self._refuse_unheld()
         # Where a stop just closes, it neither bears nor is clear; the program's answer is good enough.
         over = -self._left(self.C @ forces + self.free + self.B @ motion).min()
         if max(float(np.abs(carried).max(initial=0.0)), over) < NEARLY * max(np.abs(forces).max(), 1.0):
             return self._near(forces, motion)
         self._near(forces, motion)
         raise SolveError("contact: no state of balance was found; report this study file")
+
+    def _borne(self, motion: Array) -> Array:
+        """Forces of the stops, nearly, while floating bodies hang on springs that end at a motion."""
+        can, pushes = self.one_sided | (self.room > 0), self.first[self.one_sided]
+        free = self.free.copy()
+        free[pushes] += self.room[self.one_sided]
+        drive = free, self.loads, motion
+        forces, _ = bearing_forces((self.C, self.B), self.cones.places, self.room[can], drive, SPRING)
+        return forces
 
     def _near(self, forces: Array, motion: Array) -> tuple[Array, Array]:
         """Forces, N, and rigid motions, mm, of numbers without units, if no body goes too far."""
@@ -223,7 +227,7 @@ class _Search:
     def _swapped(self, forces: Array, motion: Array, bearing: Flags) -> tuple[Array, Array] | None:
         """Newton's answer for stops that bear; what then pulls is let go, what is overrun taken up."""
         for _ in range(SWAPS):
-            found = self._newton(forces, motion, bearing)
+            found = self._balanced(forces, motion, bearing)
             if found is None:
                 return None
             forces, motion, move = found
@@ -236,50 +240,20 @@ class _Search:
                 forces[span] = BEARS if self.one_sided[k] else -BEARS * way / np.linalg.norm(way)
         return None
 
-    def _newton(
+    def _balanced(
         self, forces: Array, motion: Array, bearing: Flags
     ) -> tuple[Array, Array, Array] | None:
         """Forces, rigid motions and movements in balance if just these stops bear."""
-        count, q = len(forces), motion
-        spans = [self.spans[k] for k in np.flatnonzero(bearing)]
-        own = np.concatenate([np.zeros(0, int), *(np.arange(a.start, a.stop) for a in spans)])
-        f = np.zeros(count)
-        f[own] = forces[own]
-        B, before = self.B[own], np.inf
-        K = np.zeros((len(own) + len(q),) * 2)
-        K[: len(own), len(own) :], K[len(own) :, : len(own)] = B, B.T
-        K[len(own) :, len(own) :] = -SPRING * np.eye(len(q))
-        for _ in range(NEWTON_STEPS):
-            move = self.C @ f + self.free + self.B @ q
-            rest, stiff = move.copy(), self.C.copy()
-            for k in np.flatnonzero(bearing):
-                span, room = self.spans[k], self.room[k]
-                if self.one_sided[k]:
-                    rest[span] += room
-                elif room > 0:
-                    size = max(float(np.linalg.norm(f[span])), np.finfo(float).tiny)
-                    out = f[span] / size
-                    rest[span] += room * out
-                    stiff[span, span] += room / size * (np.eye(len(out)) - np.outer(out, out))
-            off = np.concatenate([rest[own], B.T @ f[own] + self.loads])
-            left = float(np.abs(off).max(initial=0.0))
-            if left >= before / 2 and left < BALANCED * max(float(np.abs(f).max(initial=0.0)), 1.0):
-                return f, q, move  # as near as round-off lets it come
-            if not left < FARTHEST * before:
-                return None
-            before = left
-            K[: len(own), : len(own)] = stiff[np.ix_(own, own)]
-            step = np.linalg.solve(K, -off)
-            f[own] += step[: len(own)]
-            q = q + step[len(own) :]
-        return None
+        cones = self.cones
+        stops = cones.starts, self.room, self.one_sided
+        drive, begin = (self.free, self.loads), (forces, motion)
+        *found, is_found = balanced((self.C, self.B), stops, drive, SPRING, bearing, begin)
+        return (found[0], found[1], found[2]) if is_found else None
 
     def _faults(self, forces: Array, move: Array) -> tuple[Flags, Flags]:
         """Stops that are overrun, and stops that pull."""
-        pulls = np.array([
-            forces[span][0] < 0 if one else forces[span] @ move[span] > 0 and room > 0
-            for span, room, one in zip(self.spans, self.room, self.one_sided, strict=True)
-        ])  # fmt: skip
+        along = np.add.reduceat(forces * move, self.first)
+        pulls = np.where(self.one_sided, forces[self.first] < 0, (along > 0) & (self.room > 0))
         return (self._left(move) < -ALLOWED) & ~pulls & (self._sizes(forces) == 0), pulls
 
     def _left(self, move: Array) -> Array:
