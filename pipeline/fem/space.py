@@ -51,6 +51,11 @@ def face_rule(order: int) -> tuple[Array, Array]:
     return np.ascontiguousarray(points.T), weights
 
 
+def cell_nodes() -> Array:
+    """Where the ten nodes of a cell lie on the reference tetrahedron (10, 3)."""
+    return np.array(ElementTetP2().doflocs)
+
+
 def shape(points: Array) -> Array:
     """Shape functions of a cell (q, 10) at reference points (q, 3), or of a face (q, 6) at (q, 2)."""
     element, count = (ElementTetP2(), 10) if points.shape[1] == 3 else (ElementTriP2(), 6)
@@ -124,7 +129,13 @@ def strains(nodes: Array, cells: Ints, displacement: Array, points: Array) -> tu
         Determinants (m, q) of the Jacobians.
     """
     moved = np.ascontiguousarray(displacement, dtype=float)
-    return strain_within(nodes, cells, np.ascontiguousarray(shape_gradients(points)), moved)
+    return strain_within(nodes, cells, _slopes(points.astype(float).tobytes()), moved)
+
+
+@cache
+def _slopes(points: bytes) -> Array:
+    """Reference gradients (q, 10, 3) at points (q, 3), which are the same ones over and over."""
+    return np.ascontiguousarray(shape_gradients(np.frombuffer(points).reshape(-1, 3)))
 
 
 def face_measure(corners: Array, points: Array) -> tuple[Array, Array]:

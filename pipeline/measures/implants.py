@@ -10,7 +10,7 @@ import numpy as np
 from geometries.materials import MATERIALS, Strength
 from geometries.solids import IMPLANT_ROLES
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.space import Array, Flags, Ints, cell_rule, fine_rule, strains
+from pipeline.fem.space import Array, Flags, Ints, cell_nodes, cell_rule, fine_rule, shape, strains
 from pipeline.measures.dictionary import Measure
 from pipeline.measures.factored import Factored, combined
 from pipeline.measures.field import ORDER, level_exceeded, percentile, von_mises
@@ -62,22 +62,27 @@ class DeformedImplant:
         """
         for start in range(0, shares.shape[1], AT_ONCE):
             moved = combined(self.displacement, shares[:, start : start + AT_ONCE])
-            stress, volume = self._read(self.cells, moved, cell_rule(ORDER))
+            points, weights = cell_rule(ORDER)
+            stress, det = self._read(self.cells, moved, points)
+            level = von_mises(stress)
             for load in range(moved.shape[2]):
-                yield np.ascontiguousarray(stress[..., load]), volume, moved[..., [load]]
+                yield np.ascontiguousarray(level[..., load]), det * weights, moved[..., [load]]
 
     def hot_level(self, stress: Array, volume: Array, moved: Array) -> float:
         """Level exceeded in 5 mm³, MPa, under one load as `stresses` yields it.
 
         Where stress is steep, four points to a cell find it to some percent only: cells that the level
         may pass through are split into 64, many of them into eight, which finds it to half a percent.
+        Between the nodes of a cell stress is quadratic here; within a straight cell it is linear.
         """
         level = self.first_level(stress, volume)
         beyond = np.ptp(stress, axis=1)  # outside of the points
         passes = stress.max(axis=1) + beyond >= LIKELY * level
         passes &= stress.min(axis=1) - beyond <= level / LIKELY
-        rule = fine_rule(1 if np.count_nonzero(passes) > ENOUGH else 2)
-        fine, parts = self._read(self.cells[passes], moved, rule)
+        points, weights = fine_rule(1 if np.count_nonzero(passes) > ENOUGH else 2)
+        at_nodes, det = self._read(self.cells[passes], moved, cell_nodes())
+        between = shape(points)
+        fine, parts = von_mises(between @ at_nodes[..., 0, :]), det @ between.T * weights
         values = np.append(fine, stress[~passes])
         volumes = np.append(parts, volume[~passes])
         return level_exceeded(*self._whole(values, volumes), HOT_VOLUME_MM3)
@@ -96,11 +101,10 @@ class DeformedImplant:
             return stress.ravel(), volume.ravel()
         return np.append(stress, 0.0), np.append(volume, self.elsewhere)
 
-    def _read(self, cells: Ints, moved: Array, rule: tuple[Array, Array]) -> tuple[Array, Array]:
-        """Von Mises stress (m, q, loads) and volumes (m, q) of some cells at points of a rule."""
-        strain, det = strains(self.nodes, cells, moved, rule[0])
-        stress = np.moveaxis(strain, 2, -1) @ self.elasticity  # which is symmetric
-        return von_mises(stress), det * rule[1]
+    def _read(self, cells: Ints, moved: Array, points: Array) -> tuple[Array, Array]:
+        """Stress (m, q, loads, 6) and determinants (m, q) of some cells at reference points (q, 3)."""
+        strain, det = strains(self.nodes, cells, moved, points)
+        return np.moveaxis(strain, 2, -1) @ self.elasticity, det  # which is symmetric
 
 
 def implants(mesh: Mesh, elasticity: Array, displacement: Array) -> tuple[DeformedImplant, ...]:
