@@ -171,8 +171,8 @@ def by_a_library(stops: Cones, free: Array, loads: Array) -> Array:
 
 @pytest.mark.parametrize("seed", range(30))
 def test_a_library_for_cone_programs_finds_the_same_forces(seed: int):
-    # clarabel (Goulart & Chen 2024, arXiv:2405.12762, as its documentation cites it), to 1e-12. The
-    # load on the floating body is what some pushes of the stops balance, so that it is held.
+    # clarabel (Goulart & Chen 2024, arXiv:2405.12762, as it cites itself): energy to 1e-12, so
+    # forces to some 1e-6. What loads the floating body is what some pushes of the stops balance.
     plain, free = random_case(seed)
     random = np.random.default_rng(900 + seed)
     rigid = random.standard_normal((len(free), seed % 3))
@@ -180,7 +180,7 @@ def test_a_library_for_cone_programs_finds_the_same_forces(seed: int):
     loads = -rigid.T @ np.abs(random.normal(0, 300, len(free)))
     forces, _ = stops.bear(free, loads)
     expected = by_a_library(stops, free, loads)
-    assert forces == pytest.approx(expected, abs=1e-6 * max(np.abs(expected).max(initial=0.0), 1.0))
+    assert forces == pytest.approx(expected, abs=1e-5 * max(np.abs(expected).max(initial=0.0), 1.0))
 
 
 # --- Bodies that only stops hold -------------------------------------------------------------------
