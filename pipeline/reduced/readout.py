@@ -150,7 +150,7 @@ class Readout:
             motions=self.motions,
             energy=energy,
             tissue={name: (strain, elasticity[part]) for name, (strain, part) in self.tissue.items()},
-            implants=tuple(replace(one, elasticity=elasticity[part]) for one, part in self.implants),
+            implants=self.deformed(weights),
             sections={place: one.at(numbers) for place, one in self.sections.items()},
             pins=tuple((pins[name], plane, one.at(numbers)) for name, plane, one in self.pins),
             bodies={name: one.at(numbers) for name, one in self.bodies.items()},
@@ -161,6 +161,11 @@ class Readout:
             nail=self.nail,
             gates=Gates.of(geometry, elasticity),
         )
+
+    def deformed(self, weights: Array) -> tuple[DeformedImplant, ...]:
+        """The implants at numbers of the terms (terms,)."""
+        elasticity = self.terms.elasticity(weights)
+        return tuple(replace(one, elasticity=elasticity[part]) for one, part in self.implants)
 
     def _numbers(self, weights: Array) -> Array:
         """Number of each layer of each part (LAYERS + 1, parts); 1 of what no material does."""

@@ -16,7 +16,7 @@ from pipeline.fem.contact.states import State
 from pipeline.fem.space import Array
 from pipeline.loading.loads import Forces, Load, PointForce
 from pipeline.measures.dictionary import HIGHEST, PEAK, Measure
-from pipeline.measures.implants import implant_stress
+from pipeline.measures.implants import DeformedImplant, hottest
 from pipeline.measures.load_point import load_point
 from pipeline.measures.readings import Readings
 from pipeline.reduced.model import Answered, BeyondError
@@ -234,14 +234,24 @@ class InquiryReader:
         wanted = {quantity for quantity, _ in self.places}
         if wanted & MOVED:
             yield from self._moving.moved(units, shares, is_linear=is_linear)
-        if wanted - MOVED:
-            readings = self.asked.twin.readout.readings(self.asked.geometry, answered.weights)
-            if wanted - MOVED == {PEAK}:
-                for part in readings.implants:
-                    yield from implant_stress(part, shares)
-            else:
-                schemes = self.asked.case.strain_bands
-                yield from readings.under(units, shares, schemes, is_linear=is_linear)[0]
+        beside, readout = wanted - MOVED, self.asked.twin.readout
+        if beside == {PEAK}:
+            yield from self._peaks(readout.deformed(answered.weights), shares[:, None])
+        elif beside:
+            readings = readout.readings(self.asked.geometry, answered.weights)
+            schemes = self.asked.case.strain_bands
+            yield from readings.under(units, shares, schemes, is_linear=is_linear)[0]
+
+    def _peaks(self, parts: Sequence[DeformedImplant], shares: Array) -> Iterator[Measure]:
+        """Highest stress of the parts that are asked for, or of whichever has the highest."""
+        names = {location for quantity, location in self.places if quantity == PEAK}
+        groups = (
+            [parts] if names == {HIGHEST} else [[one] for one in parts if {one.name, HIGHEST} & names]
+        )
+        for group in groups:
+            ((level, part),) = hottest(group, shares, np.array([True]))
+            if level is not None:
+                yield Measure(PEAK, part, level)
 
     def _point(self, shares: Array, units: Array, force: Array) -> Iterator[Measure]:
         """What the point of the load's one force tells."""
