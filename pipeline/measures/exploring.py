@@ -7,6 +7,8 @@ from pipeline.measures.quantity import Quantity
 ROBUSTNESS, ROBUSTNESS_MAPS = "robustness.csv", "robustness_maps.csv"
 TAKEOVER, ASSUMPTIONS = "takeover.csv", "assumptions.csv"
 """Files of a run that need not be there."""
+LIVE = "live.json"
+"""What the report answers from by itself, where constructs have reduced models."""
 TISSUE_MAP, DIRECTION_MAP = "tissue", "direction"
 """What ``robustness_maps.csv`` sorts combinations by."""
 SHARE, FORCE = "share_at_gap", "signed_force_at_gap"

@@ -16,6 +16,7 @@ from pipeline.measures.dictionary import QUANTITIES
 from pipeline.measures.exploring import (
     ASSUMPTION_COLUMNS,
     ASSUMPTIONS,
+    LIVE,
     ROBUSTNESS,
     ROBUSTNESS_COLUMNS,
     ROBUSTNESS_MAP_COLUMNS,
@@ -29,11 +30,12 @@ from pipeline.run.confirmed import full_values_at
 from pipeline.run.engine import Job, Lost, Place, pool, results
 from pipeline.run.explored import Inquiry, InquiryReader, Samples, stored_twin
 from pipeline.run.explored import Place as Read
+from pipeline.run.live import live_content, live_model
 from pipeline.run.planning import Plan
 from pipeline.run.robust import ComparedPair, Drawn, Opposed
 from pipeline.run.takeover import Errors, takeover_rows
 from pipeline.storage.casebook import TWIN, folder_of
-from pipeline.storage.files import Cells, write_table
+from pipeline.storage.files import Cells, write_json, write_table
 from pipeline.study.config import StudyConfig
 from pipeline.sweeps.flip import Flip
 from pipeline.tables.rows import Row
@@ -111,6 +113,7 @@ class Found:
     sample: Samples | None
     takeover: tuple[Cells, ...]
     ledger: tuple[Cells, ...]
+    live: dict[str, Any] | None
 
 
 def places_of(study: StudyConfig) -> tuple[Read, ...]:
@@ -135,6 +138,7 @@ def explore_case(wanted: Request) -> Found:
         sample,
         tuple(takeover_rows(asked, wanted.errors)) if study.takeover else (),
         tuple(ledger_rows(asked, places)) if study.assumptions else (),
+        live_model(asked, wanted.errors, study.stages),
     )
 
 
@@ -181,6 +185,7 @@ def explore(planned: Plan, rows: Sequence[Row], out: Path, place: Place) -> None
         for item in planned.first
         if item.case.has_twin and (folder_of(out, item.case.address) / TWIN).is_file()
     ]
+    (out / LIVE).unlink(missing_ok=True)
     if wanted:
         _explored(wanted, tables, place)
     for name, columns in COLUMNS_OF.items():
@@ -199,9 +204,12 @@ def _explored(wanted: Sequence[Request], tables: dict[str, list[Cells]], place: 
         for one in wanted:
             tables[TAKEOVER] += found[one.case.address].takeover
             tables[ASSUMPTIONS] += found[one.case.address].ledger
+        live = [made for one in wanted if (made := found[one.case.address].live) is not None]
+        stage = next(one for one in study.stages if one.name == study.asked.stage)
+        if live:
+            write_json(wanted[0].out / LIVE, live_content(stage, study.asked.load, study.stages, live))
         if study.robustness is None:
             return
-        stage = next(one for one in study.stages if one.name == study.asked.stage)
         drawn = Drawn(study.robustness, stage)
         pairs = list(_pairs(wanted, found))
         flips = [

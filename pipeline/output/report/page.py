@@ -13,6 +13,7 @@ from pipeline.output.report.assumed import assumed_of
 from pipeline.output.report.cells import Texts
 from pipeline.output.report.charts import charts, words_of
 from pipeline.output.report.growing import curve_charts
+from pipeline.output.report.live import live_of
 from pipeline.output.report.pictures import indices, pictures
 from pipeline.output.report.robust import change_in_words, robustness_of
 from pipeline.output.report.run import NO_GAP, ReportedRun
@@ -119,6 +120,7 @@ def _explored(run: ReportedRun) -> dict[str, object]:
         "change_in_words": change_in_words,
         "takeover": takeover_of(run),
         "assumed": assumed_of(run),
+        "live": live_of(run),
     }
 
 
