@@ -23,6 +23,7 @@ from pipeline.storage.files import check_writable, read_if_any, read_table, writ
 from pipeline.storage.run_folder import RESULTS
 from pipeline.study.config import StudyConfig
 from pipeline.tables.comparisons import headline_rows
+from pipeline.tables.flagged import MARK, footnotes, mark_of
 from pipeline.tables.rows import Key, Row, first_variant, read_results
 
 KINDS = ("png", "svg", "pdf")
@@ -82,7 +83,7 @@ def export(folder: Path, out: Path, study: StudyConfig, look: Print) -> list[Pat
 
 def _tables(folder: Path, out: Path, shown: tuple[str, str], rows: Sequence[Row]) -> list[Path]:
     short = short_table(folder, *shown)
-    cells = [_cells(short.headings, *line) for line in short.lines]
+    cells = [_cells(short.headings, *line) | _flags(short, line[0]) for line in short.lines]
     paths = [out / name for name in ("main-table.csv", "main-table.tex", "results.tex", "tables.xlsx")]
     write_table(paths[0], cells, list(cells[0]) if cells else short.headings)
     write_text(paths[1], _main_latex(short, shown))
@@ -104,6 +105,12 @@ def _cells(headings: Sequence[str], construct: str, figures: Sequence[Printed]) 
     return cells
 
 
+def _flags(short: Short, construct: str) -> dict[str, str]:
+    """Why marked values of a construct are flagged; there is no such column where none is."""
+    own = [f"{one.load}: {one.flags}" for one in short.flagged if one.construct == construct]
+    return {f"{MARK} flags": "; ".join(own)} if short.flagged else {}
+
+
 def _apart(figure: Printed) -> tuple[str, str]:
     """A number, and all words beside or in place of it."""
     is_number = figure.value[-1:].isdigit()
@@ -116,7 +123,8 @@ def _main_latex(short: Short, shown: tuple[str, str]) -> str:
     heads = [*zip(*(heading.partition("\n")[::2] for heading in short.headings), strict=True)]
     lines = [[name, *map(_joined, figures)] for name, figures in short.lines]
     caption = f"Main results at tissue stage {stage} under load {load}."
-    return latex.table(heads, lines, caption, [*short.legend, CAUTION])
+    why = [f"{reason.text}." for reason in short.flagged]
+    return latex.table(heads, lines, caption, [*short.legend, *why, CAUTION])
 
 
 def _joined(figure: Printed) -> str:
@@ -127,14 +135,16 @@ def _joined(figure: Printed) -> str:
 def _long_latex(rows: Sequence[Row]) -> str:
     """Headline quantities of all stages and loads; a spreadsheet holds the others better."""
     lines = []
-    for row in headline_rows(rows):
-        if not row.part:
-            value = f"{row.number:.0f}" if abs(row.number) >= LARGE else f"{row.number:.4g}"
-            error = "" if row.error is None else f"{row.error:.2g}"
-            lines.append([row.construct, *row.key, row.unit, value, error])
+    printed = [row for row in headline_rows(rows) if not row.part]
+    for row in printed:
+        value = f"{row.number:.0f}" if abs(row.number) >= LARGE else f"{row.number:.4g}"
+        error = "" if row.error is None else f"{row.error:.2g}"
+        marked = " ".join(filter(None, (value, mark_of(row.flags))))
+        lines.append([row.construct, *row.key, row.unit, marked, error])
     failed = sum(not row.is_ok for row in rows)
-    lost = f" {failed} rows failed and are left out." if failed else ""
-    caption = f"Headline quantities at all tissue stages and loads.{lost} {CAUTION}"
+    lost = [f"{failed} rows failed and are left out."] if failed else []
+    notes = [*lost, *footnotes(any(row.flags for row in printed)), CAUTION]
+    caption = " ".join(["Headline quantities at all tissue stages and loads.", *notes])
     return latex.long_table(LONG, lines, caption, numbers=2)
 
 

@@ -23,6 +23,7 @@ def print_results(config: StudyConfig, folder: Path, variant: str = "") -> None:
     console.print(table)
     for line in short.legend:
         say(line)
+    say_first([reason.text for reason in short.flagged], "results.csv")
     failures = [f"{name} failed: {reason}" for name, reason in short.failures.items()]
     say_first(failures, "results.csv")
     found = beside(folder)
