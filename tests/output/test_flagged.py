@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+import zipfile
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 
@@ -14,6 +16,7 @@ from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import read_table
 from pipeline.tables.flagged import FOOTNOTE, MARK
 from tests.made import write_comparisons, write_results
+from tests.output.test_exports import XLSX, cells_of
 from tests.runs import asked, write_run
 
 PULLED, STRAINED = "bonded gap tissue is pulled", "gap strain 35 % (closing, at the rim)"
@@ -45,6 +48,11 @@ def sound(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = write_run(tmp_path_factory.mktemp("sound") / "run")
     write_comparisons(folder, {})
     return folder
+
+
+def letter(number: int) -> str:
+    """Name of a column of a sheet, counted from 0; of the first 52."""
+    return "A" * (number > 25) + chr(ord("A") + number % 26)
 
 
 def plain_text(latex: str) -> str:
@@ -94,3 +102,33 @@ def test_the_main_table_as_csv_says_why_in_its_last_column(out: Path):
     assert rows["nail-10"]["shear far, remark"] == MARK
     assert rows["nail-10"][f"{MARK} flags"] == f"hip: {STRAINED}; {PULLED}"
     assert rows["nail-10-plate"][f"{MARK} flags"] == ""
+
+
+def test_the_spreadsheet_opens_with_the_caution_and_has_it_as_a_property(out: Path):
+    said = [cell for row in cells_of(out / "tables.xlsx", 1) for cell in row]
+    assert said[1:] == [CAUTION, FOOTNOTE]
+    with zipfile.ZipFile(out / "tables.xlsx") as parts:
+        book = ElementTree.fromstring(parts.read("xl/workbook.xml"))
+        core = ElementTree.fromstring(parts.read("docProps/core.xml"))
+    assert next(one.get("name") for one in book.iter() if one.tag.endswith("}sheet")) == "caution"
+    assert [one.text for one in core.iter() if one.tag.endswith("}description")] == [CAUTION]
+
+
+@pytest.mark.parametrize(("sheet", "beside"), [(3, "value"), (4, "verdict")])
+def test_sheets_mark_flagged_rows_next_to_what_they_say(out: Path, sheet: int, beside: str):
+    head = cells_of(out / "tables.xlsx", sheet)[0]
+    assert head[head.index(beside) + 1] == "mark"
+    with zipfile.ZipFile(out / "tables.xlsx") as parts:
+        rows = ElementTree.fromstring(parts.read(f"xl/worksheets/sheet{sheet}.xml")).iter(f"{XLSX}row")
+        filled = [
+            {
+                re.sub(r"\d", "", str(cell.get("r"))): "".join(cell.itertext())
+                for cell in row.iter(f"{XLSX}c")
+            }
+            for row in rows
+        ]
+    mark, flags = (letter(head.index(name)) for name in ("mark", "flags"))
+    marked = [MARK in row.get(mark, "") for row in filled[1:]]
+    assert marked == [PULLED in row.get(flags, "") for row in filled[1:]]
+    assert any(marked)
+    assert not all(marked)
