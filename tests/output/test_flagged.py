@@ -4,34 +4,44 @@ from __future__ import annotations
 
 import re
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
 
 from pipeline.cli.shown.results import print_results
+from pipeline.output.dots import CHARTS, draw_chart
 from pipeline.output.exports import Print, export
+from pipeline.output.indices import draw_indices
 from pipeline.output.tables import short_table
-from pipeline.storage.caution import CAUTION
-from pipeline.storage.files import read_table
+from pipeline.storage.caution import CAUTION, CAUTION_SHORT
+from pipeline.storage.files import read_table, write_table
+from pipeline.sweeps.sensitivity import SENSITIVITY_COLUMNS, sensitivity_rows
 from pipeline.tables.flagged import FOOTNOTE, MARK
-from tests.made import write_comparisons, write_results
+from tests.designs import fabricate, share, study_of
+from tests.made import results_of, row_of, write_comparisons, write_results
+from tests.output.growing import some_curves, write_curves
 from tests.output.test_exports import XLSX, cells_of
 from tests.runs import asked, write_run
 
+LOADS = ("hip", "torsion")
+SVG = "{http://www.w3.org/2000/svg}"
 PULLED, STRAINED = "bonded gap tissue is pulled", "gap strain 35 % (closing, at the rim)"
 
 
 @pytest.fixture(scope="module")
 def run(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A fabricated run of the demo in which the nail alone is flagged, under the hip's load."""
+    """A fabricated run of the demo, with curves; the nail alone is flagged, under the hip's load."""
     folder = write_run(tmp_path_factory.mktemp("flagged") / "run")
     rows = read_table(folder / "results.csv")
+    rows += [row_of("nail-10", ("gap_movement", "far", "mm"), 1.943, load=load) for load in LOADS]
     for row in rows:
         if (row["construct"], row["load"]) == ("nail-10", "hip"):
             row |= {"flags": f"{STRAINED}; {PULLED}"}
     write_results(folder, rows)
     write_comparisons(folder, {"nail-10": "mid", "nail-10-plate": "mid"})
+    write_curves(folder, some_curves())
     return folder
 
 
@@ -59,6 +69,11 @@ def plain_text(latex: str) -> str:
     """LaTeX as it is read on paper, as far as these tables use it."""
     text = latex.replace(r"\textdagger{}", "†").replace(r"$-$", "-").replace(r"$\pm$", "±")
     return re.sub(r"\\([%_&#$])", r"\1", text)
+
+
+def texts_of(svg: Path) -> list[str]:
+    """Texts of a drawing, one by one."""
+    return ["".join(one.itertext()).strip() for one in ElementTree.parse(svg).iter(f"{SVG}text")]
 
 
 def test_the_short_table_marks_flagged_values_alone_and_says_why(run: Path):
@@ -132,3 +147,47 @@ def test_sheets_mark_flagged_rows_next_to_what_they_say(out: Path, sheet: int, b
     assert marked == [PULLED in row.get(flags, "") for row in filled[1:]]
     assert any(marked)
     assert not all(marked)
+
+
+def test_every_exported_chart_carries_the_caution(out: Path):
+    charts = {path.stem: texts_of(path) for path in (out / "figures").glob("*.svg")}
+    assert set(charts) == {"gap-movement", "stiffness", "implant-stress", "load-curves"}
+    assert all(CAUTION_SHORT in texts for texts in charts.values())
+
+
+def test_charts_mark_what_is_flagged_with_the_footnote_in_image_and_caption(out: Path):
+    captions = (out / "captions.txt").read_text(encoding="utf-8").split("\n\n")
+    of_chart = {name: words for name, _, words in (caption.partition(": ") for caption in captions)}
+    marks = {"gap-movement": 2, "stiffness": 0, "implant-stress": 1, "load-curves": 1}
+    for name, count in marks.items():
+        texts = texts_of(out / "figures" / f"{name}.svg")
+        assert texts.count(MARK) == count
+        assert (FOOTNOTE in texts) == (FOOTNOTE in of_chart[name]) == bool(count)
+    assert of_chart["gap-movement"].endswith("Marked: nail-10 (atrophic).")
+    assert of_chart["load-curves"].endswith("Marked: nail-10 (hip).")
+
+
+def test_a_mark_stands_at_the_value_that_is_flagged(run: Path):
+    (page,) = draw_chart(CHARTS[0], results_of(run), ["atrophic"], "hip")
+    marked = [(*text.xy,) for axes in page.axes for text in axes.texts]
+    assert marked == [(-0.83, 0), (0.517, 0)]  # of tests/runs.py; the first row is that of the nail
+
+
+def test_sensitivity_says_at_how_many_points_a_result_is_flagged(demo, tmp_path: Path):
+    study = study_of(demo, kind="one_at_a_time")
+    fabricate(study, tmp_path, lambda values: 10 + share(values, 0))
+    results = results_of(tmp_path)
+    doubted = [replace(row, flags=PULLED) for row in results[:2]] + results[2:]
+    for rows, is_marked in ((doubted, True), (results, False)):
+        table = sensitivity_rows(study, (), rows)
+        assert {f"{MARK} flagged at 2 of {len(results)} points" in row["note"] for row in table} == {
+            is_marked
+        }
+        write_table(tmp_path / "sensitivity.csv", table, SENSITIVITY_COLUMNS)
+        texts = texts_of(draw_indices(tmp_path, "woven", "hip")[1])
+        assert (f"axial stiffness, sections {MARK}" in texts) == (FOOTNOTE in texts) == is_marked
+        write_comparisons(tmp_path, {})
+        shown = study.model_copy(update={"show": study.show.model_copy(update={"stage": "woven"})})
+        export(tmp_path, tmp_path / "export", shown, Print(("svg",)))
+        captions = (tmp_path / "export" / "captions.txt").read_text(encoding="utf-8")
+        assert (FOOTNOTE in captions) == is_marked
