@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
@@ -9,12 +10,14 @@ from collections.abc import Callable
 from pathlib import Path
 
 import meshio
+import pyarrow.parquet
 import pytest
 
 from pipeline.cli import main
 from pipeline.storage.casebook import case_of, read_summary
 from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import read_table
+from pipeline.tables.flagged import FOOTNOTE, MARK
 from tests.runs import write_run
 
 ROOT = Path(__file__).parents[2]
@@ -101,6 +104,18 @@ def test_run_leaves_a_dictionary_pictures_and_fields(finished: tuple[Path, str])
     summary = read_summary(out, "thin")
     assert summary["facts"]["unknowns"] == 3 * len(fields.points)
     assert [path.name for path in (out / "cases").iterdir()] == [case_of(out, "thin").name]
+
+
+def test_tables_and_inputs_of_a_run_carry_the_caution(finished: tuple[Path, str]) -> None:
+    """Read as others do: Parquet by its own library, the rest as text."""
+    out, _ = finished
+    said = {row["quantity"]: row["definition"] for row in read_table(out / "dictionary.csv")}
+    assert next(iter(said)) == "caution"
+    assert (said["caution"], said[MARK]) == (CAUTION, FOOTNOTE)
+    metadata = pyarrow.parquet.read_schema(out / "results.parquet").metadata
+    assert metadata[b"caution"].decode() == CAUTION
+    assert metadata[MARK.encode()].decode() == FOOTNOTE
+    assert json.loads((out / "inputs.json").read_text(encoding="utf-8"))["caution"] == CAUTION
 
 
 def test_run_prints_the_caution(finished: tuple[Path, str]) -> None:
