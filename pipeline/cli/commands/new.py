@@ -32,7 +32,7 @@ def new(
         return
     if name is None:
         raise StudyError("new: the study has no name; allowed letters, digits, - and _: give it one")
-    path = start(question, name, out)
+    path = start(question, name, out, caution=CAUTION)
     typer.echo(f"{path}: change it in its six numbered places, then: gapstrain check {path}")
     say(CAUTION)
 
