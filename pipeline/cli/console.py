@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Collection, Sequence
 
-from rich.console import Console, OverflowMethod
+from rich.console import Console
 from rich.progress import (
     BarColumn,
     MofNCompleteColumn,
@@ -17,12 +18,18 @@ from rich.progress import (
 from rich.table import Table
 
 LINES_SHOWN = 8
-console = Console(width=None if sys.stdout.isatty() else 132)
+WIDTH = 132  # of what is no terminal and has no COLUMNS
+console = Console(width=None if sys.stdout.isatty() or "COLUMNS" in os.environ else WIDTH)
 
 
 def say(text: str) -> None:
     """Print a text as it is; no word or number of it is markup or coloured."""
     console.print(text, markup=False, highlight=False)
+
+
+def say_whole(text: str) -> None:
+    """Print lines that nothing breaks, as those with a path, which is copied."""
+    console.print(text, markup=False, highlight=False, soft_wrap=True)
 
 
 def say_first(lines: Sequence[str], table: str) -> None:
@@ -41,12 +48,7 @@ def short(value: object) -> str:
         return str(value)
 
 
-def table_of(
-    title: str,
-    headings: Sequence[str],
-    numbers: Collection[str] = (),
-    overflow: OverflowMethod = "ellipsis",
-) -> Table:
+def table_of(title: str, headings: Sequence[str], numbers: Collection[str] = ()) -> Table:
     """Make a table without rows; columns of numbers are set to the right.
 
     Parameters
@@ -55,12 +57,10 @@ def table_of(
         What stands above it.
     headings, numbers : collection of str
         Headings of all columns, and of those that hold numbers.
-    overflow : {"ellipsis", "fold"}
-        What becomes of a word that is too long for its column.
     """
     table = Table(title=title, title_justify="left", header_style="bold")
     for heading in headings:
-        table.add_column(heading, justify="right" if heading in numbers else "left", overflow=overflow)
+        table.add_column(heading, justify="right" if heading in numbers else "left")
     return table
 
 

@@ -8,11 +8,11 @@ rules.
 
 from __future__ import annotations
 
-import json
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import starmap
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +20,6 @@ import pandas as pd
 
 from geometries.errors import StudyError
 from pipeline.cli.shown.progress import Reporter
-from pipeline.measures.dictionary import known_quantity
 from pipeline.output.model import Grid, read_grid
 from pipeline.run.complete import Keep
 from pipeline.run.engine import Place
@@ -31,7 +30,10 @@ from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import read_if_any
 from pipeline.storage.run_folder import INPUTS, RESULTS, read_inputs
 from pipeline.study.config import StudyConfig, load_study, parse_study, text_of
-from pipeline.tables.rows import COLUMNS, INTACT_STAGE, NUMBERS, Row, first_variant, read_results
+from pipeline.study.keys import assignment
+from pipeline.tables.flagged import MARK, footnotes
+from pipeline.tables.pivot import by_construct_and_stage, in_order
+from pipeline.tables.rows import COLUMNS, NUMBERS, Row, first_variant, read_results
 
 __all__ = ["CAUTION", "Run", "Study", "StudyError", "load", "open", "run"]
 FRAME_NAMES = {"flags": "doubts"}  # whose own name would hide an attribute of a frame
@@ -69,7 +71,7 @@ class Study:
         StudyError
             One line per finding: key, value, what is allowed, what to do.
         """
-        changes = (*self.changes, *(f"{key}={_literal(key, value)}" for key, value in values.items()))
+        changes = (*self.changes, *starmap(assignment, values.items()))
         return replace(self, changes=changes, config=load_study(self.path, changes))
 
     def plan(self) -> Plan:
@@ -81,19 +83,6 @@ class Study:
             All findings of all constructs, a line each.
         """
         return plan(self.config)
-
-
-def _literal(key: str, value: object) -> str:
-    """A value as TOML writes it: its numbers, words and lists are those of JSON."""
-    plain = getattr(value, "tolist", lambda: value)()  # NumPy's numbers and arrays as Python's own
-    try:
-        if isinstance(plain, Mapping):
-            raise TypeError
-        return json.dumps(plain, ensure_ascii=False, allow_nan=False)
-    except (TypeError, ValueError):
-        raise StudyError(
-            f"{key} = {value!r}: allowed are numbers, words, truth values and lists of them; correct it"
-        ) from None
 
 
 def load(path: str | Path) -> Study:
@@ -167,6 +156,33 @@ def open(folder: str | Path) -> Run:
     return Run(place, parse_study(read_inputs(place).study, str(place / INPUTS)))
 
 
+class Pivot(pd.DataFrame):  # type: ignore[misc]  # pandas has no types
+    """Numbers by construct and stage; as it is shown, flagged ones have a mark and a footnote.
+
+    ``attrs["flags"]`` says why, by construct and stage. What is taken or computed from it is a plain
+    frame, without marks.
+    """
+
+    def __repr__(self) -> str:
+        return "\n".join([repr(self._marked()), *self._notes])
+
+    def _repr_html_(self) -> str:
+        return self._marked()._repr_html_() + "".join(f"<p>{note}</p>" for note in self._notes)
+
+    @property
+    def _notes(self) -> list[str]:
+        return footnotes(bool(self.attrs["flags"]))
+
+    def _marked(self) -> pd.DataFrame:
+        """The frame as texts."""
+        texts = self.map(lambda cell: f"{cell:.6g}" if isinstance(cell, float) else str(cell))
+        for name, stages in self.attrs["flags"].items():
+            for stage in stages:
+                if name in texts.index and stage in texts.columns:
+                    texts.loc[name, stage] += f" {MARK}"
+        return texts
+
+
 @dataclass(frozen=True)
 class Run:
     """A finished run.
@@ -209,9 +225,7 @@ class Run:
             frame = frame.merge(factors, on="variant", how="left")
         return frame.rename(columns=FRAME_NAMES)
 
-    def pivot(
-        self, quantity: str, *, location: str, load: str, variant: str | None = None
-    ) -> pd.DataFrame:
+    def pivot(self, quantity: str, *, location: str, load: str, variant: str | None = None) -> Pivot:
         """One result of each construct at each tissue stage: constructs by stages.
 
         Parameters
@@ -223,32 +237,26 @@ class Run:
 
         Returns
         -------
-        DataFrame
-            Both in the order of the study. NaN where a stage failed, where there is no such result,
-            and where a value grows with every finer mesh, so that it must not be quoted. A femur
-            without gap has the stage ``intact``.
+        Pivot
+            A frame, both in the order of the study. NaN where a stage failed, where there is no such
+            result, and where a value grows with every finer mesh, so that it must not be quoted. A
+            femur without gap has the stage ``intact``. Flagged values are shown with a mark.
 
         Raises
         ------
         StudyError
             If no construct has such a result; it says what there is.
         """
-        rows = [row for row in self._of(variant) if row.quantity == _known(quantity)]
-        found = [row for row in rows if (row.location, row.load) == (location, load)]
-        if not found:
-            there = ", ".join(dict.fromkeys(f"{row.location} under {row.load}" for row in rows))
-            raise StudyError(
-                f"{quantity} at {location!r} under {load!r}: no construct has it; allowed "
-                f"{there or 'nothing, since no construct has this quantity'}: choose among these"
-            )
-        names = dict.fromkeys(row.construct for row in found)
-        listed = (*(stage.name for stage in self.study.stages), INTACT_STAGE)
-        stages = [stage for stage in listed if any(row.stage == stage for row in found)]
-        frame = pd.DataFrame(float("nan"), list(names), stages)
-        for row in found:
+        found = by_construct_and_stage(self._of(variant), quantity, location, load)
+        names, stages = in_order(list(found), [stage.name for stage in self.study.stages])
+        frame = Pivot(float("nan"), pd.Index(names, name="construct"), pd.Index(stages, name="stage"))
+        frame.attrs["flags"] = {}
+        for place, row in found.items():
             if row.is_ok and not row.is_singular:
-                frame.loc[row.construct, row.stage] = row.number
-        return frame.rename_axis(index="construct", columns="stage")
+                frame.loc[place] = row.number
+                if row.flags:
+                    frame.attrs["flags"].setdefault(row.construct, {})[row.stage] = row.flags
+        return frame
 
     def mesh(self, construct: str, *, stage: str, load: str, variant: str | None = None) -> Grid:
         """A construct's mesh with its fields at one tissue stage under one load.
@@ -282,13 +290,6 @@ class Run:
         if variant not in names:
             raise StudyError(f"variant = {variant!r}: allowed {', '.join(names)}; choose one of them")
         return [row for row in self.rows if row.variant == variant]
-
-
-def _known(quantity: str) -> str:
-    try:
-        return known_quantity(quantity)
-    except ValueError as error:
-        raise StudyError(f"quantity = {quantity!r}: {error}") from None
 
 
 def _as_numbers(column: pd.Series[Any]) -> pd.Series[Any]:

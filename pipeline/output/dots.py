@@ -13,8 +13,11 @@ from matplotlib.lines import Line2D
 
 from pipeline.measures.dictionary import PEAK
 from pipeline.output.charts import GRID, in_words, plain
+from pipeline.output.panels import foot
 from pipeline.output.scene import INK
 from pipeline.output.tables import COLUMNS, Column, pick
+from pipeline.storage.caution import CAUTION_SHORT
+from pipeline.tables.flagged import MARK, footnotes
 from pipeline.tables.lookup import Results
 from pipeline.tables.rows import INTACT_STAGE, Row
 
@@ -23,7 +26,8 @@ from pipeline.tables.rows import INTACT_STAGE, Row
 HUES = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#56b4e9", "#e69f00")
 MARKS = ("o", "s", "^", "D", "v", "P", "X")  # so that stages differ without any colour too
 WIDTH_IN = 7.0  # across both columns of a page
-ROW_IN, STAGE_IN, ROUND_IN = 0.16, 0.09, 1.15  # height of a row, of each stage in it, of all else
+ROW_IN, STAGE_IN, ROUND_IN = 0.16, 0.09, 1.45  # height of a row, of each stage in it, of all else
+WIDE = 2  # up to so many panels side by side, a name and its unit stand in one line
 ROWS = 30  # constructs on a page
 SPREAD = 0.7  # share of a row's height over which its stages stand
 TEXT, SMALL = 8.0, 7.0  # points
@@ -78,7 +82,8 @@ def draw_chart(
     Yields
     ------
     Figure
-        With constructs in the order of the study. Singular values are left out.
+        With constructs in the order of the study. Singular values are left out, flagged ones marked;
+        footnote and caution stand below.
     """
     order = [*stages, INTACT_STAGE]
     found = ((column, _values(column, rows, order, load)) for column in chart.columns)
@@ -107,6 +112,18 @@ def left_out(chart: DotChart, rows: Sequence[Row], load: str) -> list[str]:
     return [*dict.fromkeys((*failed, *singular))]
 
 
+def flagged(chart: DotChart, rows: Sequence[Row], load: str) -> list[tuple[str, str]]:
+    """Construct and stage of each value that a chart marks as flagged."""
+    picked = (
+        row
+        for column in chart.columns
+        for stage in dict.fromkeys(row.stage for row in rows)
+        for row in _picked(column, rows, stage, load).values()
+    )
+    found = ((row.construct, row.stage) for row in picked if row.flags and not row.is_singular)
+    return [*dict.fromkeys(found)]
+
+
 def _picked(column: Column, rows: Sequence[Row], stage: str, load: str) -> dict[str, Row]:
     """The row of each construct that has this very stage."""
     return pick(column, Results([row for row in rows if row.stage == stage]), stage, load)
@@ -128,14 +145,19 @@ def _page(
     height = ROUND_IN + len(names) * (ROW_IN + STAGE_IN * len(stages))
     figure = Figure(figsize=(WIDTH_IN, height), layout="constrained")
     looks = {stage: _look(stage, place) for place, stage in enumerate(stages)}
+    between = "\n" if len(panels) > WIDE else " "
     for place, (column, values) in enumerate(panels):
         axes = figure.add_subplot(1, len(panels), place + 1)
         _draw(axes, values, names, looks)
         unit = next(iter(next(iter(values.values())).values())).unit
-        axes.set_xlabel(f"{in_words(column.quantity)}, {unit}", fontsize=TEXT, color=INK)
+        words = f"{in_words(column.quantity)},{between}{unit}"
+        axes.set_xlabel(words, fontsize=TEXT, color=INK)
         axes.set_yticks(range(len(names)), names if place == 0 else [""] * len(names), fontsize=TEXT)
     handles = [Line2D([], [], ls="", label=stage, **look) for stage, look in looks.items()]
     figure.legend(handles=handles, loc="outside upper left", ncols=6, frameon=False, fontsize=TEXT)
+    found = [values for _, of_stages in panels for values in of_stages.values()]
+    is_flagged = any(own[name].flags for own in found for name in names if name in own)
+    foot(figure, *footnotes(is_flagged), CAUTION_SHORT)
     return figure
 
 
@@ -162,6 +184,11 @@ def _draw(
                     row.number, names.index(name) + shift, xerr=half, ecolor=INK, elinewidth=0.7,
                     ls="", zorder=3, **look,
                 )  # fmt: skip
+                if row.flags:
+                    axes.annotate(
+                        MARK, (row.number, names.index(name) + shift), (3, 0), fontsize=SMALL,
+                        textcoords="offset points", color=INK, va="bottom", zorder=4,
+                    )  # fmt: skip
     _frame(axes, len(names))
 
 

@@ -5,14 +5,15 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 from pathlib import Path
 
 from matplotlib.figure import Figure
 
 from geometries.errors import StudyError
 from pipeline.output import latex
-from pipeline.output.dots import CHARTS, HUES, draw_chart, left_out
-from pipeline.output.growth import READ_AS, by_curve, growths, printed
+from pipeline.output.dots import CHARTS, HUES, draw_chart, flagged, left_out
+from pipeline.output.growth import MOVED, READ_AS, by_curve, growths, printed
 from pipeline.output.indices import index_pages
 from pipeline.output.panels import save
 from pipeline.output.spreadsheet import write_sheets
@@ -23,6 +24,8 @@ from pipeline.storage.files import check_writable, read_if_any, read_table, writ
 from pipeline.storage.run_folder import RESULTS
 from pipeline.study.config import StudyConfig
 from pipeline.tables.comparisons import headline_rows
+from pipeline.tables.flagged import FOOTNOTE, MARK, flag_reasons, footnotes, mark_of
+from pipeline.tables.groups import grouped
 from pipeline.tables.rows import Key, Row, first_variant, read_results
 
 KINDS = ("png", "svg", "pdf")
@@ -82,7 +85,7 @@ def export(folder: Path, out: Path, study: StudyConfig, look: Print) -> list[Pat
 
 def _tables(folder: Path, out: Path, shown: tuple[str, str], rows: Sequence[Row]) -> list[Path]:
     short = short_table(folder, *shown)
-    cells = [_cells(short.headings, *line) for line in short.lines]
+    cells = [_cells(short.headings, *line) | _flags(short, line[0]) for line in short.lines]
     paths = [out / name for name in ("main-table.csv", "main-table.tex", "results.tex", "tables.xlsx")]
     write_table(paths[0], cells, list(cells[0]) if cells else short.headings)
     write_text(paths[1], _main_latex(short, shown))
@@ -104,6 +107,12 @@ def _cells(headings: Sequence[str], construct: str, figures: Sequence[Printed]) 
     return cells
 
 
+def _flags(short: Short, construct: str) -> dict[str, str]:
+    """Why marked values of a construct are flagged; there is no such column where none is."""
+    own = [f"{one.load}: {one.flags}" for one in short.flagged if one.construct == construct]
+    return {f"{MARK} flags": "; ".join(own)} if short.flagged else {}
+
+
 def _apart(figure: Printed) -> tuple[str, str]:
     """A number, and all words beside or in place of it."""
     is_number = figure.value[-1:].isdigit()
@@ -116,7 +125,8 @@ def _main_latex(short: Short, shown: tuple[str, str]) -> str:
     heads = [*zip(*(heading.partition("\n")[::2] for heading in short.headings), strict=True)]
     lines = [[name, *map(_joined, figures)] for name, figures in short.lines]
     caption = f"Main results at tissue stage {stage} under load {load}."
-    return latex.table(heads, lines, caption, [*short.legend, CAUTION])
+    why = [f"{reason.text}." for reason in short.flagged]
+    return latex.table(heads, lines, caption, [*short.legend, *why, CAUTION])
 
 
 def _joined(figure: Printed) -> str:
@@ -127,14 +137,16 @@ def _joined(figure: Printed) -> str:
 def _long_latex(rows: Sequence[Row]) -> str:
     """Headline quantities of all stages and loads; a spreadsheet holds the others better."""
     lines = []
-    for row in headline_rows(rows):
-        if not row.part:
-            value = f"{row.number:.0f}" if abs(row.number) >= LARGE else f"{row.number:.4g}"
-            error = "" if row.error is None else f"{row.error:.2g}"
-            lines.append([row.construct, *row.key, row.unit, value, error])
+    printed = [row for row in headline_rows(rows) if not row.part]
+    for row in printed:
+        value = f"{row.number:.0f}" if abs(row.number) >= LARGE else f"{row.number:.4g}"
+        error = "" if row.error is None else f"{row.error:.2g}"
+        marked = " ".join(filter(None, (value, mark_of(row.flags))))
+        lines.append([row.construct, *row.key, row.unit, marked, error])
     failed = sum(not row.is_ok for row in rows)
-    lost = f" {failed} rows failed and are left out." if failed else ""
-    caption = f"Headline quantities at all tissue stages and loads.{lost} {CAUTION}"
+    lost = [f"{failed} rows failed and are left out."] if failed else []
+    notes = [*lost, *footnotes(any(row.flags for row in printed)), CAUTION]
+    caption = " ".join(["Headline quantities at all tissue stages and loads.", *notes])
     return latex.long_table(LONG, lines, caption, numbers=2)
 
 
@@ -157,17 +169,29 @@ def _drawn(folder: Path, study: StudyConfig, rows: Sequence[Row]) -> Iterator[tu
     for chart in CHARTS:
         pages = list(draw_chart(chart, rows, [stage.name for stage in study.stages], load))
         lost = "; ".join(left_out(chart, rows, load))
-        caption = f"{chart.about.format(load=load)} {MARKED}" + (f" Left out: {lost}." if lost else "")
+        about = f"{chart.about.format(load=load)} {MARKED}" + (f" Left out: {lost}." if lost else "")
+        caption = about + _flagged(flagged(chart, rows, load))
         for place, figure in enumerate(pages, start=1):
             yield f"{chart.name}-{place}" if len(pages) > 1 else chart.name, figure, caption
-    yield from _grown(folder, study)
+    yield from _grown(folder, study, rows)
     for name, figure in index_pages(folder, stage, load):
         if not FILE.fullmatch(name):
             raise StudyError(f"{folder}: {name!r} can not name a file; give a table as a run wrote it")
-        yield name, figure, f"Sensitivity of results at tissue stage {stage}, load {load}."
+        about = f"Sensitivity of results at tissue stage {stage}, load {load}."
+        is_marked = any(MARK in text.get_text() for axes in figure.axes for text in axes.texts)
+        yield name, figure, " ".join([about, *footnotes(is_marked)])
 
 
-def _grown(folder: Path, study: StudyConfig) -> Iterator[tuple[str, Figure, str]]:
+def _flagged(places: Sequence[tuple[str, str]]) -> str:
+    """The end of a caption: what the mark means, and at which stages or loads of each construct."""
+    of_each = grouped(places, itemgetter(0))
+    marked = (f"{name} ({', '.join(where for _, where in own)})" for name, own in of_each.items())
+    return f" {FOOTNOTE} Marked: {'; '.join(marked)}." if places else ""
+
+
+def _grown(
+    folder: Path, study: StudyConfig, results: Sequence[Row]
+) -> Iterator[tuple[str, Figure, str]]:
     """Movement as loads grow, of the first variant; none where the run has no such table."""
     rows = read_if_any(folder / CURVES)
     stage, _ = study.shown
@@ -175,4 +199,8 @@ def _grown(folder: Path, study: StudyConfig) -> Iterator[tuple[str, Figure, str]
     found = list(growths(own, study, list(dict.fromkeys(name for name, _ in own))))
     if found:
         about = f"Movement of the bone ends as each load grows, at tissue stage {stage}. {READ_AS}"
-        yield "load-curves", printed(found, HUES), about
+        ends = flag_reasons(row for row in results if row.stage == stage and row.quantity in MOVED)
+        doubted = {(end.construct, end.load) for end in ends}
+        shown = ((line.name, growth.load) for growth in found for line in growth.lines)
+        marked = [line for line in shown if line in doubted]
+        yield "load-curves", printed(found, HUES, marked), about + _flagged(marked)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil, copysign, hypot
 from operator import itemgetter
@@ -12,11 +12,14 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from pipeline.output.charts import plane
-from pipeline.output.panels import MUTED
+from pipeline.output.panels import MUTED, foot
 from pipeline.output.tables import number_in
+from pipeline.storage.caution import CAUTION_SHORT
 from pipeline.study.config import StudyConfig
+from pipeline.tables.flagged import MARK, footnotes
 from pipeline.tables.groups import grouped
 
+MOVED = ("gap_movement", "gap_rotation")  # results at the end of a curve, whose flags are its
 MOST_LINES = 10  # constructs in one chart
 DASHES: tuple[Any, ...] = ("-", (0, (5, 2)))  # for a second round of hues
 WIDTH_IN, HEIGHT_IN, KEY_IN = 7.0, 2.9, 0.25  # of a row of panels in print
@@ -138,8 +141,13 @@ def draw(axes: Axes, growth: Growth, hues: Sequence[str]) -> None:
     axes.locator_params(nbins=6)
 
 
-def printed(found: Sequence[Growth], hues: Sequence[str]) -> Figure:
-    """All charts in one figure, a panel for each load."""
+def printed(
+    found: Sequence[Growth], hues: Sequence[str], flagged: Collection[tuple[str, str]] = ()
+) -> Figure:
+    """All charts in one figure, a panel for each load, with footnote and caution.
+
+    Those whose construct and load are in `flagged` end in flagged results, and are marked there.
+    """
     rows, columns = ceil(len(found) / IN_A_ROW), min(len(found), IN_A_ROW)
     names = dict.fromkeys(line.name for growth in found for line in growth.lines)
     key = KEY_IN * ceil(len(names) / 3)
@@ -149,10 +157,17 @@ def printed(found: Sequence[Growth], hues: Sequence[str]) -> Figure:
         axes = figure.add_subplot(rows, columns, place + 1)
         draw(axes, growth, hues)
         axes.set_title(f"load {growth.load}", fontsize=TEXT, loc="left", parse_math=False)
+        for number, line in enumerate(growth.lines):
+            if (line.name, growth.load) in flagged and line.up:
+                axes.annotate(
+                    MARK, (line.across[-1], line.up[-1]), (2, 0), textcoords="offset points",
+                    fontsize=TEXT, color=hues[number % len(hues)], zorder=4,
+                )  # fmt: skip
         drawn, labels = axes.get_legend_handles_labels()
         handles |= dict(zip(labels, drawn, strict=True))
     figure.legend(
         list(handles.values()), list(handles), loc="outside upper left", ncols=3, frameon=False,
         fontsize=TEXT,
     )  # fmt: skip
+    foot(figure, *footnotes(bool(flagged)), CAUTION_SHORT)
     return figure

@@ -20,6 +20,7 @@ from pipeline.output.scene import INK
 from pipeline.output.tables import COLUMNS
 from pipeline.storage.caution import CAUTION_SHORT
 from pipeline.storage.files import read_if_any
+from pipeline.tables.flagged import MARK, footnotes
 from pipeline.tables.rows import INTACT_STAGE
 
 Group = list[Row]
@@ -122,7 +123,8 @@ def _page(name: str, stage: str, groups: Sequence[Group]) -> Figure:
 def _chart(axes: Axes, group: Group) -> None:
     """One result under its name and the predictive coefficient of its response surface."""
     first = group[0]
-    head = f"{charts.in_words(first['quantity'])}, {first['location']}"
+    mark = MARK if MARK in first["note"] else ""
+    head = f"{charts.in_words(first['quantity'])}, {first['location']} {mark}".rstrip()
     q2 = charts.number(first, "q2")
     fit = f"Q² {q2:.2f}, {first['surface']}" if isfinite(q2) else "Q² unknown"
     title = partial(axes.annotate, xy=(0, 1), xycoords="axes fraction", textcoords="offset points")
@@ -145,9 +147,12 @@ def _foot(figure: Figure, groups: Sequence[Group], method: str) -> None:
         bbox_to_anchor=(0.98, 1 - 0.25 / height), ncols=2, frameon=False, fontsize=10,
         handlelength=1.2 if patches else 2.2, handleheight=1.0,
     )  # fmt: skip
-    notes = dict.fromkeys(row["note"] for group in groups for row in group if row["note"])
+    said = {row["note"]: None for group in groups for row in group if row["note"]}
+    notes = dict.fromkeys(words for note in said for words in note.split("; "))
     lines = fill("; ".join(notes), LINE).splitlines()
-    if len(lines) > NOTES:
-        lines = [*lines[: NOTES - 1], "... more notes in sensitivity.csv"]
+    meant = footnotes(any(MARK in note for note in notes))
+    if len(lines) > NOTES - len(meant):
+        lines = [*lines[: NOTES - 1 - len(meant)], "... more notes in sensitivity.csv"]
+    lines += meant
     figure.text(0.03, 0.22 / height, "\n".join(lines), fontsize=8, color=INK, va="bottom")
     figure.text(0.03, 0.07 / height, CAUTION_SHORT, fontsize=8, color=MUTED)

@@ -13,6 +13,7 @@ SIGNS = {
     "`": r"\textasciigrave{}", "[": "{[}", "]": "{]}", "±": r"$\pm$", "·": r"$\cdot$",
     "×": r"$\times$", "°": r"\textdegree{}", "²": r"\textsuperscript{2}", "³": r"\textsuperscript{3}",
     "–": r"\textendash{}", "≤": r"$\le$", "≥": r"$\ge$", "μ": r"$\mu$", "ν": r"$\nu$", "σ": r"$\sigma$",
+    "†": r"\textdagger{}",
 }  # fmt: skip
 """Signs that LaTeX would take for something else, or that not every font of it has."""
 MINUS = re.compile(r"(?<![\w.])-(?=\d)")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import partial
 from pathlib import Path
+from textwrap import wrap
 from typing import Any
 
 import matplotlib as mpl
@@ -36,6 +37,7 @@ LABELS = {
     "screw": "screw",
 }
 MUTED = "#6b6b6b"
+FOOT, FOOT_LETTERS = 6.5, 20  # points of a chart's foot, and letters of it to an inch
 RING: dict[str, Any] = {"marker": "o", "ms": 5.5, "mfc": "none", "mec": INK, "mew": 1.1, "ls": ""}
 
 
@@ -140,6 +142,13 @@ def colour_bar(figure: Figure, axes: Axes, scale: Scale) -> None:
     bar.outline.set_visible(False)
     bar.ax.tick_params(labelsize=9, color=MUTED, labelcolor=INK)
     bar.set_label(scale.label, fontsize=10, color=INK)
+
+
+def foot(figure: Figure, *texts: str) -> None:
+    """Write texts below a figure of constrained layout, which makes room for them."""
+    most = int(FOOT_LETTERS * figure.get_figwidth())
+    lines = [line for text in texts for line in wrap(text, most)]
+    figure.supxlabel("\n".join(lines), x=0.01, ha="left", fontsize=FOOT, color=MUTED)
 
 
 def save(figure: Figure, path: Path, dpi: int | None = None) -> Path:

@@ -11,7 +11,9 @@ import xlsxwriter
 
 from pipeline.errors import OutputError
 from pipeline.output.tables import number_in
+from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import write_bytes
+from pipeline.tables.flagged import FOOTNOTE, mark_of
 
 Row = Mapping[str, object]
 NAMES = {
@@ -19,6 +21,7 @@ NAMES = {
     "variant",
 }  # fmt: skip
 """Columns whose cells are text even where they look like a number."""
+MARKS, MARKED = "mark", ("value", "verdict", "standing")  # a column, and those it may stand beside
 MOST_ROWS, MOST_CHARACTERS = 1_048_575, 32_767  # below the head, and in a cell, of any spreadsheet
 WIDEST = 40  # characters
 SAMPLE = 50  # rows by which a column's width is chosen
@@ -27,6 +30,8 @@ UNDATED = datetime(2000, 1, 1)  # the same file from the same results
 
 def write_sheets(path: Path, sheets: Mapping[str, Sequence[Row]]) -> None:
     """Write tables as a spreadsheet without any formula; whole or not.
+
+    Its first sheet and its comment are the caution. A table with flags gets a column of marks besides.
 
     Parameters
     ----------
@@ -43,7 +48,8 @@ def write_sheets(path: Path, sheets: Mapping[str, Sequence[Row]]) -> None:
     content = BytesIO()
     as_it_is = {"strings_to_formulas": False, "strings_to_numbers": False, "strings_to_urls": False}
     with xlsxwriter.Workbook(content, {"constant_memory": True, **as_it_is}) as book:
-        book.set_properties({"created": UNDATED})
+        book.set_properties({"created": UNDATED, "comments": CAUTION})
+        _write_sheet(book, "caution", [{"read this first": words} for words in (CAUTION, FOOTNOTE)])
         for name, rows in sheets.items():
             if len(rows) > MOST_ROWS:
                 raise OutputError(
@@ -57,16 +63,29 @@ def write_sheets(path: Path, sheets: Mapping[str, Sequence[Row]]) -> None:
 def _write_sheet(book: xlsxwriter.Workbook, name: str, rows: Sequence[Row]) -> None:
     """Write a table row by row, each of which the library puts on disk before the next."""
     sheet = book.add_worksheet(name)
-    columns = list(rows[0])
+    columns = _columns(rows[0])
     for place, column in enumerate(columns):
-        width = max(len(column), *(len(str(row.get(column, ""))) for row in rows[:SAMPLE]))
+        width = max(len(column), *(len(_text(row, column)) for row in rows[:SAMPLE]))
         sheet.set_column(place, place, min(width + 2, WIDEST))
     sheet.freeze_panes(1, 0)
     sheet.autofilter(0, 0, len(rows), len(columns) - 1)
     sheet.write_row(0, 0, columns, book.add_format({"bold": True}))
     for line, row in enumerate(rows, start=1):
         for place, column in enumerate(columns):
-            _write_cell(sheet, (line, place), str(row.get(column, "")), column in NAMES)
+            _write_cell(sheet, (line, place), _text(row, column), column in NAMES)
+
+
+def _columns(row: Row) -> list[str]:
+    """Columns of a table, and beside what can be flagged one for the mark."""
+    columns = list(row)
+    beside = next((name for name in MARKED if name in row and "flags" in row), None)
+    if beside is not None:
+        columns.insert(columns.index(beside) + 1, MARKS)
+    return columns
+
+
+def _text(row: Row, column: str) -> str:
+    return mark_of(str(row["flags"])) if column == MARKS else str(row.get(column, ""))
 
 
 def _write_cell(

@@ -12,6 +12,7 @@ from pipeline.measures.dictionary import HIGHEST, PEAK
 from pipeline.storage.files import read_if_any
 from pipeline.storage.run_folder import RESULTS
 from pipeline.tables.comparisons import UNDECIDED, UNKNOWN
+from pipeline.tables.flagged import FlagReason, flag_reasons, footnotes, mark_of
 from pipeline.tables.lookup import Results
 from pipeline.tables.rows import INTACT_STAGE, Key, Row, first_variant, read_results
 
@@ -54,7 +55,8 @@ class Printed:
     value, error : str
         The number, or a word in its place; how far it may be off, empty where nobody knows.
     note : str
-        Whose it is, of the highest stress; ``~`` where errors do not tell it from others.
+        Whose it is, of the highest stress; ``~`` where errors do not tell it from others; the mark of a
+        flagged value.
     """
 
     value: str
@@ -78,6 +80,8 @@ class Short:
         Those of ``COLUMNS`` that any construct has; all of them if none has any.
     lines : list of (str, tuple of Printed)
         Each construct in the order of the study, and its figures in the order of the columns.
+    flagged : list of FlagReason
+        Why values are marked as flagged.
     legend : list of str
         What the signs mean, a line each.
     failures : dict of str to str
@@ -86,6 +90,7 @@ class Short:
 
     columns: list[Column]
     lines: list[tuple[str, tuple[Printed, ...]]]
+    flagged: list[FlagReason]
     legend: list[str]
     failures: dict[str, str]
 
@@ -119,12 +124,15 @@ def short_table(out: Path, stage: str, load: str) -> Short:
         What to show; intact constructs have no stage.
     """
     rows = list(read_results(out / RESULTS))
-    return Short(*_shown(out, rows, stage, load), _legend(rows), _failures(rows))
+    columns, lines, flagged = _shown(out, rows, stage, load)
+    legend = [*_legend(rows), *footnotes(bool(flagged))]
+    return Short(columns, lines, flagged, legend, _failures(rows))
 
 
 def _shown(
     out: Path, rows: Sequence[Row], stage: str, load: str
-) -> tuple[list[Column], list[tuple[str, tuple[Printed, ...]]]]:
+) -> tuple[list[Column], list[tuple[str, tuple[Printed, ...]]], list[FlagReason]]:
+    """Columns and lines of the short table, and why values of it are flagged."""
     shown = [row for row in first_variant(rows) if row.stage in (stage, INTACT_STAGE, "")]
     failed = {row.construct for row in shown if not row.is_ok}
     results = Results([row for row in shown if row.construct not in failed])
@@ -142,7 +150,7 @@ def _shown(
         each = zip(columns, picked, tied, strict=True)
         figures = (_printed(c, found.get(name), name in ties) for c, found, ties in each)
         lines.append((name, tuple(figures)))
-    return columns, lines
+    return columns, lines, flag_reasons(row for found in picked for row in found.values())
 
 
 def _legend(rows: Sequence[Row]) -> list[str]:
@@ -210,4 +218,5 @@ def _printed(column: Column, row: Row | None, is_tied: bool) -> Printed:
         return Printed("–")
     value = "singular" if row.is_singular else format(row.number, column.style)
     error = format(row.half, column.style.lstrip("+")) if isfinite(row.half) else ""
-    return Printed(value, error, " ".join(filter(None, (row.part, "~" * is_tied))))
+    notes = (row.part, "~" * is_tied, mark_of(row.flags))
+    return Printed(value, error, " ".join(filter(None, notes)))

@@ -14,15 +14,18 @@ from pipeline.measures.columns import COLUMNS
 from pipeline.measures.curves import CURVE_COLUMNS
 from pipeline.measures.dictionary import QUANTITIES
 from pipeline.measures.exploring import EXPLORING
+from pipeline.measures.quantity import Quantity
 from pipeline.run.case import Case
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import Plan
 from pipeline.storage.casebook import CURVES, ROWS, folder_of, write_index
+from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import Cells, read_if_any, write_table
 from pipeline.sweeps.sensitivity import INDICES, SENSITIVITY_COLUMNS, sensitivity_rows
 from pipeline.tables.added_plate import flag_added_plates
 from pipeline.tables.brackets import BRACKET_COLUMNS, bracket_rows
 from pipeline.tables.comparisons import COMPARISON_COLUMNS, comparison_rows, relate
+from pipeline.tables.flagged import FOOTNOTE, MARK
 from pipeline.tables.groups import grouped
 from pipeline.tables.measured import PUBLISHED_COLUMNS, published_rows
 from pipeline.tables.rows import FAILED, REQUIRED, Row, read_results, write_results
@@ -30,6 +33,11 @@ from pipeline.tables.shaft import SHAFT_COLUMNS, shaft_rows
 
 CURVE_OF = ("variant", "construct", "interfaces")
 """What stands before a case's own columns in ``curves.csv``."""
+SAID = {
+    "caution": Quantity("", "all tables", CAUTION),
+    MARK: Quantity("", "what is printed or exported of the tables", FOOTNOTE),
+}
+"""What is said of all results, in ``dictionary.csv`` and in the metadata of ``results.parquet``."""
 
 
 def rows_of(outcomes: Iterable[Outcome], out: Path) -> list[Row]:
@@ -87,7 +95,7 @@ def write_tables(planned: Plan, outcomes: Sequence[Outcome], rows: Sequence[Row]
     write_beside(planned, rows, out)
     write_curves(outcomes, out)
     _write_design(planned, rows, out)
-    entries = QUANTITIES | COLUMNS | (INDICES if planned.has_design else {})
+    entries = SAID | QUANTITIES | COLUMNS | (INDICES if planned.has_design else {})
     entries |= EXPLORING if planned.study.asks_more else {}
     dictionary = [{"quantity": name, **asdict(entry)} for name, entry in entries.items()]
     write_table(out / "dictionary.csv", dictionary, ("quantity", "unit", "locations", "definition"))
@@ -96,7 +104,7 @@ def write_tables(planned: Plan, outcomes: Sequence[Outcome], rows: Sequence[Row]
 def write_cases(outcomes: Iterable[Outcome], rows: Iterable[Row], out: Path) -> None:
     """Write how cases ended, and their rows."""
     write_index(out, [outcome.cells() for outcome in outcomes])
-    write_results(out, rows)
+    write_results(out, rows, {name: entry.definition for name, entry in SAID.items()})
 
 
 def write_beside(planned: Plan, rows: Iterable[Row], out: Path) -> None:

@@ -192,6 +192,7 @@ def write_inputs(planned: Plan, asked: Asked, out: Path) -> None:
     options = asdict(asked)
     write_text(out / "study.toml", options.pop("text"))
     content = {
+        "caution": CAUTION,
         "study": planned.study.model_dump(mode="json", exclude_unset=True),
         **options,
         "versions": versions(),

@@ -5,7 +5,8 @@ An entry of a list stands there by its number, counted from 0, or by its ``name`
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import json
+from collections.abc import Mapping, Sequence
 from difflib import get_close_matches
 from typing import Any
 
@@ -31,6 +32,25 @@ def set_at(data: dict[str, Any], key: str, value: object) -> None:
             node[name] = {}
         node = node[_place(node, name)]
     node[_place(node, last, new=True)] = value
+
+
+def assignment(key: str, value: object) -> str:
+    """A key and its value as ``--set`` takes them: numbers, words and lists of TOML are those of JSON.
+
+    Raises
+    ------
+    StudyError
+        If TOML has no such value.
+    """
+    plain = getattr(value, "tolist", lambda: value)()  # NumPy's numbers and arrays as Python's own
+    try:
+        if isinstance(plain, Mapping):
+            raise TypeError
+        return f"{key}={json.dumps(plain, ensure_ascii=False, allow_nan=False)}"
+    except (TypeError, ValueError):
+        raise StudyError(
+            f"{key} = {value!r}: allowed are numbers, words, truth values and lists of them; correct it"
+        ) from None
 
 
 def _place(node: Any, name: str, new: bool = False) -> str | int:

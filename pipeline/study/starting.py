@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from textwrap import fill
 
 from geometries.errors import StudyError
 from pipeline.errors import OutputError
 
 FOLDER = Path(__file__).parent / "templates"
 STAND_IN = "STUDY.toml"  # what the comments of a template call the file that is written
+CAUTIONED = "# CAUTION\n"  # the line of a template in whose place the caution is written
+WIDEST = 104  # characters of a line
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,59}\Z")
 
 
@@ -18,10 +21,11 @@ def questions() -> dict[str, str]:
     return {path.stem: _question(path) for path in sorted(FOLDER.glob("*.toml"))}
 
 
-def start(question: str, name: str, out: Path | None = None) -> Path:
+def start(question: str, name: str, out: Path | None = None, *, caution: str) -> Path:
     """Write a commented study file for the key of a question; nothing there is ever overwritten.
 
-    By default the file has the study's name with ``.toml``, in the current folder.
+    By default the file has the study's name with ``.toml``, in the current folder. The caution stands
+    in its comments.
 
     Raises
     ------
@@ -37,7 +41,9 @@ def start(question: str, name: str, out: Path | None = None) -> Path:
     if path.suffix != ".toml":
         raise StudyError(f"{path}: is no name of a study file; allowed is one that ends with .toml")
     _checked(path.stem)
-    text = (FOLDER / f"{question}.toml").read_text(encoding="utf-8").replace(STAND_IN, path.name)
+    template = (FOLDER / f"{question}.toml").read_text(encoding="utf-8")
+    said = fill(caution, WIDEST, initial_indent="# ", subsequent_indent="# ")
+    text = template.replace(STAND_IN, path.name).replace(CAUTIONED, f"{said}\n")
     try:
         with path.open("x", encoding="utf-8") as file:
             file.write(text)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from math import isfinite
@@ -32,11 +33,14 @@ class Block:
         A row for each point of the design, a column for each result; NaN where a point has none.
     missing : str
         Which points have none and why, in words; empty if all have.
+    flagged : tuple of int
+        For each result, at how many points it is flagged.
     """
 
     groups: tuple[Group, ...]
     values: Array
     missing: str
+    flagged: tuple[int, ...]
 
     @property
     def there(self) -> NDArray[np.bool_]:
@@ -58,17 +62,20 @@ def blocks_of(
     """
     order = {point.name: number for number, point in enumerate(points)}
     found: dict[Group, Array] = {}
+    flagged: Counter[Group] = Counter()
     for row in headline_rows(results, wanted):
         number = order.get(row.variant)
         if isfinite(row.number) and number is not None:
             group: Group = (row.construct, *row.key, row.unit)
             found.setdefault(group, np.full(len(points), np.nan))[number] = row.number
+            flagged[group] += bool(row.flags)
     alike = grouped(found, lambda group: np.isfinite(found[group]).tobytes())
     return [
         Block(
             tuple(groups),
             np.column_stack([found[group] for group in groups]),
             _missing(points, found[groups[0]], refused),
+            tuple(flagged[group] for group in groups),
         )
         for groups in alike.values()
     ]

@@ -18,6 +18,7 @@ from pipeline.sweeps.points import shares
 from pipeline.sweeps.surface import Surface, fit_surface
 from pipeline.sweeps.tornado import tornado
 from pipeline.sweeps.variants import Point, points_of
+from pipeline.tables.flagged import MARK
 from pipeline.tables.rows import Row
 
 SENSITIVITY_COLUMNS = (
@@ -83,8 +84,15 @@ def sensitivity_rows(
     for block in blocks_of(points, design.outcomes, refused, results):
         surfaces = _surfaces(design, points, block)
         for column, cells in _cells(design, points, block, surfaces):
-            rows.append(_beside(block, column, surfaces) | cells)
+            note = _joined(_flagged(block, column), cells["note"])
+            rows.append(_beside(block, column, surfaces) | cells | {"note": note})
     return rows
+
+
+def _flagged(block: Block, column: int) -> str:
+    """At how many of the points used a result is flagged."""
+    count = block.flagged[column]
+    return f"{MARK} flagged at {count} of {block.used} points" if count else ""
 
 
 def _surfaces(design: Design, points: Sequence[Point], block: Block) -> _Surfaces:

@@ -199,11 +199,14 @@ def read_results(path: Path, required: Collection[str] = ("construct", *REQUIRED
             raise StudyError(f"{path}: {error}") from None
 
 
-def write_results(out: Path, rows: Iterable[Row]) -> None:
-    """Write ``results.csv`` and the same with typed columns, ``results.parquet``."""
+def write_results(out: Path, rows: Iterable[Row], about: Mapping[str, str] | None = None) -> None:
+    """Write ``results.csv`` and the same with typed columns, ``results.parquet``.
+
+    What is said about the table stands in the metadata of the latter; a CSV has none.
+    """
     cells = [row.cells() for row in rows]
     write_table(out / "results.csv", cells, COLUMNS)
-    write_parquet(out / "results.parquet", cells, COLUMNS, NUMBERS)
+    write_parquet(out / "results.parquet", cells, COLUMNS, NUMBERS, about or {})
 
 
 def first_variant(rows: Iterable[Row]) -> list[Row]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
@@ -9,11 +10,15 @@ from collections.abc import Callable
 from pathlib import Path
 
 import meshio
+import pyarrow.parquet
 import pytest
 
 from pipeline.cli import main
 from pipeline.storage.casebook import case_of, read_summary
+from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import read_table
+from pipeline.tables.flagged import FOOTNOTE, MARK
+from tests.runs import write_run
 
 ROOT = Path(__file__).parents[2]
 TWO = """
@@ -101,10 +106,49 @@ def test_run_leaves_a_dictionary_pictures_and_fields(finished: tuple[Path, str])
     assert [path.name for path in (out / "cases").iterdir()] == [case_of(out, "thin").name]
 
 
+def test_tables_and_inputs_of_a_run_carry_the_caution(finished: tuple[Path, str]) -> None:
+    """Read as others do: Parquet by its own library, the rest as text."""
+    out, _ = finished
+    said = {row["quantity"]: row["definition"] for row in read_table(out / "dictionary.csv")}
+    assert next(iter(said)) == "caution"
+    assert (said["caution"], said[MARK]) == (CAUTION, FOOTNOTE)
+    metadata = pyarrow.parquet.read_schema(out / "results.parquet").metadata
+    assert metadata[b"caution"].decode() == CAUTION
+    assert metadata[MARK.encode()].decode() == FOOTNOTE
+    assert json.loads((out / "inputs.json").read_text(encoding="utf-8"))["caution"] == CAUTION
+
+
 def test_run_prints_the_caution(finished: tuple[Path, str]) -> None:
     words = " ".join(finished[1].split())
     assert "not a medical device" in words
     assert "licensed clinicians" in words
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("check", "configs/demo.toml"),
+        ("changes", "configs/demo.toml", "configs/gaps.toml"),
+        ("new",),
+        ("new", "mine", "--question", "stem", "--out", "{folder}/mine.toml"),
+        ("compare", "{folder}/run", "{folder}/run"),
+    ],
+    ids=lambda words: " ".join(words[:2]),
+)
+def test_commands_that_solve_nothing_print_the_caution_too(
+    words: tuple[str, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, says: Says
+) -> None:
+    monkeypatch.chdir(ROOT)
+    write_run(tmp_path / "run")
+    code, said, _ = says(*(word.format(folder=tmp_path) for word in words))
+    assert code == 0
+    assert said.endswith(CAUTION)
+
+
+def test_a_file_of_changes_ends_with_the_caution(tmp_path: Path, says: Says) -> None:
+    studies = (ROOT / "configs" / f"{name}.toml" for name in ("demo", "gaps"))
+    says("changes", *studies, "--out", tmp_path / "changes.txt")
+    assert (tmp_path / "changes.txt").read_text(encoding="utf-8").endswith(f"\n\n{CAUTION}\n")
 
 
 def test_check_prints_a_plan_and_solves_nothing(tmp_path: Path) -> None:

@@ -16,6 +16,7 @@ import pytest
 from geometries.materials import MATERIALS
 from pipeline.storage.files import read_table
 from pipeline.study.config import parse_study
+from pipeline.tables.flagged import FOOTNOTE, MARK
 from tests.designs import fabricate, share, study_of
 from tests.made import row_of, write_origin, write_run
 
@@ -95,6 +96,34 @@ def test_a_pivot_keeps_the_order_of_the_study(demo, tmp_path: Path):
     assert list(frame.columns) == [*names, "intact"]
     assert frame.loc["plate", names[0]] == 0.5
     assert np.isnan(frame.loc["intact", names[0]])
+
+
+def test_a_pivot_shows_what_is_flagged_and_keeps_numbers(demo, tmp_path: Path):
+    study = parse_study(demo, "demo")
+    first, second = (stage.name for stage in study.stages[:2])
+    what = ("gap_shear_movement", "far", "mm")
+    rows = [
+        row_of("plate", what, 0.5, stage=first, flags="bone ends overlap"),
+        row_of("plate", what, 0.25, stage=second),
+        row_of("nail-10", what, 0.125, stage=first),
+        row_of(
+            "nail-10", what, 2.5, stage=second, flags="x", mesh="three meshes: singular, do not quote"
+        ),
+    ]
+    run = gapstrain.open(write_run(tmp_path / "out", study, rows))
+    frame = run.pivot("gap_shear_movement", location="far", load="hip")
+    assert frame.loc["plate", first] == 0.5
+    assert set(frame.dtypes) == {np.dtype(np.float64)}
+    assert frame.attrs["flags"] == {"plate": {first: "bone ends overlap"}}
+    for shown in (repr(frame), re.sub(r"<[^>]+>", "", frame._repr_html_())):
+        assert f"0.5 {MARK}" in shown
+        assert shown.count(MARK) == 2  # at the value, and at the footnote below
+        assert shown.rstrip().endswith(FOOTNOTE)
+    assert MARK not in repr(frame.loc[["nail-10"]])
+    frame.to_parquet(tmp_path / "kept.parquet")
+    assert pd.read_parquet(tmp_path / "kept.parquet").attrs == frame.attrs
+    frame.drop(index="plate", inplace=True)
+    assert "0.125" in repr(frame)
 
 
 def test_a_mesh_has_the_fields_of_one_stage_and_load(finished: gapstrain.Run):

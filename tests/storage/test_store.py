@@ -31,7 +31,7 @@ ROWS: list[dict[str, object]] = [
 def test_pandas_reads_the_same_from_both(tmp_path: Path):
     # pandas: numbers are numbers, what is empty is missing, text is whole.
     write_table(tmp_path / "t.csv", ROWS, RESULT_COLUMNS)
-    write_parquet(tmp_path / "t.parquet", ROWS, RESULT_COLUMNS, NUMBERS)
+    write_parquet(tmp_path / "t.parquet", ROWS, RESULT_COLUMNS, NUMBERS, {"caution": "for teaching"})
     text, typed = pd.read_csv(tmp_path / "t.csv"), pd.read_parquet(tmp_path / "t.parquet")
     assert list(text.columns) == list(typed.columns) == list(RESULT_COLUMNS)
     for table in (text, typed):

@@ -12,6 +12,7 @@ from geometries.errors import StudyError
 from pipeline import cli
 from pipeline.errors import OutputError
 from pipeline.run.planning import Plan, plan
+from pipeline.storage.caution import CAUTION
 from pipeline.study.config import load_study
 from pipeline.study.starting import questions, start
 
@@ -20,7 +21,7 @@ MOST_CASES = 10  # a first study is done within minutes on a small machine (choi
 
 
 def started(key: str, folder: Path) -> Path:
-    return start(key, "mine", folder / "mine.toml")
+    return start(key, "mine", folder / "mine.toml", caution=CAUTION)
 
 
 def planned(key: str, folder: Path) -> Plan:
@@ -52,8 +53,15 @@ def test_every_template_has_six_numbered_places_and_says_it_is_invented(key: str
     assert "invented" in text.partition("schema_version")[0]
 
 
+@pytest.mark.parametrize("key", questions())
+def test_every_file_that_is_started_has_the_caution_in_its_comments(key: str, tmp_path: Path):
+    before = started(key, tmp_path).read_text(encoding="utf-8").partition("schema_version")[0]
+    comments = [line.removeprefix("#").strip() for line in before.splitlines()]
+    assert CAUTION in " ".join(comments)
+
+
 def test_the_comments_name_the_file_that_was_written(tmp_path: Path):
-    text = start("stem", "mine", tmp_path / "hip-2.toml").read_text(encoding="utf-8")
+    text = start("stem", "mine", tmp_path / "hip-2.toml", caution=CAUTION).read_text(encoding="utf-8")
     assert "gapstrain run hip-2.toml" in text
     assert "STUDY.toml" not in text
 
@@ -79,13 +87,13 @@ def test_a_file_that_is_there_is_left_alone(tmp_path: Path):
     path = tmp_path / "mine.toml"
     path.write_text("mine")
     with pytest.raises(OutputError, match="is there already"):
-        start("stem", "mine", path)
+        start("stem", "mine", path, caution=CAUTION)
     assert path.read_text() == "mine"
 
 
 def test_a_folder_that_is_not_there_is_one_sentence(tmp_path: Path):
     with pytest.raises(OutputError, match="can not be written"):
-        start("stem", "mine", tmp_path / "nowhere" / "mine.toml")
+        start("stem", "mine", tmp_path / "nowhere" / "mine.toml", caution=CAUTION)
 
 
 @pytest.mark.parametrize(
@@ -94,14 +102,14 @@ def test_a_folder_that_is_not_there_is_one_sentence(tmp_path: Path):
 def test_names_that_are_no_plain_file_names_are_refused(name: str, monkeypatch, tmp_path: Path):
     monkeypatch.chdir(tmp_path)
     with pytest.raises(StudyError, match="can not name a study"):
-        start("stem", name)
+        start("stem", name, caution=CAUTION)
     assert not list(tmp_path.iterdir())
 
 
 @pytest.mark.parametrize("out", ["mine.txt", "mine", ".toml", "my study.toml"])
 def test_files_that_are_no_study_files_are_refused(out: str, tmp_path: Path):
     with pytest.raises(StudyError, match=r"can not name a study|ends with \.toml"):
-        start("stem", "mine", tmp_path / out)
+        start("stem", "mine", tmp_path / out, caution=CAUTION)
 
 
 def test_the_command_lists_questions_and_writes_a_file(monkeypatch, tmp_path: Path):

@@ -45,9 +45,7 @@ def test_a_run_keeps_the_shaft_of_each_variant(tmp_path: Path):
 
 def test_the_plan_prints_it_within_80_columns(monkeypatch: pytest.MonkeyPatch):
     written = StringIO()
-    console = Console(width=80, file=written)
-    monkeypatch.setattr(shown, "console", console)
-    monkeypatch.setattr(shown, "say", lambda text: console.print(text, markup=False))
+    monkeypatch.setattr("pipeline.cli.console.console", Console(width=80, file=written))
     shown._print_shaft(Femur())
     printed = written.getvalue()
     assert all(len(line) <= 80 for line in printed.splitlines())

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from pipeline.cli.delivery import OutFile, deliver
+from pipeline.storage.caution import CAUTION
 from pipeline.study.config import load_study
 from pipeline.writing.changes import changed
 
@@ -18,4 +19,4 @@ def changes(
     out: OutFile = None,
 ) -> None:
     """Say in words what changed from one study file to another, key by key."""
-    deliver(changed(load_study(a), load_study(b)), out)
+    deliver(f"{changed(load_study(a), load_study(b))}\n\n{CAUTION}", out)

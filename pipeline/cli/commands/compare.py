@@ -7,9 +7,11 @@ from typing import Annotated
 
 import typer
 
+from pipeline.cli.console import say
 from pipeline.cli.shown.differences import print_differences
 from pipeline.sharing.compare import agree
 from pipeline.sharing.reproduction import compared
+from pipeline.storage.caution import CAUTION
 
 
 def compare(
@@ -30,5 +32,6 @@ def compare(
     """Compare the results of two runs, row by row; exit code 1 if they differ."""
     differences = compared(a, b, tolerance)
     print_differences(differences)
+    say(CAUTION)
     if not agree(differences):
         raise typer.Exit(1)

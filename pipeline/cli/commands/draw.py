@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from geometries.assembly import assemble
-from pipeline.cli.console import say
+from pipeline.cli.console import say, say_whole
 from pipeline.cli.options import Changes, Out, StudyFile
 from pipeline.loading.statics import actions
 from pipeline.output.drawing import draw_construct
@@ -33,5 +33,5 @@ def draw(
         subtitle = f"{case.construct.interfaces} · load {load.name}"
         arrows = [(one.name, one.point, one.force) for one in acting if one.force.any()]
         for path in draw_construct(geometry, case.name, subtitle, arrows, folder):
-            say(f"{path}")
+            say_whole(f"{path}")
     say(CAUTION)

@@ -8,7 +8,8 @@ from typing import Annotated
 import typer
 
 from geometries.errors import StudyError
-from pipeline.cli.console import console, table_of
+from pipeline.cli.console import console, say, table_of
+from pipeline.storage.caution import CAUTION
 from pipeline.study.starting import questions, start
 
 
@@ -27,11 +28,13 @@ def new(
     """Write a commented study file for a question, to change in six places."""
     if question is None:
         _list_questions()
+        say(CAUTION)
         return
     if name is None:
         raise StudyError("new: the study has no name; allowed letters, digits, - and _: give it one")
-    path = start(question, name, out)
+    path = start(question, name, out, caution=CAUTION)
     typer.echo(f"{path}: change it in its six numbered places, then: gapstrain check {path}")
+    say(CAUTION)
 
 
 def _list_questions() -> None:

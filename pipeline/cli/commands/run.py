@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli.console import console, say
+from pipeline.cli.console import console, say, say_whole
 from pipeline.cli.options import Changes, Out, StudyFile, Workers
 from pipeline.cli.shown.plan import duration, print_plan
 from pipeline.cli.shown.progress import Reporter, Voice
@@ -116,7 +116,7 @@ def run(  # noqa: PLR0913 (options of a command)
     if voice == "bar":
         print_results(config, folder, planned.items[0].case.variant)
         say(f"\n{CAUTION}\n")
-        say(f"Report: {folder / REPORT}\nTables, pictures and fields: {folder}")
+        say_whole(f"Report: {folder / REPORT}\nTables, pictures and fields: {folder}")
     reporter.event("end", folder=str(folder), done=reporter.done, failed=reporter.failed)
     words = verdict(finished.outcomes)
     if words:

@@ -7,7 +7,8 @@ import numpy as np
 from geometries.bone import Femur
 from geometries.defect import gap_centre
 from geometries.rigidity import rigidities
-from pipeline.cli.console import console, say, say_first, table_of
+from pipeline.cli.console import say, say_first
+from pipeline.cli.wide import say_table
 from pipeline.loading.statics import actions, section_load
 from pipeline.measures.literature import SIX_FEMORA, SIX_FEMORA_SOURCE
 from pipeline.run.planning import Plan, Planned
@@ -22,19 +23,20 @@ WORDS = {
     "screw_density": "screw density, screws over holes",
 }
 """What a fact of a construct is, for who has not met the word."""
+ACTS = ("force N", "at mm", "moment N·m")
 THROUGH = ("N", "V N", "M N·m", "T N·m")
 
 
 def print_plan(config: StudyConfig, planned: Plan) -> None:
     """Print constructs, loads and what the run will solve; of a design its first variant whole."""
     headings = ("construct", "interfaces", "site", "gap mm", "to know before the run")
-    table = table_of(config.title, headings, overflow="fold")
+    rows = []
     for item in planned.first:
         case = item.case
         defect = case.own_defect
         where = (defect.site, f"{defect.gap_mm:g}") if case.has_site else ("", "")
-        table.add_row(case.name, case.construct.interfaces, *where, _known(item))
-    console.print(table)
+        rows.append((case.name, case.construct.interfaces, *where, _known(item)))
+    say_table(config.title, headings, rows, ("gap mm",))
     facts = {name for item in planned.first for name in item.facts}
     said = [words for name, words in WORDS.items() if name in facts]
     if said:
@@ -64,15 +66,15 @@ def _print_shaft(femur: Femur) -> None:
     """Rigidities of the bone by level, each beside those of six femora."""
     columns = ("EI N·m²", "GJ N·m²", "EA MN")
     headings = ["at %", *(text for one in columns for text in (one, "six femurs"))]
-    table = table_of("The femur's shaft beside published ones", headings, headings)
+    rows = []
     for own in rigidities(femur):
         six = SIX_FEMORA[own.percent]
         planes = (*six.sagittal, *six.frontal)
         ranges = ((min(planes), max(planes)), six.torsion, six.axial)
         values = (f"{own.bending:.0f}", f"{own.torsion:.0f}", f"{own.axial:.1f}")
         pairs = zip(values, (f"{low:g} to {high:g}" for low, high in ranges), strict=True)
-        table.add_row(str(own.percent), *(cell for pair in pairs for cell in pair))
-    console.print(table)
+        rows.append((str(own.percent), *(cell for pair in pairs for cell in pair)))
+    say_table("The femur's shaft beside published ones", headings, rows, headings)
     say(
         f"Lowest to highest of {SIX_FEMORA_SOURCE}. Levels count from the knee. EI spans the sagittal "
         "and the frontal plane; this bone is round, with the mean of both."
@@ -81,26 +83,26 @@ def _print_shaft(femur: Femur) -> None:
 
 def _print_loads(config: StudyConfig) -> None:
     """Each load's free body: what acts where, and what statics says goes through the study's gap."""
-    numbers = ("force N", "at mm", "moment N·m", *THROUGH)
-    headings = ("load", "acts", *numbers)
-    table = table_of("Loads and what they send through the gap", headings, numbers, overflow="fold")
+    acting_on, sent = [], []
     femur, length = config.femur, config.femur.top_mm
     place = (0.0, 0.0, gap_centre(femur, config.defect))
     x, y, centre = place if femur.bow is None else femur.bow.place(place).tolist()
     for load in config.loads:
         acting = actions(load, femur, length)
         through = section_load(acting, centre, (x, y))
-        section = (
-            f"{through[2]:.0f}", f"{np.hypot(*through[:2]):.0f}",
+        sent.append((
+            load.name, f"{through[2]:.0f}", f"{np.hypot(*through[:2]):.0f}",
             f"{np.hypot(*through[3:5]) / 1000:.1f}", f"{through[5] / 1000:.1f}",
-        )  # fmt: skip
+        ))  # fmt: skip
         for number, one in enumerate(acting):
             cells = (one.name, _vector(one.force), _vector(one.point), _vector(one.moment / 1000))
-            table.add_row(load.name if not number else "", *cells, *(section if not number else ()))
-    console.print(table)
+            acting_on.append((load.name if not number else "", *cells))
+    say_table("Loads", ("load", "acts", *ACTS), acting_on, ACTS)
+    say("Vectors are medial, anterior, proximal; heights from the knee end.")
+    say_table("What they send through the gap", ("load", *THROUGH), sent, THROUGH)
     say(
-        "Vectors are medial, anterior, proximal; heights from the knee end. N tension, V shear, M "
-        "bending, T torque about the shaft axis, all from statics alone."
+        "N tension, V shear, M bending, T torque about the shaft axis, all from statics alone; shear "
+        "and bending without their direction."
     )
 
 

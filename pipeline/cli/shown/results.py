@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from pipeline.cli.console import console, say, say_first, table_of
+from pipeline.cli.console import say, say_first
+from pipeline.cli.wide import say_table
 from pipeline.output.beside import BESIDE_HEADINGS, beside
 from pipeline.output.tables import short_table
 from pipeline.run.jobs import Outcome
@@ -17,21 +18,18 @@ def print_results(config: StudyConfig, folder: Path, variant: str = "") -> None:
     stage, load = config.shown
     title = f"Stage {stage}, load {load}" + (f", variant {variant}" if variant else "")
     short = short_table(folder, stage, load)
-    table = table_of(title, short.headings, short.headings[1:], overflow="fold")
-    for name, cells in short.lines:
-        table.add_row(name, *(cell.text for cell in cells))
-    console.print(table)
+    rows = [(name, *(cell.text for cell in cells)) for name, cells in short.lines]
+    say_table(title, short.headings, rows, short.headings[1:])
     for line in short.legend:
         say(line)
+    say_first([reason.text for reason in short.flagged], "results.csv")
     failures = [f"{name} failed: {reason}" for name, reason in short.failures.items()]
     say_first(failures, "results.csv")
     found = beside(folder)
     if not found:
         return
-    table = table_of("Beside published tests", BESIDE_HEADINGS, BESIDE_HEADINGS[1:4])
-    for row, _ in found:
-        table.add_row(*row)
-    console.print(table)
+    rows = [row for row, _ in found]
+    say_table("Beside published tests", BESIDE_HEADINGS, rows, BESIDE_HEADINGS[1:4])
     for row, words in found:
         say(f"{row[0]}: {words}")
 
