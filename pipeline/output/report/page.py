@@ -11,8 +11,8 @@ from pipeline.output.report import sorting, tables, viewer
 from pipeline.output.report.answer import answer_of
 from pipeline.output.report.assumed import assumed_of
 from pipeline.output.report.cells import Texts
-from pipeline.output.report.charts import charts, words_of
-from pipeline.output.report.growing import curve_charts
+from pipeline.output.report.charts import charts_of_design, words_of
+from pipeline.output.report.choices import choices
 from pipeline.output.report.pictures import indices, pictures
 from pipeline.output.report.robust import change_in_words, robustness_of
 from pipeline.output.report.run import NO_GAP, ReportedRun
@@ -61,7 +61,8 @@ def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> P
         "solids": solids,
         "pictures": pictures(run),
         "indices": indices(run),
-        "charts": [*charts(run), *curve_charts(run)],
+        "charts": choices(run),
+        "swept": list(charts_of_design(run)),
         "libraries": {
             "sorting": sorting.bundled("js"), "sorting_style": sorting.bundled("css"),
             "viewing": viewer.script() if solids else "",
