@@ -55,18 +55,14 @@ def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> P
         If a stored case has not the fields that it should have, or the page can not be written.
     """
     run = ReportedRun(study, out)
-    solids = viewer.solids(run)
     content = {
         **_first_screen(run), **_results(run), **_explored(run), **_grounds(run),
-        "solids": solids,
+        "solids": viewer.solids(run),
         "pictures": pictures(run),
         "indices": indices(run),
         "charts": choices(run),
         "swept": list(charts_of_design(run)),
-        "libraries": {
-            "sorting": sorting.bundled("js"), "sorting_style": sorting.bundled("css"),
-            "viewing": viewer.script() if solids else "",
-        },
+        "libraries": {"sorting": sorting.bundled("js"), "sorting_style": sorting.bundled("css")},
     }  # fmt: skip
     return write_page(out / REPORT, title=study.title, caution=caution, versions=versions, **content)
 

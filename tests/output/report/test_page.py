@@ -270,7 +270,7 @@ def test_surfaces_of_stored_fields_are_in_the_page(run: Made):
         write_fields(folder)
     text = made(run)
     assert 'id="turning"' in text
-    assert text.index('id="solids"') < text.index("plotly.js v")
+    assert text.index('id="solids"') < text.index("const scene =")
     assert len(text) < 20_000_000
 
 
