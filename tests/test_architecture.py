@@ -76,7 +76,6 @@ OWNERS = {  # a library and the only modules or packages that may import it
     "jinja2": "pipeline.output",
     "xlsxwriter": "pipeline.output.spreadsheet",
     "PIL": "pipeline.output.report.pictures",
-    "plotly": "pipeline.output.report.viewer",
     "itables": "pipeline.output.report.sorting",
     "typer": "pipeline.cli",
 }

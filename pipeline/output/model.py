@@ -15,6 +15,7 @@ from vtkmodules.vtkFiltersGeometry import vtkDataSetSurfaceFilter
 from geometries.solids import IMPLANT_ROLES, TISSUE_ROLES
 from pipeline.errors import OutputError
 from pipeline.storage.casebook import FIELDS, case_of, read_summary, why_lost
+from pipeline.tables.rows import INTACT_STAGE
 
 Array = NDArray[np.float64]
 Grid = pv.UnstructuredGrid
@@ -75,6 +76,30 @@ class Model:
         gap = self.summary["gap"] or {"height_mm": self.height / 2, "length_mm": 0.0}
         roles = [_drawn_role(part) for part in self.summary["parts"]]
         return gap["height_mm"], gap["length_mm"] if "gap" in roles else 0.0
+
+
+@dataclass(frozen=True)
+class Stored:
+    """A finished case: its record, and its mesh with every cell field that is stored of it."""
+
+    summary: Mapping[str, Any]
+    grid: pv.UnstructuredGrid
+
+    def has(self, stage: str, load: str) -> bool:
+        """Whether fields of this very stage are there."""
+        stored = f"{STRESS}:{stage}:{load}" in self.grid.cell_data
+        return stored and not why_lost(self.summary, stage, load)
+
+    def values(self, field: str, stage: str, load: str) -> Array | None:
+        """A field in all cells; None where it is not stored or was not solved.
+
+        Where there is no gap there is but one stage.
+        """
+        if why_lost(self.summary, stage, load):
+            return None
+        keys = (f"{field}:{one}:{load}" for one in (stage, INTACT_STAGE))
+        key = next((key for key in keys if key in self.grid.cell_data), None)
+        return None if key is None else np.asarray(self.grid.cell_data[key], dtype=np.float64)
 
 
 def read_values(out: Path, name: str, stage: str, load: str) -> dict[str, Array]:
@@ -159,16 +184,26 @@ def read_model(out: Path, name: str, stage: str, load: str) -> Model:
         If the case has no such fields.
     """
     summary, grid = read_summary(out, name), _read(out, name, stage, load)
+    solids = by_role(summary, grid, np.isfinite(grid.cell_data[STRAIN]))
+    return Model(summary, stage, load, solids, {role: skin(solid) for role, solid in solids.items()})
+
+
+def read_stored(out: Path, name: str) -> Stored:
+    """Read a case with the cell fields of all its stages and loads."""
+    reader = pv.get_reader(str(case_of(out, name) / FIELDS))  # type: ignore[no-untyped-call]
+    reader.disable_all_point_arrays()
+    return Stored(read_summary(out, name), reader.read())
+
+
+def by_role(summary: Mapping[str, Any], grid: Grid, strained: NDArray[np.bool_]) -> dict[str, Grid]:
+    """Cells of each role that is drawn; of tissue those that are marked as strained."""
     roles = np.array([_drawn_role(part) for part in summary["parts"]])[grid.cell_data["part"]]
-    strained = np.isfinite(grid.cell_data[STRAIN])
     solids = {}
     for role in ROLES:
         cells = (roles == role) & (strained if role in TISSUE_ROLES else True)
         if cells.any():
             solids[role] = grid.extract_cells(cells)
-    return Model(
-        summary, stage, load, solids, {role: _surface(solid) for role, solid in solids.items()}
-    )
+    return solids
 
 
 def _drawn_role(part: Mapping[str, str]) -> str:
@@ -176,10 +211,10 @@ def _drawn_role(part: Mapping[str, str]) -> str:
     return "cortex" if is_bone else part["role"]
 
 
-def _surface(solid: pv.UnstructuredGrid) -> pv.PolyData:
+def skin(solid: pv.UnstructuredGrid) -> pv.PolyData:
     """Outer surface, curved faces in four; fields averaged to its points."""
-    skin = vtkDataSetSurfaceFilter()
-    skin.SetInputData(solid)
-    skin.SetNonlinearSubdivisionLevel(1)
-    skin.Update()
-    return pv.wrap(skin.GetOutput()).cell_data_to_point_data()
+    surface = vtkDataSetSurfaceFilter()
+    surface.SetInputData(solid)
+    surface.SetNonlinearSubdivisionLevel(1)
+    surface.Update()
+    return pv.wrap(surface.GetOutput()).cell_data_to_point_data()

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from base64 import b64encode
-from collections.abc import Iterator
-from pathlib import Path
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -15,7 +14,7 @@ from numpy.typing import NDArray
 
 from geometries.solids import IMPLANT_ROLES, TISSUE_ROLES
 from pipeline.output.figures import STRAIN_LOOK, STRESS_LOOK, shared_top
-from pipeline.output.model import STRAIN, STRESS, Model, read_model, read_values
+from pipeline.output.model import BONE, STRAIN, STRESS, Stored, by_role, skin
 from pipeline.output.panels import LABELS
 from pipeline.output.scene import COLOURS, CUT_COLOURS, HAIR_MM
 
@@ -23,87 +22,164 @@ KEPT = 0.25  # of the triangles: curved faces came in four
 EDGE_DEG = 40.0
 STEPS = 10  # of a colour range
 STEP_MM = 0.02  # coordinates are whole multiples of it, so 16 bits reach 655 mm either way
+TOP, NOTHING = 240, 255  # bytes: the upper end of a range, above which some are left, and no value
 FRONT = (0.0, 1.0, 0.0)
 LOOKS = {"stress": (STRESS, *STRESS_LOOK), "strain": (STRAIN, *STRAIN_LOOK)}
+FIELDS: dict[str, str] = {
+    **dict.fromkeys(IMPLANT_ROLES, "stress"),
+    **dict.fromkeys(TISSUE_ROLES, "strain"),
+}
+
+Shown = tuple[str, str]  # a stage and a load
+Tops = Mapping[str, float]  # upper end of a field's colours
 
 
-def read_ranges(out: Path, names: list[str], stage: str, load: str) -> dict[str, dict[str, Any]]:
-    """Name and upper end of each field's colours, one for all constructs, as in the figures."""
-    values = [read_values(out, name, stage, load) for name in names]
+def looks() -> dict[str, dict[str, Any]]:
+    """Name, colours and colour of what lies above of each field, as in the figures."""
     return {
-        key: {
-            "label": label,
-            "top": shared_top(one[field] for one in values),
-            "colours": _scale(colours),
-        }
-        for key, (field, colours, _, label) in LOOKS.items()
+        key: {"label": label, "over": over, "colours": _scale(colours)}
+        for key, (_, colours, over, label) in LOOKS.items()
     }
 
 
-def _scale(name: str) -> list[tuple[float, str]]:
+def _scale(name: str) -> list[str]:
     """A colour map at even steps."""
-    return [(k / STEPS, to_hex(colormaps[name](k / STEPS))) for k in range(STEPS + 1)]
+    return [to_hex(colormaps[name](k / STEPS)) for k in range(STEPS + 1)]
 
 
-def read_shells(out: Path, name: str, stage: str, load: str) -> list[dict[str, Any]]:
-    """Surfaces of a construct's parts, whole ones and of bone and gap the posterior half besides.
+def tops(cases: Sequence[Stored], shown: Shown) -> dict[str, float]:
+    """Upper end of each field's colours, one for all constructs, as in the figures."""
+    found = {}
+    for key, (field, *_) in LOOKS.items():
+        every = (case.values(field, *shown) for case in cases)
+        found[key] = shared_top(one[np.isfinite(one)] for one in every if one is not None)
+    return found
+
+
+def shells(case: Stored, shows: Mapping[Shown, Tops]) -> list[dict[str, Any]]:
+    """Surfaces of a construct's parts, and the faces where bone and gap are cut in half.
 
     Parameters
     ----------
-    out : Path
-        Folder of the study.
-    name, stage, load : str
-        Which case, and which fields of it.
+    case : Stored
+        The case.
+    shows : dict
+        Stages and loads whose fields are wanted, and where their colours end.
 
     Returns
     -------
     list of dict
-        Of each: role, its name and colour, whether it is a half, and as base64 of little-endian
-        numbers `points` (steps of 0.02 mm), `cells` and, where it has one, `field`. A right femur:
-        the model's is mirrored, as in the figures.
+        Of each: role, colour, whether it can be cut and whether it is the face of a cut; as base64 of
+        little-endian numbers `points` (steps of 0.02 mm), `cells` (of 16 bits, of 32 if it is `wide`)
+        and for each stage and load `fields`, shares of the range in bytes: 240 is its upper end, 255
+        no value; empty where there is none. A right femur: the model's is mirrored, as in the figures.
     """
-    model = read_model(out, name, stage, load)
-    return [shell for role in model.surfaces for shell in _shells(model, role)]
+    kept = [case.values(STRAIN, *shown) for shown in shows]
+    strained = np.zeros(case.grid.n_cells, dtype=bool)
+    for values in kept:
+        strained |= False if values is None else np.isfinite(values)
+    solids = by_role(case.summary, _with_bytes(case, shows), strained)
+    return [shell for role, solid in solids.items() for shell in _shells(role, solid, len(shows))]
 
 
-def _shells(model: Model, role: str) -> Iterator[dict[str, Any]]:
-    full = model.surfaces[role].triangulate().clean()
-    thin = _with_fields(full.decimate(1 - KEPT), full)
+def gap_frame(case: Stored) -> dict[str, list[float]] | None:
+    """Middle of the gap and half its size in mm, mirrored; of an intact bone of its place."""
+    parts = [number for number, part in enumerate(case.summary["parts"]) if part["role"] == "gap"]
+    cells = np.isin(case.grid.cell_data["part"], parts)
+    if not cells.any():
+        return None
+    x0, x1, y0, y1, z0, z1 = case.grid.extract_cells(cells.astype(bool)).bounds
+    return {
+        "at": [-(x0 + x1) / 2, (y0 + y1) / 2, (z0 + z1) / 2],
+        "half": [(x1 - x0) / 2, (y1 - y0) / 2, (z1 - z0) / 2],
+    }
+
+
+def legend(case: Stored) -> list[dict[str, str]]:
+    """Role, colours whole and cut, name and material of parts, in the order of the figures' legends."""
+    made_of: dict[str, dict[str, None]] = {}
+    for part in case.summary["parts"]:
+        bone = part["role"] == "gap" and part["material"].startswith("cortical")
+        made_of.setdefault("cortex" if bone else part["role"], {})[part["material"]] = None
+    return [
+        {
+            "role": role, "colour": COLOURS[role], "cut": CUT_COLOURS.get(role, COLOURS[role]),
+            "words": _words(role, made_of),
+        }
+        for role in LABELS
+        if role in made_of
+    ]  # fmt: skip
+
+
+def _words(role: str, made_of: Mapping[str, Mapping[str, None]]) -> str:
+    """Name of a part and what it is made of, where its name does not say so; tissue is the stage's."""
+    materials = [name.replace("_", " ") for name in made_of[role]]
+    if role in BONE:
+        materials = ["osteoporotic"] if all("osteoporotic" in one for one in materials) else []
+    elif role in TISSUE_ROLES:
+        materials = []
+    return ", ".join([LABELS[role], *materials])
+
+
+def _with_bytes(case: Stored, shows: Mapping[Shown, Tops]) -> pv.UnstructuredGrid:
+    """The mesh with numbered fields in the place of named ones, as shares of their ranges."""
+    grid = case.grid.copy(deep=False)
+    grid.clear_data()
+    grid.cell_data["part"] = case.grid.cell_data["part"]
+    for number, (shown, top) in enumerate(shows.items()):
+        for key, (field, *_) in LOOKS.items():
+            values = case.values(field, *shown)
+            if values is not None:
+                grid.cell_data[f"{key}:{number}"] = TOP * values / top[key]
+    return grid
+
+
+def _shells(role: str, solid: pv.UnstructuredGrid, count: int) -> Iterator[dict[str, Any]]:
     cut = role not in IMPLANT_ROLES
-    common = {"role": role, "name": LABELS.get(role, role), "cut": cut}
-    yield common | {"half": False, "colour": COLOURS[role]} | _numbers(thin, role)
+    common = {"role": role, "cut": cut}
+    full = skin(solid).triangulate().clean()
+    yield common | {"face": False, "colour": COLOURS[role]} | _numbers(_thinned(full), role, count)
     if not cut:
         return
-    half = thin.clip(FRONT, origin=(0.0, -HAIR_MM, 0.0)).triangulate()
-    yield common | {"half": True, "colour": COLOURS[role]} | _numbers(half, role)
-    face = model.solids[role].slice(FRONT, origin=(0.0, -HAIR_MM, 0.0)).triangulate().clean()
+    face = solid.slice(FRONT, origin=(0.0, -HAIR_MM, 0.0)).triangulate().clean()
     if face.n_cells:
         face = face.cell_data_to_point_data()
         colour = CUT_COLOURS.get(role, COLOURS[role])
-        yield common | {"half": True, "colour": colour} | _numbers(face, role)
+        yield common | {"face": True, "colour": colour} | _numbers(face, role, count)
 
 
-def _with_fields(thin: pv.PolyData, full: pv.PolyData) -> pv.PolyData:
-    """Give each point of a thinned surface the fields of the nearest point that it came from."""
+def _thinned(full: pv.PolyData) -> pv.PolyData:
+    """A surface of fewer triangles, each point with the fields of the nearest one that it came from."""
+    bare = full.copy()
+    bare.clear_data()
+    thin = bare.decimate(1 - KEPT)
     nearest = [full.find_closest_point(point) for point in thin.points]
-    for field in (STRESS, STRAIN):
-        thin.point_data[field] = full.point_data[field][nearest]
+    for name in full.point_data.keys():  # noqa: SIM118 - no dictionary, it can not be walked
+        thin.point_data[name] = full.point_data[name][nearest]
     return thin
 
 
-def _numbers(surface: pv.PolyData, role: str) -> dict[str, Any]:
+def _numbers(surface: pv.PolyData, role: str, count: int) -> dict[str, Any]:
     if surface.n_cells:  # points doubled at sharp edges, where light must not be blended
         surface = surface.compute_normals(
             cell_normals=False, split_vertices=True, feature_angle=EDGE_DEG
         )
     cells = surface.faces.reshape(-1, 4)[:, 1:] if surface.n_cells else np.empty((0, 3), int)
     points = np.round(surface.points * (-1.0, 1.0, 1.0) / STEP_MM)
-    field = STRAIN if role in TISSUE_ROLES else STRESS if role in IMPLANT_ROLES else ""
-    found = {"points": _packed(points, "<i2"), "cells": _packed(cells, "<u4")}
-    if field and surface.n_cells:
-        values = np.nan_to_num(surface.point_data[field])
-        found |= {"field": _packed(values, "<f4"), "shows": "strain" if field == STRAIN else "stress"}
-    return found
+    wide = len(points) > np.iinfo(np.uint16).max
+    shows = FIELDS.get(role, "")
+    names = [f"{shows}:{number}" for number in range(count)] if shows else []
+    return {
+        "points": _packed(points, "<i2"), "cells": _packed(cells, "<u4" if wide else "<u2"),
+        "wide": wide, "shows": shows, "fields": [_bytes(surface, name) for name in names],
+    }  # fmt: skip
+
+
+def _bytes(surface: pv.PolyData, name: str) -> str:
+    if name not in surface.point_data or not np.isfinite(surface.point_data[name]).any():
+        return ""
+    values = np.clip(np.round(surface.point_data[name]), 0, NOTHING - 1)
+    return _packed(np.nan_to_num(values, nan=NOTHING), "u1")
 
 
 def _packed(values: NDArray[Any], kind: str) -> str:

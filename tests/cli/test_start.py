@@ -13,7 +13,7 @@ import pytest
 ROOT = Path(__file__).parents[2]
 HEAVY = {
     "numba", "llvmlite", "skfem", "pymetis", "gmsh", "scipy",
-    "pyvista", "vtk", "vtkmodules", "matplotlib", "plotly", "PIL",
+    "pyvista", "vtk", "vtkmodules", "matplotlib", "PIL",
     "distributed", "dask", "pyarrow", "meshio", "SALib", "pandas",
 }  # fmt: skip
 SCRIPT = """

@@ -56,13 +56,11 @@ def answer_chart(run: ReportedRun) -> Chart | None:
     return Chart(title, svg, _told(title, entries, unit), f"Stage {asked.stage}, load {asked.load}.")
 
 
-def charts(run: ReportedRun) -> Iterator[Chart]:
-    """All other charts that the run has numbers for."""
+def charts_of_load(run: ReportedRun) -> Iterator[Chart]:
+    """Charts of the shown stage and load."""
     yield from _movements(run)
     yield from _stresses(run)
     yield from _bands(run)
-    yield from _stiffnesses(run)
-    yield from _swept(run)
 
 
 def words_of(quantity: str) -> str:
@@ -186,7 +184,8 @@ def _band(scheme: str, band: str) -> str:
     return words if scheme == "pressure" else f"{words} %"
 
 
-def _stiffnesses(run: ReportedRun) -> Iterator[Chart]:
+def charts_of_stage(run: ReportedRun) -> Iterator[Chart]:
+    """Stiffnesses at the shown stage, each under the first load that has it."""
     stage, _ = run.study.shown
     for quantity, location in STIFFNESSES.items():
         entries = {
@@ -203,7 +202,7 @@ def _stiffnesses(run: ReportedRun) -> Iterator[Chart]:
             yield Chart(title, svg, _told(title, entries, first["unit"]))
 
 
-def _swept(run: ReportedRun) -> Iterator[Chart]:
+def charts_of_design(run: ReportedRun) -> Iterator[Chart]:
     """The primary outcome over each factor of a design that is a number."""
     asked, every = run.study.asked, _asked(run)
     apart = -(-len(every) // MOST_POINTS)

@@ -11,8 +11,8 @@ from pipeline.output.report import sorting, tables, viewer
 from pipeline.output.report.answer import answer_of
 from pipeline.output.report.assumed import assumed_of
 from pipeline.output.report.cells import Texts
-from pipeline.output.report.charts import charts, words_of
-from pipeline.output.report.growing import curve_charts
+from pipeline.output.report.charts import charts_of_design, words_of
+from pipeline.output.report.choices import choices
 from pipeline.output.report.live import live_of
 from pipeline.output.report.pictures import indices, pictures
 from pipeline.output.report.robust import change_in_words, robustness_of
@@ -56,17 +56,14 @@ def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> P
         If a stored case has not the fields that it should have, or the page can not be written.
     """
     run = ReportedRun(study, out)
-    solids = viewer.solids(run)
     content = {
         **_first_screen(run), **_results(run), **_explored(run), **_grounds(run),
-        "solids": solids,
+        "solids": viewer.solids(run),
         "pictures": pictures(run),
         "indices": indices(run),
-        "charts": [*charts(run), *curve_charts(run)],
-        "libraries": {
-            "sorting": sorting.bundled("js"), "sorting_style": sorting.bundled("css"),
-            "viewing": viewer.script() if solids else "",
-        },
+        "charts": choices(run),
+        "swept": list(charts_of_design(run)),
+        "libraries": {"sorting": sorting.bundled("js"), "sorting_style": sorting.bundled("css")},
     }  # fmt: skip
     return write_page(out / REPORT, title=study.title, caution=caution, versions=versions, **content)
 

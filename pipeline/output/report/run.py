@@ -33,6 +33,15 @@ class ReportedRun:
     study: StudyConfig
     out: Path
 
+    def showing(self, stage: str, load: str) -> ReportedRun:
+        """The same run with another stage and load shown; its tables are not read again."""
+        if (stage, load) == self.study.shown:
+            return self
+        show = self.study.show.model_copy(update={"stage": stage, "load": load})
+        other = ReportedRun(self.study.model_copy(update={"show": show}), self.out)
+        vars(other).update({name: held for name, held in vars(self).items() if name != "study"})
+        return other
+
     @cached_property
     def results(self) -> list[Entry]:
         """Rows of ``results.csv``: of a large design not all, but all that the page shows.

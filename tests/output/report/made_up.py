@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -66,16 +66,22 @@ def rows_of(names: tuple[str, ...] = NAMES, errors: bool = True) -> list[Row]:
     return [one for one in rows if one["construct"] in names]
 
 
-def write_fields(folder: Path) -> pv.UnstructuredGrid:
-    """Three slabs, one for each part, with fields that rise along x."""
-    grid = pv.ImageData(dimensions=(7, 5, 10), spacing=(4.0, 4.0, 3.0), origin=(-11.0, -9.0, 1.0))
+def write_fields(
+    folder: Path, shows: Sequence[tuple[str, str]] = (("atrophic", "hip"),), layers: int = 9
+) -> pv.UnstructuredGrid:
+    """Three slabs, one for each part, with fields that rise along x; the next show's are tenfold."""
+    grid = pv.ImageData(
+        dimensions=(7, 5, layers + 1), spacing=(4.0, 4.0, 3.0), origin=(-11.0, -9.0, 1.0)
+    )
     cells = grid.to_tetrahedra(pass_data=False)
     x, _, z = cells.cell_centers().points.T
     cells.clear_data()
     cells.cell_data["part"] = np.digitize(z, (10.0, 19.0)).astype(np.int32)
-    cells.cell_data["von_mises_MPa:atrophic:hip"] = np.where(z > 19, 100 + x, np.nan)
-    strain = np.where((z > 10) & (z < 19), 20 + x, np.nan)
-    cells.cell_data["octahedral_strain_percent:atrophic:hip"] = strain
+    for number, (stage, load) in enumerate(shows):
+        stress = np.where(z > 19, 100 + x, np.nan)
+        strain = np.where((z > 10) & (z < 19) & (stage != "empty"), 20 + x, np.nan)
+        cells.cell_data[f"von_mises_MPa:{stage}:{load}"] = 10**number * stress
+        cells.cell_data[f"octahedral_strain_percent:{stage}:{load}"] = 10**number * strain
     cells.save(folder / "fields.vtu")
     return cells
 

@@ -1,4 +1,4 @@
-"""Surfaces in the page: where the fields' mesh is, mirrored, halved, with its values."""
+"""Surfaces in the page: where the fields' mesh is, mirrored, with its values at each stage and load."""
 
 from __future__ import annotations
 
@@ -9,65 +9,123 @@ from typing import Any
 import numpy as np
 import pytest
 
+from pipeline.output.model import Stored, read_stored
 from pipeline.output.report import viewer
 from pipeline.output.report.run import ReportedRun
-from pipeline.output.shells import STEP_MM, read_ranges, read_shells
-from tests.made import address_of, write_run
+from pipeline.output.shells import STEP_MM, TOP, gap_frame, legend, looks, shells, tops
+from tests.made import RECORD, address_of, write_run
 from tests.output.report.made_up import NAMES, rows_of, study_of, write_fields
+from tests.output.report.reading import made
 
 NAME = NAMES[0]
+SHOWS = (("atrophic", "hip"), ("empty", "torsion"), ("atrophic", "torsion"))
 
 
 @pytest.fixture
 def run(demo: dict[str, Any], tmp_path: Path) -> ReportedRun:
     study = study_of(demo)
     out = write_run(tmp_path / "out", study, rows_of())
-    write_fields(out / "cases" / address_of(NAME))
+    write_fields(out / "cases" / address_of(NAME), SHOWS)
     return ReportedRun(study, out)
+
+
+@pytest.fixture
+def case(run: ReportedRun) -> Stored:
+    return read_stored(run.out, NAME)
+
+
+def shells_of(case: Stored) -> list[dict[str, Any]]:
+    return shells(case, {shown: tops([case], shown) for shown in SHOWS})
 
 
 def points_of(shell: dict[str, Any]) -> np.ndarray:
     return np.frombuffer(b64decode(shell["points"]), "<i2").reshape(-1, 3) * STEP_MM
 
 
-def test_surfaces_are_those_of_the_mesh_mirrored(run: ReportedRun):
+def test_surfaces_are_those_of_the_mesh_mirrored(case: Stored):
     """Three slabs of 24 by 16 by 9 mm, x from -11 to 13: by hand."""
-    shells = read_shells(run.out, NAME, "atrophic", "hip")
-    whole = {shell["role"]: points_of(shell) for shell in shells if not shell["half"]}
+    whole = {shell["role"]: points_of(shell) for shell in shells_of(case) if not shell["face"]}
     for role, low in (("cortex", 1.0), ("gap", 10.0), ("nail", 19.0)):
         assert whole[role].min(axis=0) == pytest.approx([-13, -9, low], abs=STEP_MM)
         assert whole[role].max(axis=0) == pytest.approx([11, 7, low + 9], abs=STEP_MM)
 
 
-def test_a_half_is_the_back_and_only_of_what_is_cut(run: ReportedRun):
-    shells = read_shells(run.out, NAME, "atrophic", "hip")
-    halves = [shell for shell in shells if shell["half"]]
-    assert {shell["role"] for shell in halves} == {"cortex", "gap"}  # definition
-    assert all(points_of(shell)[:, 1].max() <= STEP_MM for shell in halves)
+def test_faces_of_the_cut_lie_in_it_and_only_in_what_is_cut(case: Stored):
+    faces = [shell for shell in shells_of(case) if shell["face"]]
+    assert {shell["role"] for shell in faces} == {"cortex", "gap"}  # definition
+    assert all(np.abs(points_of(shell)[:, 1]).max() <= STEP_MM for shell in faces)
 
 
-def test_fields_keep_their_values_and_cells_their_points(run: ReportedRun):
-    for shell in read_shells(run.out, NAME, "atrophic", "hip"):
+def test_fields_keep_their_values_and_cells_their_points(case: Stored):
+    painted = 0
+    for shell in shells_of(case):
         points = points_of(shell)
-        cells = np.frombuffer(b64decode(shell["cells"]), "<u4")
+        cells = np.frombuffer(b64decode(shell["cells"]), "<u4" if shell["wide"] else "<u2")
         assert cells.max() < len(points)
-        if "field" in shell:
-            values = np.frombuffer(b64decode(shell["field"]), "<f4")
+        for number, shown in enumerate(SHOWS if shell["shows"] else ()):
+            if not shell["fields"][number]:
+                continue
+            painted += 1
+            shares = np.frombuffer(b64decode(shell["fields"][number]), "u1") / TOP
+            top = tops([case], shown)[shell["shows"]]
             base = {"stress": 100, "strain": 20}[shell["shows"]]
             # x of the model is minus x of the page; a value is that of cells round its point
-            assert values == pytest.approx(base - points[:, 0], abs=4.0)
+            assert shares * top / 10**number == pytest.approx(base - points[:, 0], abs=4.5)
+    assert painted == 3 + 2 * 2  # nail at each; gap and its face where the stage is not empty
 
 
-def test_colours_have_one_range_for_all(run: ReportedRun):
-    ranges = read_ranges(run.out, [NAME], "atrophic", "hip")
-    assert 108 < ranges["stress"]["top"] <= 113  # 99th percentile of 100 + x, x up to 13: by hand
-    assert [at for at, _ in ranges["strain"]["colours"]][::10] == [0.0, 1.0]
+def test_an_empty_gap_has_no_strain(case: Stored):
+    for shell in shells_of(case):
+        if shell["role"] == "gap":
+            assert [bool(field) for field in shell["fields"]] == [True, False, True]
+
+
+def test_colours_have_one_range_for_all_constructs_at_a_stage_and_load(case: Stored):
+    first, last = (tops([case], shown)["stress"] for shown in (SHOWS[0], SHOWS[2]))
+    assert 108 < first <= 113  # 99th percentile of 100 + x, x up to 13: by hand
+    assert last == pytest.approx(100 * first)  # as they were written
+    assert all(len(look["colours"]) == 11 for look in looks().values())
+
+
+def test_the_gap_is_framed_where_it_is(case: Stored):
+    """The middle slab, x from -11 to 13 mirrored, y from -9 to 7, z from 10 to 19: by hand."""
+    assert gap_frame(case) == {"at": [-1.0, -1.0, 14.5], "half": [12.0, 8.0, 4.5]}
+
+
+def test_the_legend_names_parts_and_what_their_name_does_not_say(case: Stored):
+    assert [row["words"] for row in legend(case)] == [
+        "cortical bone", "tissue in the gap", "nail, titanium",
+    ]  # fmt: skip
+    parts = [{**part, "material": f"{part['material']}_osteoporotic"} for part in RECORD["parts"][:1]]
+    old = Stored({"parts": parts}, case.grid)
+    assert [row["words"] for row in legend(old)] == ["cortical bone, osteoporotic"]
+
+
+def test_what_is_stored_is_offered_the_shown_first(run: ReportedRun):
+    """The study shows atrophic under hip, as the demo does."""
+    found = viewer.solids(run)["shows"]
+    expected = [("atrophic", "hip"), ("atrophic", "torsion"), ("empty", "torsion")]
+    assert [(one["stage"], one["load"]) for one in found] == expected
+
+
+def test_stages_that_find_no_room_are_named(run: ReportedRun, monkeypatch: pytest.MonkeyPatch):
+    (one,) = viewer.solids(run)["constructs"]
+    sizes = [sum(viewer._size(shell, count) for shell in one["shells"]) for count in (2, 3)]
+    monkeypatch.setattr(viewer, "MOST_BYTES", sizes[1])
+    found = viewer.solids(run)
+    assert sizes[0] < sizes[1]
+    assert found["without"] == ["empty under torsion"]
+    assert len(found["shows"]) == 2
+    assert all(len(one) <= 2 for shell in found["constructs"][0]["shells"] for one in [shell["fields"]])
 
 
 def test_what_finds_no_room_is_named(run: ReportedRun, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr(viewer, "MOST_BYTES", 10)
     found = viewer.solids(run)
     assert (found["constructs"], found["left"]) == ([], [NAME])
+    text = made((run.study, run.out))
+    assert f"open the fields.vtu of {NAME} in a viewer" in text
+    assert 'id="turning"' not in text
 
 
 def test_without_fields_there_is_nothing_to_turn(run: ReportedRun):
