@@ -444,5 +444,5 @@ const liveModel = (() => {
     return own.map((one, i) => size * (Math.cos(angle) * one
       + Math.sin(angle) * (Math.cos(azimuth) * lateral[i] + Math.sin(azimuth) * other[i])));
   }
-  return { Construct };
+  return { Construct, Program, settled };
 })();

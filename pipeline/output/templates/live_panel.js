@@ -48,8 +48,8 @@
     return found;
   }
   /* A chart of lines: `series` of [x, y or null], a mark at the settings of now. */
-  function lines(place, { label, unit, x, series, now, powers }) {
-    const svg = place.querySelector("svg"), all = series.flatMap(one => one.points.map(p => p[1])).concat(now.map(p => p?.[1])).filter(Number.isFinite);
+  function lines(place, { label, unit, x, series, now, own, is_own, powers }) {
+    const svg = place.querySelector("svg"), all = series.flatMap(one => one.points.map(p => p[1])).concat(now.map(p => p?.[1]), is_own ? written : []).filter(Number.isFinite);
     svg.replaceChildren();
     if (!all.length) return;
     const low = Math.min(0, ...all), high = Math.max(...all) || 1e-9, put = powers ? Math.log10 : v => v;
@@ -64,10 +64,12 @@
       svg.append(node("text", { x: across(v), y: HIGH - EDGE.bottom + 16, "text-anchor": "middle" }, brief(v)));
     }
     svg.append(node("text", { x: (WIDE + EDGE.left) / 2, y: HIGH - 8, "text-anchor": "middle" }, label));
+    svg.append(node("text", { x: 14, y: HIGH / 2 - 10, "text-anchor": "middle", transform: `rotate(-90 14 ${HIGH / 2 - 10})` }, unit));
     series.forEach((one, k) => {
       const path = one.points.reduce((d, [p, v]) => (Number.isFinite(v) ? `${d}${d && one.open !== true ? "L" : "M"}${across(p).toFixed(1)} ${up(v).toFixed(1)}` : d), "");
       svg.append(node("path", { d: path, fill: "none", stroke: COLOURS[k % 5], "stroke-width": 1.6, "stroke-dasharray": ["", "6 3", "2 3", "8 3 2 3", "4 2"][k % 5] }));
       if (now[k] && Number.isFinite(now[k][1])) svg.append(mark(across(now[k][0]), up(now[k][1]), k, false));
+      if (is_own && written[k] !== null) svg.append(mark(across(own), up(written[k]), k, true));
     });
     place.setAttribute("aria-label", series.map((one, k) => `${constructs[k].name}: ${now[k] && Number.isFinite(now[k][1]) ? `${brief(now[k][1])} ${unit}` : "no answer"}`).join("; "));
   }
@@ -95,6 +97,7 @@
 
   /* --- What follows the controls --------------------------------------------------------------------- */
   const written = constructs.map(one => one.told.solved[shown] ?? null);
+  const is_as_written = but => Object.keys(start).every(name => name === but || at[name] === start[name]);
   const kept = { load: {}, tissue: {} };
   function curve(kind, points, of) {
     const fixed = { ...at };
@@ -114,8 +117,8 @@
     const jobs = [curve("load", shares, p => ({ weight_factor: p })), curve("tissue", moduli, p => ({ tissue_modulus_mpa: p }))];
     const both = () => {
       const unit = told.units[shown.split("/")[0]];
-      lines(find("load-chart"), { label: "share of the stated load", unit, x: shares, series: kept.load.series, now: now(shown, at.weight_factor) });
-      lines(find("tissue-chart"), { label: "modulus of the gap tissue, MPa", unit, x: moduli, series: kept.tissue.series, now: now(shown, at.tissue_modulus_mpa), powers: true });
+      lines(find("load-chart"), { label: "share of the stated load", unit, x: shares, series: kept.load.series, now: now(shown, at.weight_factor), own: 1, is_own: is_as_written("weight_factor") });
+      lines(find("tissue-chart"), { label: "modulus of the gap tissue, MPa", unit, x: moduli, series: kept.tissue.series, now: now(shown, at.tissue_modulus_mpa), own: told.modulus, is_own: is_as_written("tissue_modulus_mpa"), powers: true });
     };
     both();
     panel.dataset.milliseconds = (performance.now() - began).toFixed(1);

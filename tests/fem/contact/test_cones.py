@@ -13,28 +13,9 @@ from scipy.optimize import minimize
 
 from pipeline.fem.contact.cones import Cones, NotHeldError
 from pipeline.fem.space import Array
+from tests.fem.contact.random_stops import cones, random_case
 
 NOTHING = np.zeros(0)
-
-
-def cones(
-    sizes: list[int],
-    clearance: list[float],
-    compliance: Array,
-    *,
-    rigid: Array | None = None,
-    one_sided: tuple[int, ...] = (),
-) -> Cones:
-    """Conditions of stops of these numbers of directions, at rest in the middle of their clearances."""
-    count = sum(sizes)
-    return Cones(
-        starts=np.cumsum([0, *sizes]),
-        clearance=np.array(clearance),
-        rest=np.zeros(count),
-        is_one_sided=np.isin(np.arange(len(sizes)), one_sided),
-        compliance=np.asarray(compliance, dtype=float),
-        rigid=np.zeros((count, 0)) if rigid is None else rigid,
-    )
 
 
 def test_two_springs_and_a_gap():
@@ -71,19 +52,6 @@ def test_rotating_the_load_rotates_the_answer():
         turn = np.kron(np.eye(2), [[cos(azimuth), -sin(azimuth)], [sin(azimuth), cos(azimuth)]])
         turned, _ = stops.bear(turn @ [2.0, 0.0, 1.5, 0.0], NOTHING)
         assert turned == pytest.approx(turn @ plain, rel=1e-9, abs=1e-9 * abs(plain).max())
-
-
-def random_case(seed: int) -> tuple[Cones, Array]:
-    """Stops of all kinds on a random elastic body, some of which will bear."""
-    random = np.random.default_rng(seed)
-    sizes = random.choice([1, 2], random.integers(2, 9)).tolist()
-    count = sum(sizes)
-    root = random.standard_normal((count, count + 3)) * 10.0 ** random.uniform(-1, 0, (count, 1))
-    one_sided = tuple(k for k, size in enumerate(sizes) if size == 1 and random.random() < 0.7)
-    clearance = random.uniform(0, 1, len(sizes)).tolist()
-    return cones(sizes, clearance, 1e-4 * root @ root.T, one_sided=one_sided), random.normal(
-        0, 2, count
-    )
 
 
 @pytest.mark.parametrize("seed", range(40))
