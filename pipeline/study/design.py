@@ -239,9 +239,9 @@ Design = Annotated[Grid | Paired | OneAtATime | Sampled, Field(discriminator="ki
 def unknown_keys(design: Varied, study: BaseModel) -> Iterator[str]:
     """Say which keys of a design can not be moved, or not compared, in the study as written."""
     moved: dict[Steps, Factor] = {}
-    for number, factor in enumerate(design.factors):
+    for factor in design.factors:
         for key in factor.keys:
-            place = f"design.factors.{number}: key {key!r}"
+            place = f"design.factors: key {key!r}"
             try:
                 steps, value = locate(study, key)
             except StudyError as error:
