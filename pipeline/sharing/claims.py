@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Collection, Sequence
 from pathlib import Path
 from typing import Literal, Self
@@ -14,6 +13,7 @@ from geometries.parameters import Parameters, Real
 from pipeline.measures.dictionary import BY_SIZE, QUANTITIES, known_quantity
 from pipeline.storage.files import Cells
 from pipeline.study.findings import findings
+from pipeline.study.slips import read_toml
 from pipeline.tables.lookup import Results
 from pipeline.tables.rows import Row, label_of
 
@@ -138,11 +138,9 @@ def load_claims(path: Path) -> tuple[Claim, ...]:
     """
     try:
         text = path.read_text(encoding="utf-8-sig")
-        data = tomllib.loads(text)
     except (OSError, UnicodeDecodeError) as error:
         raise StudyError(f"{path}: can not be read ({error}); give a claims file") from None
-    except (ValueError, RecursionError) as error:
-        raise StudyError(f"{path}: not valid TOML: {error}; correct that line") from None
+    data = read_toml(text, str(path))
     try:
         return _Claims.model_validate(data).claims
     except ValidationError as error:

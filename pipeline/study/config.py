@@ -22,6 +22,7 @@ from pipeline.study.keys import set_at
 from pipeline.study.published import Published
 from pipeline.study.question import PrimaryOutcome, Question
 from pipeline.study.robustness import Robustness
+from pipeline.study.slips import read_toml
 from pipeline.study.stages import Stage
 
 _NAMING = {"of": "construct", "against": "construct", "stage": "stage", "load": "load"}
@@ -168,10 +169,7 @@ def load_study(path: Path, changes: tuple[str, ...] = ()) -> StudyConfig:
         One line per finding: key, value, what is allowed, what to do.
     """
     text = text_of(path)
-    try:
-        data = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise StudyError(f"{path}: not valid TOML: {error}; correct that line") from None
+    data = read_toml(text, str(path))
     for change in changes:
         _apply(data, change)
     return parse_study(data, str(path), text)

@@ -12,6 +12,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from pipeline.study.lines import line_of
+from pipeline.study.slips import with_a_point
 from pipeline.study.units import did_you_mean, keys_at, limits_of
 
 _TABLE, _LIST = "allowed is a table; correct it", "allowed is a list; correct it"
@@ -28,6 +29,7 @@ _REMEDIES = {
 }
 _KIND_AT = {"loads": 2, "constructs": 2, "design": 1, "robustness": 3}  # by the first step
 _RANGE = {"greater_than", "greater_than_equal", "less_than", "less_than_equal"}
+_NUMBERS = {"float_type", "int_type"}
 _ONE_OF = {"stages": "stage", "loads": "load", "constructs": "construct", "published": "published",
            "factors": "factor", "inputs": "input", "forces": "force"}  # fmt: skip
 _NAME = re.compile(r"[A-Za-z0-9][\w.-]{0,79}", re.ASCII)
@@ -97,6 +99,9 @@ def _sentence(detail: Any, model: type[BaseModel], data: Mapping[str, Any]) -> s
     if kind in _REMEDIES:
         context = {name: _in_words(name, value) for name, value in detail.get("ctx", {}).items()}
         return f"{shown}: {_REMEDIES[kind].format(**context)}"
+    number = with_a_point(found) if isinstance(found, str) and kind in _NUMBERS else None
+    if number:
+        return f"{shown}: has a decimal comma; allowed is a point: write {number}"
     text = message[0].lower() + message[1:]
     return f"{shown}: {text.replace(chr(10), ' ')}; correct it"
 
