@@ -6,11 +6,13 @@ import numpy as np
 
 from geometries.bone import Femur
 from geometries.defect import gap_centre
+from geometries.facts import in_words
 from geometries.rigidity import rigidities
 from pipeline.cli.console import console, say, say_first, table_of
 from pipeline.loading.statics import actions, section_load
 from pipeline.measures.literature import SIX_FEMORA, SIX_FEMORA_SOURCE
 from pipeline.run.planning import Plan, Planned
+from pipeline.run.unlikely import unlikely
 from pipeline.study.config import StudyConfig
 
 WORDS = {
@@ -42,6 +44,7 @@ def print_plan(config: StudyConfig, planned: Plan) -> None:
     for item in planned.first:
         if item.loose:
             say(f"{item.case.name}: {item.loose}")
+    say_first([f"Look again: {words}" for words in unlikely(planned)], "the plan of one variant")
     if any(item.case.has_site for item in planned.first):
         _print_shaft(planned.first[0].case.femur)
     _print_loads(config)
@@ -52,12 +55,8 @@ def print_plan(config: StudyConfig, planned: Plan) -> None:
 
 def _known(item: Planned) -> str:
     """Facts of a construct's geometry as words."""
-    return ", ".join(
-        f"{name.removesuffix('_mm').replace('_', ' ')} {value:.3g}"
-        f"{' mm' if name.endswith('_mm') else ''}"
-        for name, value in item.facts.items()
-        if name != "gap_centre_mm"
-    )
+    facts = {name: value for name, value in item.facts.items() if name != "gap_centre_mm"}
+    return ", ".join(in_words(facts))
 
 
 def _print_shaft(femur: Femur) -> None:

@@ -1,0 +1,55 @@
+"""What can be built and is rarely meant: sentences on a plan that a person should look at again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from geometries.constructs import ExchangeNailConstruct
+from geometries.facts import thinnest_reamed
+from geometries.parameters import ExchangeNail, Nail
+from pipeline.run.case import Case
+from pipeline.run.planning import Plan
+
+THIN_CORTEX_MM = 3.0  # common practice, no source
+
+
+def unlikely(planned: Plan) -> list[str]:
+    """Sentences about what is rarely meant, once each over all variants of a design."""
+    found: dict[str, None] = {}
+    for case in planned.cases:
+        found |= dict.fromkeys((*_thin(case), *_no_larger(case, planned)))
+    return list(found)
+
+
+def _thin(case: Case) -> Iterator[str]:
+    """Cortex that reaming leaves thin."""
+    rod = case.construct.rod
+    left = THIN_CORTEX_MM if rod is None else thinnest_reamed(case.femur, rod)
+    if rod is not None and left < THIN_CORTEX_MM:
+        yield (
+            f"{case.name}: reaming leaves {left:.1f} mm of cortex at its thinnest, less than "
+            f"{THIN_CORTEX_MM:g} mm (common practice, no source); if that is not meant, {rod.thinner}."
+        )
+
+
+def _no_larger(case: Case, planned: Plan) -> Iterator[str]:
+    """An exchange nail that is larger than no other nail of its study at the same gap.
+
+    A study file does not say which nail is exchanged: it may be any of these.
+    """
+    own = case.construct
+    if not isinstance(own, ExchangeNailConstruct):
+        return
+    others = {
+        other.name: rod.diameter_mm
+        for other in planned.cases
+        if (other.variant, other.own_defect) == (case.variant, case.own_defect)
+        and isinstance(rod := other.construct.rod, Nail)
+        and not isinstance(rod, ExchangeNail)
+    }
+    if others and min(others.values()) >= own.nail.diameter_mm:
+        named = ", ".join(f"{name} ({diameter:g} mm)" for name, diameter in others.items())
+        yield (
+            f"{case.name}: the exchange nail of {own.nail.diameter_mm:g} mm is larger than none that "
+            f"it may replace here, {named}; if that is not meant, change diameter_mm."
+        )
