@@ -9,6 +9,7 @@ from geometries.facts import thinnest_reamed
 from geometries.parameters import ExchangeNail, Nail
 from pipeline.run.case import Case
 from pipeline.run.planning import Plan
+from pipeline.study.design import Grid, LatinHypercube, SobolSequence, least_points
 
 THIN_CORTEX_MM = 3.0  # common practice, no source
 
@@ -19,6 +20,28 @@ def unlikely(planned: Plan) -> list[str]:
     for case in planned.cases:
         found |= dict.fromkeys((*_thin(case), *_no_larger(case, planned)))
     return list(found)
+
+
+def too_few(planned: Plan) -> str:
+    """A sentence if a design has too few points for the indices that it is run for, else empty.
+
+    Designs whose indices follow without a response surface have the points that these need, and one
+    with words in place of numbers has no surface however many there are.
+    """
+    design = planned.study.design
+    if not isinstance(design, Grid | LatinHypercube | SobolSequence):
+        return ""
+    if not all(factor.is_numeric for factor in design.factors):
+        return ""
+    points = {tuple(variant.point.values()) for variant in planned.variants if not variant.reason}
+    count, least = len(design.factors), least_points(len(design.factors))
+    if len(points) >= least:
+        return ""
+    return (
+        f"{len(points)} different points that can be built are too few for indices over {count} "
+        f"factor{'s' * (count > 1)}: sensitivity.csv will have none. The least is {least}; give more "
+        "values or samples, or take the results of each point as they are."
+    )
 
 
 def _thin(case: Case) -> Iterator[str]:

@@ -8,11 +8,11 @@ from geometries.bone import Femur
 from geometries.defect import gap_centre
 from geometries.facts import in_words
 from geometries.rigidity import rigidities
-from pipeline.cli.console import console, say, say_first, table_of
+from pipeline.cli.console import console, say, say_first, short, table_of
 from pipeline.loading.statics import actions, section_load
 from pipeline.measures.literature import SIX_FEMORA, SIX_FEMORA_SOURCE
 from pipeline.run.planning import Plan, Planned
-from pipeline.run.unlikely import unlikely
+from pipeline.run.unlikely import too_few, unlikely
 from pipeline.study.config import StudyConfig
 
 WORDS = {
@@ -24,6 +24,7 @@ WORDS = {
     "screw_density": "screw density, screws over holes",
 }
 """What a fact of a construct is, for who has not met the word."""
+LISTED = "design.csv of the run"
 THROUGH = ("N", "V N", "M N·m", "T N·m")
 
 
@@ -109,16 +110,22 @@ def _vector(values: np.ndarray) -> str:
 
 def _print_design(planned: Plan) -> None:
     """How many points a design has, what it varies, and which can not be built."""
-    names = list(planned.variants[0].point)
+    design = planned.study.design
+    names = {factor.key: factor.name for factor in design.factors} if design else {}
     say(
-        f"A design of {len(planned.variants)} variants over {', '.join(names)}; the constructs above "
-        f"are those of {planned.items[0].case.variant}."
+        f"A design of {len(planned.variants)} variants over {', '.join(names.values())}; the "
+        f"constructs above are those of {planned.items[0].case.variant}."
     )
-    refused = []
-    for variant in planned.refused:
-        where = ", ".join(f"{key} = {value}" for key, value in variant.point.items())
-        refused.append(f"{variant.name} can not be built ({where}): {variant.reason}")
-    say_first(refused, "design.csv")
+    points = {
+        one.name: ", ".join(f"{names[key]} = {short(value)}" for key, value in one.point.items())
+        for one in planned.variants
+    }
+    say_first([f"{name}: {point}" for name, point in points.items()], LISTED)
+    refused = [f"{v.name} can not be built ({points[v.name]}): {v.reason}" for v in planned.refused]
+    say_first(refused, LISTED)
+    few = too_few(planned)
+    if few:
+        say(few)
 
 
 def _print_forecast(config: StudyConfig, planned: Plan) -> None:
