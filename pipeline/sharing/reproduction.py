@@ -12,8 +12,8 @@ from tempfile import TemporaryDirectory
 from geometries.errors import StudyError
 from pipeline.run.execute import Asked
 from pipeline.run.planning import Plan, plan
-from pipeline.run.sampling import spread
-from pipeline.sharing.claims import CLAIM_COLUMNS, borne_out, judge, load_claims
+from pipeline.sharing.choice import Choice
+from pipeline.sharing.claims import CLAIM_COLUMNS, NOT_CHOSEN, borne_out, judge, load_claims
 from pipeline.sharing.compare import DIFFERENCE_COLUMNS, agree, compare
 from pipeline.sharing.opening import opened
 from pipeline.sharing.tolerances import Tolerances
@@ -49,11 +49,16 @@ class Reproduction:
 
     @property
     def succeeded(self) -> bool:
-        """Whether nothing differs and no claim fails."""
-        return agree(self.differences) and borne_out(self.claims)
+        """Whether nothing differs, no claim fails, and of those that there are one was judged."""
+        return agree(self.differences) and borne_out(self.claims) and not self.is_unjudged
+
+    @property
+    def is_unjudged(self) -> bool:
+        """Whether there are claims, and of none a result was run."""
+        return bool(self.claims) and all(row["result"] == NOT_CHOSEN for row in self.claims)
 
 
-def reproduce(bundle: Path, out: Path, run: Run, subset: int | None = None) -> Reproduction:
+def reproduce(bundle: Path, out: Path, run: Run, choice: Choice | None = None) -> Reproduction:
     """Run a bundle again, compare the results with those in it, and judge its claims.
 
     Parameters
@@ -64,13 +69,13 @@ def reproduce(bundle: Path, out: Path, run: Run, subset: int | None = None) -> R
         Folder for the results; ``reproduction.csv`` and ``claims.csv`` come beside them.
     run : callable
         Runs the study into `out`.
-    subset : int, optional
-        Run only so many cases, those that span the study; all by default.
+    choice : Choice, optional
+        Which cases to run; all by default.
 
     Raises
     ------
     StudyError
-        If the bundle is not sound, or `out` lies in it.
+        If the bundle is not sound, or `out` lies in it, or what is chosen is not in it.
     """
     check_writable(out)
     if bundle.is_dir() and out.resolve().is_relative_to(bundle.resolve()):
@@ -82,7 +87,8 @@ def reproduce(bundle: Path, out: Path, run: Run, subset: int | None = None) -> R
         inputs = read_inputs(folder)
         study = load_study(folder / STUDY, inputs.changes)
         planned = plan(study)
-        chosen = () if subset is None else spread(planned.cases, subset)
+        claimed = load_claims(folder / CLAIMS) if (folder / CLAIMS).is_file() else ()
+        chosen = (choice or Choice()).labels(planned.cases, claimed)
         text = (folder / STUDY).read_text(encoding="utf-8-sig")
         run(planned.only(chosen) if chosen else planned, out, Asked(text, inputs.changes))
         differences = compare(folder, out, Tolerances(), chosen or None)
