@@ -46,9 +46,10 @@ class Choice:
             chosen |= set(spread(cases, self.subset))
         for number in self.claims:
             chosen |= set(_needed(_numbered(number, claims)))
+        asked = frozenset(chosen)
         for claim in claims:
-            about, *_ = needed = list(_needed(claim))
-            chosen |= set(needed) if about in chosen else set()
+            about, *others = _needed(claim)
+            chosen |= set(others) if about in asked else set()
         return tuple(case.label for case in cases if case.label in chosen)
 
 

@@ -16,9 +16,11 @@ from pipeline.run.execute import Asked
 from pipeline.run.planning import Plan, plan
 from pipeline.sharing.bundle import bundle
 from pipeline.sharing.choice import Choice
+from pipeline.sharing.claims import load_claims
 from pipeline.sharing.opening import opened
 from pipeline.sharing.reproduction import Run, reproduce
 from pipeline.storage.files import read_table
+from pipeline.study.config import load_study
 from tests.designs import study_of
 from tests.runs import CHANGES, CONSTRUCTS, DEMO, VALUES, write_run
 from tests.sharing.test_claims import LOWERS, written
@@ -169,6 +171,18 @@ def test_what_is_not_there_is_not_chosen(packed: Path, tmp_path: Path, choice: C
     with pytest.raises(StudyError, match=words):
         reproduce(packed, tmp_path / "out", engine, choice)
     assert not engine.asked
+
+
+def test_only_claims_about_what_is_chosen_bring_others(tmp_path: Path):
+    """One about what was added brings no more, in whatever order they stand."""
+    chain = [LOWERS | {"construct": a, "compared_with": b}
+             for a, b in (("plate", "nail-10-plate"), ("nail-10-plate", "nail-10"))]  # fmt: skip
+    for claims in (chain, chain[::-1]):
+        path = tmp_path / "claims.toml"
+        path.write_text("".join(written(path, one).read_text() + "\n" for one in claims))
+        found = load_claims(path)
+        cases = plan(load_study(DEMO)).cases
+        assert Choice(constructs=("plate",)).labels(cases, found) == ("plate", "nail-10-plate")
 
 
 def test_a_construct_of_a_design_is_named_with_or_without_its_variant(demo: dict[str, Any]):
