@@ -18,6 +18,7 @@ from pipeline.loading.statics import check_points
 from pipeline.measures.dictionary import Scheme
 from pipeline.study.design import Design, unknown_keys
 from pipeline.study.findings import findings, shortened
+from pipeline.study.implants import with_implants
 from pipeline.study.keys import set_at
 from pipeline.study.published import Published
 from pipeline.study.question import PrimaryOutcome, Question
@@ -193,8 +194,9 @@ def text_of(path: Path) -> str:
 
 def parse_study(data: dict[str, Any], place: str, text: str = "") -> StudyConfig:
     """Validate the contents of a study file; each finding opens with its `place`."""
+    whole = with_implants(data, place)
     try:
-        return StudyConfig.model_validate(data)
+        return StudyConfig.model_validate(whole)
     except ValidationError as error:
         raise StudyError(findings(error, StudyConfig, data, place, text)) from None
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
+from pipeline.study.implants import origin
 from pipeline.study.lines import line_of
 from pipeline.study.slips import with_a_point
 from pipeline.study.units import did_you_mean, keys_at, limits_of
@@ -48,7 +49,7 @@ def findings(
     model : type
         What the data was to be.
     data : mapping
-        What was validated.
+        What the file holds.
     place : str
         What opens each line: the file.
     text : str
@@ -58,7 +59,7 @@ def findings(
     # A list whose only entry is refused is reported as empty too; that says nothing new.
     above = {detail["loc"][:n] for detail in details for n in range(len(detail["loc"]))}
     told = [d for d in details if not (d["type"] == "too_short" and d["loc"] in above)]
-    lines = [f"{_where(place, text, d)}: {_sentence(d, model, data)}" for d in told]
+    lines = [f"{_where(place, text, d, data)}: {_sentence(d, model, data)}" for d in told]
     return "\n".join(dict.fromkeys(lines))
 
 
@@ -68,23 +69,26 @@ def shortened(value: object) -> str:
     return text if len(text) <= 60 else text[:57] + "..."
 
 
-def _where(place: str, text: str, detail: Any) -> str:
+def _where(place: str, text: str, detail: Any, data: Any) -> str:
     """The file and, where it is known, the line in it."""
-    number = line_of(text, _steps(detail), detail["input"], detail["type"] == "missing")
+    number = line_of(text, _steps(detail, data), detail["input"], detail["type"] == "missing")
     return f"{place}, line {number}" if number else place
 
 
-def _steps(detail: Any) -> Steps:
-    """Keys and positions that lead to a finding, without the kind, which is no key of the file."""
+def _steps(detail: Any, data: Any) -> Steps:
+    """Keys and positions that lead to a finding, without the kind, which is no key of the file.
+
+    What an implant by name has wrong leads to that implant, wherever it is used.
+    """
     steps = list(detail["loc"])
     kind_at = _KIND_AT.get(str(steps[0]) if steps else "", len(steps))
     del steps[kind_at : kind_at + 1]
-    return steps
+    return origin(steps, data)
 
 
 def _sentence(detail: Any, model: type[BaseModel], data: Mapping[str, Any]) -> str:
     """One finding: key, value, limit, remedy."""
-    steps, kind, message = _steps(detail), detail["type"], detail["msg"]
+    steps, kind, message = _steps(detail, data), detail["type"], detail["msg"]
     found = detail["input"]
     hidden = kind == "missing" or isinstance(found, dict | list | tuple)
     shown = f"{_named(steps, data)}{'' if hidden else f' = {shortened(found)}'}"
