@@ -18,6 +18,7 @@ from pipeline.sharing.compare import DIFFERENCE_COLUMNS, agree, compare
 from pipeline.sharing.opening import opened
 from pipeline.sharing.tolerances import Tolerances
 from pipeline.storage.files import Cells, check_writable, write_table
+from pipeline.storage.provenance import commit
 from pipeline.storage.run_folder import CLAIMS, INPUTS, RESULTS, STUDY, Inputs, read_inputs
 from pipeline.study.config import StudyConfig, load_study
 from pipeline.tables.rows import read_results
@@ -116,6 +117,8 @@ def _notes(inputs: Inputs, study: StudyConfig) -> Iterator[str]:
         present = _present(name)
         if present != recorded:
             yield f"{name} was {recorded} and is {present} here."
+    if inputs.commit and inputs.commit != commit():
+        yield f"Its commit was {inputs.commit} and is {commit() or 'not known'} here."
     if study.model_dump(mode="json", exclude_unset=True) != inputs.study:
         yield f"{STUDY} is not read as {INPUTS} has it: another version read it, or it changed."
     if inputs.levels == 3:

@@ -22,6 +22,7 @@ from pipeline.sharing.reproduction import Run, reproduce
 from pipeline.storage.files import read_table
 from pipeline.study.config import load_study
 from tests.designs import study_of
+from tests.made import COMMIT
 from tests.runs import CHANGES, CONSTRUCTS, DEMO, VALUES, write_run
 from tests.sharing.test_claims import LOWERS, written
 
@@ -196,7 +197,7 @@ def test_a_construct_of_a_design_is_named_with_or_without_its_variant(demo: dict
 def test_other_versions_are_said_and_are_no_failure(packed: Path, tmp_path: Path):
     found = reproduce(packed, tmp_path / "out", Engine())
     assert [note.split(" is ")[0] for note in found.notes] == [
-        "gapstrain was 0.0.9 and", "numpy was 1.26.0 and"
+        "gapstrain was 0.0.9 and", "numpy was 1.26.0 and", f"Its commit was {COMMIT} and",
     ]  # fmt: skip
 
 
@@ -214,7 +215,7 @@ def test_other_versions_are_said_and_are_no_failure(packed: Path, tmp_path: Path
 def test_what_is_not_as_it_was_is_said(tmp_path: Path, change: Any, words: str):
     run = write_run(tmp_path / "run")
     path = run / "inputs.json"
-    path.write_text(json.dumps(json.loads(path.read_text()) | change))
+    path.write_text(json.dumps(json.loads(path.read_text()) | {"commit": None} | change))
     (note,) = reproduce(bundle(run, tmp_path / "x.zip"), tmp_path / "out", Engine()).notes
     assert words in note
 
