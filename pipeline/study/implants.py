@@ -38,8 +38,11 @@ def with_implants(data: Mapping[str, Any], place: str) -> dict[str, Any]:
     findings = list(_unfit(known, listed))
     if findings:
         raise StudyError("\n".join(f"{place}: {one}" for one in findings))
-    rest = {key: value for key, value in data.items() if key != TABLE}
-    return rest | {"constructs": [_whole(entry, known) for entry in listed]} if listed else rest
+    whole = {key: value for key, value in data.items() if key != TABLE}
+    if known:
+        whole["constructs"] = [_whole(entry, known) for entry in listed]
+        whole |= _moved(data)
+    return whole
 
 
 def _unfit(known: Any, constructs: list[Any]) -> Iterator[str]:
@@ -74,6 +77,34 @@ def _whole(entry: Any, known: Mapping[str, Any]) -> Any:
     return whole
 
 
+def _moved(data: Mapping[str, Any]) -> dict[str, Any]:
+    """The design, its factors that move a key of an implant by name moving those of the constructs."""
+    design = data.get("design")
+    factors = design.get("factors") if isinstance(design, dict) else None
+    if not isinstance(design, dict) or not isinstance(factors, list):
+        return {}
+    return {"design": design | {"factors": [_spread(factor, data) for factor in factors]}}
+
+
+def _spread(factor: Any, data: Mapping[str, Any]) -> Any:
+    """A factor with the constructs' keys in place of an implant's; as it is if it has none."""
+    written = factor.get("key") if isinstance(factor, dict) else None
+    table, *steps = written.split(".") if isinstance(written, str) else [""]
+    if table != TABLE or len(steps) < 2:
+        return factor
+    name, *rest = steps
+    keys = [
+        ".".join(("constructs", str(number), key, *rest))
+        for number, entry in enumerate(data["constructs"])
+        for key, taken in _references(entry).items()
+        if taken == name and origin(["constructs", number, key, *rest], data)[0] == TABLE
+    ]
+    also = factor.get("also", [])
+    if not keys or not isinstance(also, list):
+        return factor
+    return {"label": written, **factor, "key": keys[0], "also": [*keys[1:], *also]}
+
+
 def origin(steps: Steps, data: Any) -> Steps:
     """Where the file has a key: that of a construct's implant may be one of an implant by name."""
     if len(steps) < 3 or steps[0] != "constructs" or not isinstance(steps[1], int):
@@ -96,10 +127,9 @@ def origin(steps: Steps, data: Any) -> Steps:
 def _references(entry: Any) -> dict[str, str]:
     """Names of implants that a construct takes, by its keys."""
     found = {}
-    for key in KEYS if isinstance(entry, dict) else ():
-        one = entry.get(key)
+    for key, one in entry.items() if isinstance(entry, dict) else ():
         name = one.get(BY_NAME) if isinstance(one, dict) else one
-        if isinstance(name, str):
+        if key in KEYS and isinstance(name, str):
             found[key] = name
     return found
 

@@ -13,6 +13,7 @@ from jsonschema import Draft202012Validator
 from geometries.errors import StudyError
 from pipeline.study.config import StudyConfig, load_study, parse_study
 from pipeline.study.schema import study_schema
+from pipeline.sweeps.variants import variants_of
 
 FILE = """\
 schema_version = 1
@@ -83,6 +84,22 @@ def test_set_changes_the_implant_or_one_construct_s_own(path: Path):
     alone, plated = _nails(load_study(path, changes))
     assert (alone.diameter_mm, plated.diameter_mm) == (12.0, 11.0)
     assert (alone.bolts.distal, plated.bolts.distal, plated.reaming_mm) == (1, 1, 1.5)
+
+
+def test_a_factor_moves_an_implant_wherever_it_is_used():
+    """But for a construct that gives the key a value of its own."""
+    data = tomllib.loads(FILE)
+    factors = [{"key": "implants.retained.diameter_mm", "values": [10.0, 12.0]},
+               {"key": "implants.retained.reaming_mm", "values": [2.0]}]  # fmt: skip
+    study = parse_study(data | {"design": {"kind": "grid", "factors": factors}}, "x")
+    nails = [_nails(variant.study) for variant in variants_of(study) if variant.study]
+    assert [[one.diameter_mm for one in each] for each in nails] == [[10.0, 10.0], [12.0, 12.0]]
+    assert [[one.reaming_mm for one in each] for each in nails] == [[2.0, 1.5], [2.0, 1.5]]
+    assert study.design is not None
+    assert [one.name for one in study.design.factors] == [one["key"] for one in factors]
+    factors[0]["key"] = "implants.other.diameter_mm"
+    with pytest.raises(StudyError, match=r"key 'implants.other.diameter_mm': 'implants' is not there"):
+        parse_study(data | {"design": {"kind": "grid", "factors": factors}}, "x")
 
 
 @pytest.mark.parametrize(
