@@ -4,36 +4,32 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
-from math import hypot
 
 from geometries.bone import Defect, Femur
-from geometries.bow import Bow, sagitta
+from geometries.bow import Bow
 from geometries.clearance import check_apart
 from geometries.constructs import Construct, Layer, Specimen
 from geometries.defect import bone_ends, gap_centre, gap_levels, tissue_parts
 from geometries.errors import StudyError
+from geometries.facts import facts_of
 from geometries.femur import bone_parts
 from geometries.lint import check_clearances
 from geometries.loadpath import unheld
-from geometries.nail import bolt_levels, bolt_pins, canal_part, fit_span, nail_beam, nail_parts
+from geometries.nail import bolt_pins, canal_part, nail_beam, nail_parts
 from geometries.parameters import Nail, Stem
 from geometries.plate import (
     Label,
     pad_part,
     plate_beam,
     plate_parts,
-    plate_span,
-    screw_levels,
     screw_pins,
     screws,
 )
-from geometries.plating import Plate
 from geometries.profiles import (
     SECTION_INSET,
     canal_profile,
     eccentric_hole,
     outer_profile,
-    reamed_profile,
     walls,
 )
 from geometries.readout import Beam, GapFrame, Pin
@@ -121,7 +117,7 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
         length=length,
         sections=sections,
         gap=GapFrame(*ends, bone.outer.at(centre), plates[0].azimuth_deg if plates else 0.0, femur.bow),
-        facts=_facts(femur, defect, rod, plates),
+        facts=facts_of(femur, defect, rod, plates),
         loose=loose if construct.has_gap else "",
         pins=tuple(_bent(pin, femur.bow) for pin in pins),
         bow=femur.bow,
@@ -182,40 +178,6 @@ def _bent(pin: Pin, bow: Bow | None) -> Pin:
         return pin
     x, y, z = bow.place(pin.foot).tolist()
     return replace(pin, foot=(x, y, z), axis=bow.turn(pin.axis, pin.foot[2]))
-
-
-def _facts(
-    femur: Femur, defect: Defect, rod: Nail | Stem | None, plates: tuple[Plate, ...]
-) -> dict[str, float]:
-    """Numbers that a surgeon would ask for before looking at results."""
-    gap, centre = gap_levels(femur, defect), gap_centre(femur, defect)
-    reach = reamed_profile(femur, rod).at(centre)
-    clearance = reach - rod.diameter_mm / 2 if isinstance(rod, Nail) else 0.0
-    if isinstance(rod, Nail) and not rod.is_centred:
-        x, y, radius = eccentric_hole(femur, rod).at(centre)
-        reach, clearance = hypot(x, y) + radius, rod.clearance_mm
-    facts = {"gap_centre_mm": centre, "cortex_at_gap_mm": outer_profile(femur).at(centre) - reach}
-    if isinstance(rod, Nail):
-        levels, fit = bolt_levels(rod), fit_span(rod, femur)
-        if rod.ends_mm[0] < centre < rod.ends_mm[1]:
-            facts["nail_clearance_at_gap_mm"] = clearance
-        facts["canal_fit_mm"] = fit[1] - fit[0] if fit else 0.0
-        if femur.bow_radius_mm is not None or rod.bow_radius_mm is not None:
-            bows = (sagitta(rod.length_mm, one.bow_radius_mm) for one in (femur, rod))
-            facts["bow_mismatch_mm"] = next(bows) - next(bows)
-        if levels:
-            facts["bolt_to_gap_mm"] = min(max(gap[0] - z, z - gap[1]) for z in levels)
-    if isinstance(rod, Stem):
-        facts["stem_tip_to_gap_mm"] = femur.length_mm - rod.length_mm - gap[1]
-    for plate, which in zip(plates, ("", "second_"), strict=False):
-        levels = screw_levels(plate, centre)
-        below, above = max(z for z in levels if z < centre), min(z for z in levels if z > centre)
-        facts[f"{which}plate_working_length_mm"] = above - below
-        facts[f"{which}screw_density"] = len(levels) / plate.hole_count
-        if isinstance(rod, Stem):
-            top = plate_span(plate, centre)[1]
-            facts["plate_over_stem_mm"] = max(top - (femur.length_mm - rod.length_mm), 0.0)
-    return facts
 
 
 def _specimen(specimen: Specimen) -> Geometry:

@@ -42,7 +42,10 @@ RECORD: dict[str, Any] = {
     "parts": [{"name": role, "role": role, "material": material} for role, material in PARTS],
     "facts": {"cells": 4321, "unknowns": 21007},
 }  # fmt: skip
-ELSEWHERE = {"versions": {"gapstrain": "0.0.9", "numpy": "1.26.0"}, "platform": "Invented-1.0"}
+COMMIT = "0123456789abcdef0123456789abcdef01234567"
+ELSEWHERE = {"versions": {"gapstrain": "0.0.9", "numpy": "1.26.0"}, "platform": "Invented-1.0"} | {
+    "commit": COMMIT
+}
 BALANCED = {
     "force_residual": 2.3e-12, "moment_residual": 1.1e-11, "energy_residual": 4.7e-13,
     "volume_error": 1.9e-5,

@@ -42,7 +42,7 @@ ROOMS = {
 }
 FLOORS = {  # inside geometries: a module may import those of a lower number, no neighbours
     "assembly": 8,
-    "touch": 7,
+    **dict.fromkeys(("touch", "facts"), 7),
     **dict.fromkeys(("lint", "loadpath", "canal"), 6),
     **dict.fromkeys(("nail", "plate", "defect", "stem", "clearance"), 5),
     **dict.fromkeys(("femur", "rigidity"), 4),

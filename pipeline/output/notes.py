@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from geometries.faces import Face
+from geometries.facts import in_words
 from geometries.solids import Frustum, Geometry, Part, Prism, Sector
 
 SIDES = (
@@ -84,10 +85,7 @@ def _bridges(geometry: Geometry) -> Iterator[tuple[float, str]]:
 
 def facts(geometry: Geometry) -> list[str]:
     """Lines with the numbers that a surgeon would ask for."""
-    words = []
-    for name, value in geometry.facts.items():
-        unit = " mm" if name.endswith("_mm") else ""
-        words.append(f"{name.removesuffix('_mm').replace('_', ' ')} {value:.3g}{unit}")
+    words = in_words(geometry.facts)
     for part in geometry.parts:
         if part.role == "nail" and geometry.gap is not None:
             words += _nail(part)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import platform
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
@@ -25,7 +24,7 @@ from pipeline.run.planning import Plan
 from pipeline.storage.casebook import folder_of, locked, read_record
 from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import check_writable, write_text
-from pipeline.storage.provenance import in_words, versions
+from pipeline.storage.provenance import in_words, origin
 from pipeline.tables.errors import LEVELS, Sampled, sound_values, with_errors
 from pipeline.tables.rows import Row
 
@@ -195,8 +194,7 @@ def write_inputs(planned: Plan, asked: Asked, out: Path) -> None:
         "caution": CAUTION,
         "study": planned.study.model_dump(mode="json", exclude_unset=True),
         **options,
-        "versions": versions(),
-        "platform": platform.platform(),
+        **origin(),
     }
     write_text(out / "inputs.json", json.dumps(content, indent=2) + "\n")
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Collection, Sequence
 from pathlib import Path
-from typing import Any, Literal, Self
+from typing import Literal, Self
 
 from pydantic import Field, ValidationError, field_validator, model_validator
 
@@ -13,6 +12,8 @@ from geometries.errors import StudyError
 from geometries.parameters import Parameters, Real
 from pipeline.measures.dictionary import BY_SIZE, QUANTITIES, known_quantity
 from pipeline.storage.files import Cells
+from pipeline.study.findings import findings
+from pipeline.study.slips import read_toml
 from pipeline.tables.lookup import Results
 from pipeline.tables.rows import Row, label_of
 
@@ -136,25 +137,14 @@ def load_claims(path: Path) -> tuple[Claim, ...]:
         One line per finding: key, value, what is allowed, what to do.
     """
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         raise StudyError(f"{path}: can not be read ({error}); give a claims file") from None
-    except (ValueError, RecursionError) as error:
-        raise StudyError(f"{path}: not valid TOML: {error}; correct that line") from None
+    data = read_toml(text, str(path))
     try:
         return _Claims.model_validate(data).claims
     except ValidationError as error:
-        raise StudyError("\n".join(f"{path}: {_line(one)}" for one in error.errors())) from None
-
-
-def _line(detail: Any) -> str:
-    """One finding as one line: key, value, limit, remedy."""
-    key = ".".join(map(str, detail["loc"])) or "the file"
-    found, message = detail["input"], detail["msg"]
-    shown = "" if isinstance(found, dict | list | tuple) else f" = {str(found)[:60]!r}"
-    if detail["type"] == "value_error":
-        return f"{key}{shown}: {message.removeprefix('Value error, ')}"
-    return f"{key}{shown}: {message[0].lower()}{message[1:]}; correct it"
+        raise StudyError(findings(error, _Claims, data, str(path), text)) from None
 
 
 def judge(

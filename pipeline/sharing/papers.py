@@ -108,7 +108,8 @@ references:
 def _environment(inputs: Inputs) -> str:
     versions = {"python": "not recorded", **inputs.versions}
     lines = [f"{name} {versions[name]}" for name in sorted(versions)]
-    return "\n".join([*lines, f"platform {inputs.platform}", ""])
+    commit = f"commit {inputs.commit or 'not recorded'}"
+    return "\n".join([*lines, commit, f"platform {inputs.platform}", ""])
 
 
 def _meshes(folder: Path) -> str:

@@ -12,12 +12,13 @@ from tempfile import TemporaryDirectory
 from geometries.errors import StudyError
 from pipeline.run.execute import Asked
 from pipeline.run.planning import Plan, plan
-from pipeline.run.sampling import spread
-from pipeline.sharing.claims import CLAIM_COLUMNS, borne_out, judge, load_claims
+from pipeline.sharing.choice import Choice
+from pipeline.sharing.claims import CLAIM_COLUMNS, NOT_CHOSEN, borne_out, judge, load_claims
 from pipeline.sharing.compare import DIFFERENCE_COLUMNS, agree, compare
 from pipeline.sharing.opening import opened
 from pipeline.sharing.tolerances import Tolerances
 from pipeline.storage.files import Cells, check_writable, write_table
+from pipeline.storage.provenance import commit
 from pipeline.storage.run_folder import CLAIMS, INPUTS, RESULTS, STUDY, Inputs, read_inputs
 from pipeline.study.config import StudyConfig, load_study
 from pipeline.tables.rows import read_results
@@ -49,11 +50,16 @@ class Reproduction:
 
     @property
     def succeeded(self) -> bool:
-        """Whether nothing differs and no claim fails."""
-        return agree(self.differences) and borne_out(self.claims)
+        """Whether nothing differs, no claim fails, and of those that there are one was judged."""
+        return agree(self.differences) and borne_out(self.claims) and not self.is_unjudged
+
+    @property
+    def is_unjudged(self) -> bool:
+        """Whether there are claims, and of none a result was run."""
+        return bool(self.claims) and all(row["result"] == NOT_CHOSEN for row in self.claims)
 
 
-def reproduce(bundle: Path, out: Path, run: Run, subset: int | None = None) -> Reproduction:
+def reproduce(bundle: Path, out: Path, run: Run, choice: Choice | None = None) -> Reproduction:
     """Run a bundle again, compare the results with those in it, and judge its claims.
 
     Parameters
@@ -64,13 +70,13 @@ def reproduce(bundle: Path, out: Path, run: Run, subset: int | None = None) -> R
         Folder for the results; ``reproduction.csv`` and ``claims.csv`` come beside them.
     run : callable
         Runs the study into `out`.
-    subset : int, optional
-        Run only so many cases, those that span the study; all by default.
+    choice : Choice, optional
+        Which cases to run; all by default.
 
     Raises
     ------
     StudyError
-        If the bundle is not sound, or `out` lies in it.
+        If the bundle is not sound, or `out` lies in it, or what is chosen is not in it.
     """
     check_writable(out)
     if bundle.is_dir() and out.resolve().is_relative_to(bundle.resolve()):
@@ -82,7 +88,8 @@ def reproduce(bundle: Path, out: Path, run: Run, subset: int | None = None) -> R
         inputs = read_inputs(folder)
         study = load_study(folder / STUDY, inputs.changes)
         planned = plan(study)
-        chosen = () if subset is None else spread(planned.cases, subset)
+        claimed = load_claims(folder / CLAIMS) if (folder / CLAIMS).is_file() else ()
+        chosen = (choice or Choice()).labels(planned.cases, claimed)
         text = (folder / STUDY).read_text(encoding="utf-8-sig")
         run(planned.only(chosen) if chosen else planned, out, Asked(text, inputs.changes))
         differences = compare(folder, out, Tolerances(), chosen or None)
@@ -110,6 +117,8 @@ def _notes(inputs: Inputs, study: StudyConfig) -> Iterator[str]:
         present = _present(name)
         if present != recorded:
             yield f"{name} was {recorded} and is {present} here."
+    if inputs.commit and inputs.commit != commit():
+        yield f"Its commit was {inputs.commit} and is {commit() or 'not known'} here."
     if study.model_dump(mode="json", exclude_unset=True) != inputs.study:
         yield f"{STUDY} is not read as {INPUTS} has it: another version read it, or it changed."
     if inputs.levels == 3:

@@ -6,6 +6,7 @@ import hashlib
 import importlib.metadata
 import platform
 import re
+import subprocess
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -29,6 +30,39 @@ def in_words() -> str:
     """Versions and platform in a sentence."""
     listed = ", ".join(f"{name} {version}" for name, version in versions().items())
     return f"{listed}; {platform.platform()}."
+
+
+@cache
+def commit(root: Path = ROOT) -> str | None:
+    """Commit of the code, and whether it was changed since; None where no git tells one.
+
+    Installed code lies in no checkout, or in someone else's, whose commit says nothing of it.
+    """
+    try:
+        top, head = _git(root, "rev-parse", "--show-toplevel", "HEAD").splitlines()
+        if Path(top).resolve() != root.resolve():
+            return None
+        changed = _git(root, "status", "--porcelain", "--untracked-files=no")
+    except (OSError, ValueError, subprocess.SubprocessError):
+        return None
+    return f"{head}, changed since" if changed.strip() else head
+
+
+def _git(root: Path, *words: str) -> str:
+    """What git says of a folder."""
+    done = subprocess.run(
+        ["git", *words], cwd=root, capture_output=True, text=True, check=True, timeout=60
+    )
+    return done.stdout
+
+
+def origin() -> dict[str, object]:
+    """What a run is written down with: versions of Python and packages, commit and platform."""
+    return {
+        "versions": {"python": platform.python_version(), **versions()},
+        "commit": commit(),
+        "platform": platform.platform(),
+    }
 
 
 @cache

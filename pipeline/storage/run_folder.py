@@ -30,7 +30,9 @@ class Inputs(BaseModel):
     levels : int
         Number of meshes of each construct, 1 or 3.
     versions : dict of str to str
-        Version of each package.
+        Version of Python and of each package.
+    commit : str, optional
+        Commit of the code, where it was run from a checkout, and whether it was changed since.
     platform : str
         Operating system and machine.
     """
@@ -39,6 +41,7 @@ class Inputs(BaseModel):
     changes: tuple[str, ...] = ()
     levels: Literal[1, 3] = 1
     versions: dict[str, str]
+    commit: str | None = None
     platform: str = ""
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterable
-from datetime import date, time
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
@@ -18,12 +17,14 @@ from pipeline.loading.loads import Load
 from pipeline.loading.statics import check_points
 from pipeline.measures.dictionary import Scheme
 from pipeline.study.design import Design, unknown_keys
+from pipeline.study.findings import findings, shortened
+from pipeline.study.implants import with_implants
 from pipeline.study.keys import set_at
 from pipeline.study.published import Published
 from pipeline.study.question import PrimaryOutcome, Question
 from pipeline.study.robustness import Robustness
+from pipeline.study.slips import read_toml
 from pipeline.study.stages import Stage
-from pipeline.study.units import did_you_mean, limits_of
 
 _NAMING = {"of": "construct", "against": "construct", "stage": "stage", "load": "load"}
 """Keys of tables that name something of the study, and of which kind it is."""
@@ -130,24 +131,25 @@ class StudyConfig(Parameters):
     def _names_known(self) -> Self:
         known = self._names
         tables: dict[str, Parameters] = {"show": self.show, "question": self.question}
-        tables |= {f"published.{number}": one for number, one in enumerate(self.published)}
+        tables |= {f"published {one.name!r}": one for one in self.published}
         for place, table in tables.items():
             for key, kind in _NAMING.items():
                 name = getattr(table, key, None)
                 if name is not None and name not in known[kind]:
+                    where = f"{place}.{key}" if place in ("show", "question") else f"{place}: {key}"
                     raise ValueError(
-                        f"{place}.{key} = {name!r} is not in the study; allowed "
+                        f"{where} = {name!r} is not in the study; allowed "
                         f"{', '.join(known[kind])}; correct it"
                     )
         return self
 
     @model_validator(mode="after")
     def _loads_reach_the_bone(self) -> Self:
-        for number, load in enumerate(self.loads):
+        for load in self.loads:
             try:
                 check_points(load, self.femur)
             except StudyError as error:
-                raise ValueError(f"loads.{number}: {error}") from None
+                raise ValueError(str(error)) from None
         return self
 
     @model_validator(mode="after")
@@ -168,13 +170,10 @@ def load_study(path: Path, changes: tuple[str, ...] = ()) -> StudyConfig:
         One line per finding: key, value, what is allowed, what to do.
     """
     text = text_of(path)
-    try:
-        data = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise StudyError(f"{path}: not valid TOML: {error}; correct that line") from None
+    data = read_toml(text, str(path))
     for change in changes:
         _apply(data, change)
-    return parse_study(data, str(path))
+    return parse_study(data, str(path), text)
 
 
 def text_of(path: Path) -> str:
@@ -193,20 +192,13 @@ def text_of(path: Path) -> str:
         raise StudyError(f"{path}: can not be read ({error}); give a text file") from None
 
 
-def parse_study(data: dict[str, Any], place: str) -> StudyConfig:
-    """Validate the contents of a study file; `place` opens each error line."""
+def parse_study(data: dict[str, Any], place: str, text: str = "") -> StudyConfig:
+    """Validate the contents of a study file; each finding opens with its `place`."""
+    whole = with_implants(data, place)
     try:
-        return StudyConfig.model_validate(data)
+        return StudyConfig.model_validate(whole)
     except ValidationError as error:
-        details = error.errors()
-        # A list whose only entry is refused is reported as empty too; that says nothing new.
-        above = {detail["loc"][:n] for detail in details for n in range(len(detail["loc"]))}
-        lines = [
-            f"{place}: {_line(detail)}"
-            for detail in details
-            if not (detail["type"] == "too_short" and detail["loc"] in above)
-        ]
-        raise StudyError("\n".join(dict.fromkeys(lines))) from None
+        raise StudyError(findings(error, StudyConfig, data, place, text)) from None
 
 
 def _apply(data: dict[str, Any], change: str) -> None:
@@ -214,13 +206,13 @@ def _apply(data: dict[str, Any], change: str) -> None:
     key, equals, text = change.partition("=")
     if not equals or not key.strip():
         raise StudyError(
-            f"--set {_short(change)}: allowed is dotted.key=value, as in mesh.level=coarse"
+            f"--set {shortened(change)}: allowed is dotted.key=value, as in mesh.level=coarse"
         )
     value = _value(text.strip(), change)
     try:
         set_at(data, key.strip(), value)
     except StudyError as error:
-        raise StudyError(f"--set {_short(change)}: {error}") from None
+        raise StudyError(f"--set {shortened(change)}: {error}") from None
 
 
 def _value(text: str, change: str) -> object:
@@ -230,62 +222,5 @@ def _value(text: str, change: str) -> object:
     except (ValueError, RecursionError):
         return text
     if set(found) != {"value"}:
-        raise StudyError(f"--set {_short(change)}: one value only; give each key a --set of its own")
+        raise StudyError(f"--set {shortened(change)}: one value only; give each key a --set of its own")
     return found["value"]
-
-
-_TABLE, _LIST = "allowed is a table; correct it", "allowed is a list; correct it"
-_REMEDIES = {
-    "extra_forbidden": "unknown key; remove it or correct its spelling",
-    "missing": "missing; add it",
-    "finite_number": "allowed is a finite number; correct it",
-    "union_tag_not_found": "the key '{discriminator}' is missing; add it",
-    "union_tag_invalid": "{discriminator} = {tag} is not known; allowed {expected_tags}; correct it",
-    "too_short": "{actual_length} entries; allowed {min_length} or more; add some",
-    "too_long": "too many entries; allowed {max_length} or fewer; remove some",
-    "model_type": _TABLE,
-    "model_attributes_type": _TABLE,
-    "tuple_type": _LIST,
-}
-_KIND_AT = {"loads": 2, "constructs": 2, "design": 1, "robustness": 3}  # by the first step
-_RANGE = {"greater_than", "greater_than_equal", "less_than", "less_than_equal"}
-
-
-def _line(detail: Any) -> str:
-    """One finding of pydantic as one line: key, value, limit, remedy."""
-    steps, kind, message = list(detail["loc"]), detail["type"], detail["msg"]
-    kind_at = _KIND_AT.get(str(steps[0]) if steps else "", len(steps))
-    del steps[kind_at : kind_at + 1]  # the kind, which is no key of the file
-    key = ".".join(_step(step) for step in steps) or "study"
-    found = detail["input"]
-    hidden = kind == "missing" or isinstance(found, dict | list | tuple)
-    shown = "" if hidden else f" = {_short(found)}"
-    if kind == "value_error":
-        return f"{key}{shown}: {message.removeprefix('Value error, ')}"
-    if kind in _RANGE:
-        limits = limits_of(StudyConfig, detail["loc"])
-        name = next(step for step in reversed(steps) if isinstance(step, str))
-        return f"{key}{shown}: allowed {limits}; {did_you_mean(name, found, limits) or 'correct it'}"
-    if kind in _REMEDIES:
-        context = {name: _in_words(name, value) for name, value in detail.get("ctx", {}).items()}
-        return f"{key}{shown}: {_REMEDIES[kind].format(**context)}"
-    text = message[0].lower() + message[1:]
-    return f"{key}{shown}: {text.replace(chr(10), ' ')}; correct it"
-
-
-def _in_words(name: str, value: object) -> str:
-    """An entry of pydantic's context; of keys and kinds it has words already."""
-    if name == "discriminator":
-        return str(value).strip("'")
-    return str(value) if name == "expected_tags" else _short(value)
-
-
-def _step(step: str | int) -> str:
-    text = str(step)
-    return text if text and text.isprintable() else repr(text)
-
-
-def _short(value: object) -> str:
-    plain = isinstance(value, date | time)
-    text = str(value) if plain else repr(value)
-    return text if len(text) <= 60 else text[:57] + "..."

@@ -236,12 +236,20 @@ Sampled = LatinHypercube | SobolSequence | SobolIndices | Morris
 Design = Annotated[Grid | Paired | OneAtATime | Sampled, Field(discriminator="kind")]
 
 
+def least_points(factors: int) -> int:
+    """Fewest different points that tell the indices of so many factors by a response surface.
+
+    A plane through them has a coefficient more than factors, and two points say how far it is off.
+    """
+    return factors + 3
+
+
 def unknown_keys(design: Varied, study: BaseModel) -> Iterator[str]:
     """Say which keys of a design can not be moved, or not compared, in the study as written."""
     moved: dict[Steps, Factor] = {}
-    for number, factor in enumerate(design.factors):
+    for factor in design.factors:
         for key in factor.keys:
-            place = f"design.factors.{number}: key {key!r}"
+            place = f"design.factors: key {key!r}"
             try:
                 steps, value = locate(study, key)
             except StudyError as error:

@@ -13,6 +13,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from geometries.errors import StudyError
+from pipeline.study.implants import BY_NAME, KEYS
 
 Steps = tuple[str | int, ...]
 
@@ -30,6 +31,8 @@ def set_at(data: dict[str, Any], key: str, value: object) -> None:
     for name in parents:
         if isinstance(node, dict) and node.get(name) is None and not name.isdigit():
             node[name] = {}
+        if isinstance(node, dict) and name in KEYS and isinstance(node.get(name), str):
+            node[name] = {BY_NAME: node[name]}  # a value of a construct's own, over the implant's
         node = node[_place(node, name)]
     node[_place(node, last, new=True)] = value
 

@@ -104,6 +104,16 @@ def limits_of(model: type[BaseModel], steps: tuple[str | int, ...]) -> Limits:
     )
 
 
+def keys_at(model: type[BaseModel], steps: tuple[str | int, ...]) -> list[str]:
+    """Keys of the table at a location, in the steps of a finding of pydantic."""
+    kind: Any = model
+    for step in steps:
+        kind, *_ = _inside(kind, step)
+    bare, *_ = _bare(kind)
+    kinds = [c for c in get_args(bare) if c is not NoneType] or [bare]
+    return [field.alias or name for name, field in kinds[0].model_fields.items()]
+
+
 def _inside(kind: Any, step: str | int) -> tuple[Any, ...]:
     """Type of what lies one step inside a type, and its annotations."""
     bare, *_ = _bare(kind)

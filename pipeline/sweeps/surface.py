@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import RBFInterpolator
 
 from geometries.errors import StudyError
+from pipeline.study.design import least_points
 
 Array = NDArray[np.float64]
 Predict = Callable[[Array], Array]
@@ -62,8 +63,11 @@ def fit_surface(points: Array, values: Array) -> Surface:
     first = np.unique(np.round(points, SAME), axis=0, return_index=True)[1]
     points, values = points[first], values[first]
     count, factors = points.shape
-    if count < factors + 3:
-        raise StudyError(f"{count} different points are too few for a response surface")
+    if count < least_points(factors):
+        raise StudyError(
+            f"{count} different points are too few for a response surface; the least is "
+            f"{least_points(factors)}"
+        )
     squared = [k for k in range(factors) if np.unique(points[:, k]).size > 2]
     matrix = _terms(points, squared)
     rank = np.linalg.matrix_rank(matrix)

@@ -26,7 +26,7 @@ LIGHT = {  # what is called, and a word of what it prints, which proves that it 
     "--help": "reproduce",
     "check configs/demo.toml": "The study file is sound.",
     "methods configs/demo.toml": "factor of safety",
-    "new": "gapstrain new my-study",
+    "new": "gap-length",
     "schema": "schema_version",
     "changes configs/demo.toml configs/gaps.toml": "removed",
 }
@@ -44,4 +44,4 @@ def test_a_light_command_loads_nothing_heavy(words: str):
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     assert LIGHT[words] in done.stdout
-    assert not HEAVY & set(json.loads(done.stderr))
+    assert not HEAVY & set(json.loads(done.stderr.splitlines()[-1]))

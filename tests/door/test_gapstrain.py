@@ -142,8 +142,8 @@ def test_a_mesh_has_the_fields_of_one_stage_and_load(finished: gapstrain.Run):
 @pytest.mark.parametrize(
     ("values", "words"),
     [
-        ({"constructs.thin.length_mm": -4}, "constructs.0.length_mm = -4: allowed 3 to 1000"),
-        ({"constructs.thin.lengthy": 4}, "constructs.0.lengthy = 4: unknown key; remove it"),
+        ({"constructs.thin.length_mm": -4}, "construct 'thin': length_mm = -4: allowed 3 to 1000"),
+        ({"constructs.thin.lengthy": 4}, "construct 'thin': lengthy = 4: unknown key; did you mean "),
         ({"mesh.level": {"a": 1}}, "mesh.level = {'a': 1}: allowed are numbers, words, truth values"),
         ({"mesh.level": "superfine"}, "mesh.level = 'superfine'"),
     ],

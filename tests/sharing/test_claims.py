@@ -143,8 +143,8 @@ def test_a_claims_file_is_read(tmp_path: Path):
     [
         ({"quantity": "gap_sheer_movement"}, "quantity = 'gap_sheer_movement': no such quantity; the "
          "nearest allowed are gap_shear_movement"),
-        ({"colour": "red"}, "claims.0.colour = 'red': extra inputs are not permitted; correct it"),
-        ({"construct": None}, "claims.0.construct: field required"),
+        ({"colour": "red"}, "claims.0.colour = 'red': unknown key; allowed sentence, kind, "),
+        ({"construct": None}, "claims.0.construct: missing; add it"),
         ({"tolerance": None}, "either tolerance or within_percent"),
         ({"within_percent": 3.0}, "either tolerance or within_percent"),
         ({"unit": "mm"}, "unit = 'mm': allowed is unit = '%' for kind = 'change_percent'"),
@@ -156,7 +156,7 @@ def test_a_claims_file_is_read(tmp_path: Path):
         ({"kind": "less_than", "value": None, "tolerance": None}, "allowed is none, as no value"),
         ({"value": None}, "needs the value that is stated"),
         ({"value": 0.0, "tolerance": None, "within_percent": 3.0}, "give a tolerance"),
-        ({"tolerance": -1.0}, "claims.0.tolerance = '-1.0': input should be greater than 0"),
+        ({"tolerance": -1.0}, "claims.0.tolerance = -1.0: allowed above 0"),
         ({"kind": "about"}, "claims.0.kind = 'about'"),
         ({"value": "60"}, "claims.0.value = '60': input should be a valid number"),
     ],

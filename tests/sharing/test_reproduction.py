@@ -13,11 +13,16 @@ from geometries.errors import StudyError
 from pipeline import cli
 from pipeline.cli.commands import reproduce as rerun
 from pipeline.run.execute import Asked
-from pipeline.run.planning import Plan
+from pipeline.run.planning import Plan, plan
 from pipeline.sharing.bundle import bundle
+from pipeline.sharing.choice import Choice
+from pipeline.sharing.claims import load_claims
 from pipeline.sharing.opening import opened
 from pipeline.sharing.reproduction import Run, reproduce
 from pipeline.storage.files import read_table
+from pipeline.study.config import load_study
+from tests.designs import study_of
+from tests.made import COMMIT
 from tests.runs import CHANGES, CONSTRUCTS, DEMO, VALUES, write_run
 from tests.sharing.test_claims import LOWERS, written
 
@@ -101,9 +106,9 @@ def test_a_subset_leaves_out_rows_and_claims_of_the_others(
         asked.append(count)
         return ("nail-10",)
 
-    monkeypatch.setattr("pipeline.sharing.reproduction.spread", one)
+    monkeypatch.setattr("pipeline.sharing.choice.spread", one)
     engine = Engine()
-    found = reproduce(packed, tmp_path / "out", engine, subset=1)
+    found = reproduce(packed, tmp_path / "out", engine, Choice(1))
     assert asked == [1]
     assert [case.name for case in engine.asked[0][0].cases] == ["nail-10"] == [*found.chosen]
     assert found.succeeded
@@ -113,15 +118,86 @@ def test_a_subset_leaves_out_rows_and_claims_of_the_others(
 
 def test_the_subset_is_one_of_the_study_s_own(packed: Path, tmp_path: Path):
     engine = Engine()
-    found = reproduce(packed, tmp_path / "out", engine, subset=6)
+    found = reproduce(packed, tmp_path / "out", engine, Choice(6))
     assert len(found.chosen) == 6
     assert set(CONSTRUCTS) <= set(found.chosen)
+
+
+# Claim 1 is about nail-10-plate against nail-10, claim 2 about nail-10 alone.
+@pytest.mark.parametrize(
+    ("choice", "run", "results"),
+    [
+        (Choice(constructs=("nail-10-plate",)), ["nail-10", "nail-10-plate"], ["holds", "holds"]),
+        (Choice(constructs=("nail-10",)), ["nail-10"], ["not in the subset", "holds"]),
+        (Choice(claims=(2,)), ["nail-10"], ["not in the subset", "holds"]),
+        (Choice(claims=(1,)), ["nail-10", "nail-10-plate"], ["holds", "holds"]),
+        (Choice(1, ("nail-10",), (1,)), ["nail-10", "nail-10-plate"], ["holds", "holds"]),
+    ],
+)
+def test_constructs_are_chosen_by_name_or_by_claim(
+    packed: Path, tmp_path: Path, choice: Choice, run: list[str], results: list[str],
+    monkeypatch: pytest.MonkeyPatch,
+):  # fmt: skip
+    """What a claim about a chosen one compares it with is added."""
+    monkeypatch.setattr("pipeline.sharing.choice.spread", lambda *_: ("nail-10",))
+    engine = Engine()
+    found = reproduce(packed, tmp_path / "out", engine, choice)
+    assert [case.name for case in engine.asked[0][0].cases] == run == [*found.chosen]
+    assert [row["result"] for row in found.claims] == results
+    assert found.succeeded
+
+
+def test_a_reproduction_that_judges_no_claim_has_failed(tmp_path: Path):
+    run = write_run(tmp_path / "bare")
+    for name, claims in (("some", True), ("none", False)):
+        if claims:
+            written(run / "claims.toml", LOWERS)
+        else:
+            (run / "claims.toml").unlink()
+        pack = bundle(run, tmp_path / f"{name}.zip")
+        found = reproduce(pack, tmp_path / name, Engine(), Choice(constructs=("nail-10",)))
+        assert (found.is_unjudged, found.succeeded) == (claims, not claims)
+
+
+@pytest.mark.parametrize(
+    ("choice", "words"),
+    [
+        (Choice(constructs=("nail-11",)), "--construct nail-11: is not in the bundle; .* nail-10, "),
+        (Choice(claims=(3,)), "--claim 3: is not in the bundle; allowed 1 to 2: correct it"),
+        (Choice(claims=(0,)), "--claim 0: is not in the bundle; allowed 1 to 2: correct it"),
+    ],
+)
+def test_what_is_not_there_is_not_chosen(packed: Path, tmp_path: Path, choice: Choice, words: str):
+    engine = Engine()
+    with pytest.raises(StudyError, match=words):
+        reproduce(packed, tmp_path / "out", engine, choice)
+    assert not engine.asked
+
+
+def test_only_claims_about_what_is_chosen_bring_others(tmp_path: Path):
+    """One about what was added brings no more, in whatever order they stand."""
+    chain = [LOWERS | {"construct": a, "compared_with": b}
+             for a, b in (("plate", "nail-10-plate"), ("nail-10-plate", "nail-10"))]  # fmt: skip
+    for claims in (chain, chain[::-1]):
+        path = tmp_path / "claims.toml"
+        path.write_text("".join(written(path, one).read_text() + "\n" for one in claims))
+        found = load_claims(path)
+        cases = plan(load_study(DEMO)).cases
+        assert Choice(constructs=("plate",)).labels(cases, found) == ("plate", "nail-10-plate")
+
+
+def test_a_construct_of_a_design_is_named_with_or_without_its_variant(demo: dict[str, Any]):
+    lengths = [{"key": "femur.length_mm", "values": [420.0, 430.0]}]
+    planned = plan(study_of(demo, kind="grid", factors=lengths))
+    assert Choice(constructs=("plate",)).labels(planned.cases, ()) == ("v001-plate", "v002-plate")
+    assert Choice(constructs=("v002-plate",)).labels(planned.cases, ()) == ("v002-plate",)
+    assert Choice().labels(planned.cases, ()) == ()
 
 
 def test_other_versions_are_said_and_are_no_failure(packed: Path, tmp_path: Path):
     found = reproduce(packed, tmp_path / "out", Engine())
     assert [note.split(" is ")[0] for note in found.notes] == [
-        "gapstrain was 0.0.9 and", "numpy was 1.26.0 and"
+        "gapstrain was 0.0.9 and", "numpy was 1.26.0 and", f"Its commit was {COMMIT} and",
     ]  # fmt: skip
 
 
@@ -139,7 +215,7 @@ def test_other_versions_are_said_and_are_no_failure(packed: Path, tmp_path: Path
 def test_what_is_not_as_it_was_is_said(tmp_path: Path, change: Any, words: str):
     run = write_run(tmp_path / "run")
     path = run / "inputs.json"
-    path.write_text(json.dumps(json.loads(path.read_text()) | change))
+    path.write_text(json.dumps(json.loads(path.read_text()) | {"commit": None} | change))
     (note,) = reproduce(bundle(run, tmp_path / "x.zip"), tmp_path / "out", Engine()).notes
     assert words in note
 
@@ -183,6 +259,7 @@ def test_the_commands_pack_compare_and_run_again(tmp_path: Path, monkeypatch: py
     code, said = command("compare", run, packed)
     assert code == 0
     assert "All results agree." in said
+    assert "Differences" not in said, "nothing differs, so nothing is listed"
     monkeypatch.setattr(rerun, "_runner", engine_of())
     code, said = command("reproduce", packed, "--out", tmp_path / "same", "--workers", 2)
     assert code == 0, said
@@ -191,12 +268,21 @@ def test_the_commands_pack_compare_and_run_again(tmp_path: Path, monkeypatch: py
     code, said = command("reproduce", packed, "--out", tmp_path / "other", "--workers", 2)
     assert code == 1
     assert "1 of 5 quantities differ." in said
+    assert said.count(" of 4") == 1, "only what differs is listed"
     assert "fails" in said
+    alone = ("--construct", "nail-10", "--workers", 2)
+    code, said = command("reproduce", packed, "--out", tmp_path / "alone", *alone)
+    assert (code, "None of the 1 claims was judged" in said) == (1, True)
+    code, said = command("reproduce", packed, "--out", tmp_path / "one", "--claim", 1, "--workers", 2)
+    assert code == 1, "the claim that fails is judged"
+    assert "Run again: nail-10, nail-10-plate." in said
     code, said = command("compare", tmp_path / "same", tmp_path / "other")
     assert code == 1
     assert "outside, 1 of 4" in said
     assert "nail-10 · atrophic · hip ·" in said
-    assert command("compare", tmp_path / "same", tmp_path / "other", "--tolerance", 90)[0] == 0
+    code, said = command("compare", tmp_path / "same", tmp_path / "other", "--tolerance", 90)
+    assert (code, "Differences" in said) == (0, False)
+    assert f"agree and are not equal, {SHEAR[3]} is nearest to its limit, nail-10 · " in said
 
 
 def test_a_claim_that_fails_is_told_when_it_is_packed(tmp_path: Path):

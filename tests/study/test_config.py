@@ -182,6 +182,26 @@ def _dotted(key: Key) -> str:
     return ".".join(map(str, key))
 
 
+ONE_OF = {"stages": "stage", "loads": "load", "constructs": "construct", "forces": "force"} | {
+    "factors": "factor", "inputs": "input"
+}  # fmt: skip
+
+
+def _said(key: Key, data: Any) -> str:
+    """How a refusal names a key: an entry of a list by its name, unless that is what is refused."""
+    said: list[str] = []
+    for at, step in enumerate(key):
+        with suppress(KeyError, IndexError, TypeError):
+            data = data[step]
+        name = data.get("name", data.get("key")) if isinstance(data, dict) else None
+        if isinstance(step, int) and name and key[at + 1 :] != ("name",):
+            group = said.pop()
+            said.append(f"{ONE_OF.get(group, group)} {name!r}: ")
+        else:
+            said.append(str(step))
+    return ".".join(said).replace(": .", ": ")
+
+
 # --- What a refusal must look like ----------------------------------------------------------------
 
 
@@ -231,8 +251,9 @@ def _findings(data: dict[str, Any]) -> list[str]:
 def _finding(data: dict[str, Any], key: Key, value: Any, *words: str) -> None:
     """Expect a refusal of this key that shows the value, where scalar, and these words."""
     lines = _findings(data)
-    shown = [line for line in lines if line.startswith(_dotted(key))]
-    assert shown, f"{_dotted(key)} is not named in {lines}"
+    said = _said(key, data)
+    shown = [line for line in lines if line.startswith(said)]
+    assert shown, f"{said} is not named in {lines}"
     line = shown[0].lower()
     for word in (*_spelled(value), *words):
         assert word.lower() in line, f"{word!r} is not in {shown[0]!r}"
@@ -529,7 +550,7 @@ def test_values_that_do_not_go_together(table: Key, changes: dict[str, Any], wor
     """Each is allowed by itself."""
     broken = _changed(*[((*table, key), value) for key, value in changes.items()])
     (line,) = _findings(broken)
-    assert _dotted(table) in line
+    assert _said(table, broken) in line
     for word in words:
         assert word in line
 
@@ -542,7 +563,7 @@ def _line_of(kind: str, changes: dict[str, Any]) -> str:
     """The only finding when these keys of the load of a kind are changed."""
     key = ("loads", _load(kind))
     (line,) = _findings(_changed(*[((*key, name), value) for name, value in changes.items()]))
-    assert _dotted(key) in line
+    assert f"load {FULL['loads'][key[1]]['name']!r}" in line
     return line
 
 
@@ -736,7 +757,7 @@ def test_the_last_set_wins():
         ("stages.3={ name = 'woven' }", "'3' is not there"),
         ("stages.-1.name=woven", "'-1' is not there"),
         ("constructs.nail-99.name=x", "'nail-99' is not there"),
-        ("constructs.nail-10.nail.diameter_mm=99", "constructs.1.nail.diameter_mm = 99"),
+        ("constructs.nail-10.nail.diameter_mm=99", "construct 'nail-10': nail.diameter_mm = 99"),
         ("constructs.².name=x", "'²' is not there"),
         ("constructs.٣.name=x", "is not there"),
         ("constructs." + "9" * 5000 + ".name=x", "is not there"),

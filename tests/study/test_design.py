@@ -224,7 +224,7 @@ def test_factors_that_are_none(demo: dict[str, Any], change: dict[str, Any], wor
     broken = {key: v for key, v in (factors(1)[0] | change).items() if v is not None}
     line = _refused(demo, kind="latin_hypercube", samples=2, seed=1, factors=[broken])
     assert words in line
-    assert line.startswith("demo: design.factors.0"), "the kind is no key of the file"
+    assert line.startswith("demo: design.factor 'femur.length_mm': "), "the kind is no key of the file"
 
 
 @pytest.mark.parametrize("kind", ["grid", "paired"])

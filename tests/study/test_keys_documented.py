@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from pipeline.study.implants import BY_NAME, TABLE
 from pipeline.study.schema import study_schema
 from pipeline.study.units import TAGS
 from tests.study.keys_table import PLACE, TABLES, renewed
@@ -37,7 +38,7 @@ def _keys() -> Iterator[tuple[str, str, dict[str, Any]]]:
     """Every key of every table that the schema knows: its table, its name, what the schema says."""
     for name, table in KINDS.items():
         for key, entry in table["properties"].items():
-            if key not in TAGS:
+            if key not in (*TAGS, TABLE, BY_NAME):
                 yield name, key, entry
 
 
@@ -47,6 +48,12 @@ def _cells(model: str, key: str) -> list[str]:
     places = {one: heading for heading, one in TABLES.items() if one in own.__mro__}
     there = (PAGE[places[one]] for one in own.__mro__ if one in places)
     return next(rows[key] for rows in there if key in rows)
+
+
+def test_implants_by_name_are_told_with_an_example():
+    """They stand in no model, which sees each implant in its place."""
+    assert f"[{TABLE}.retained]" in TEXT
+    assert f'{{ {BY_NAME} = "retained", ' in TEXT
 
 
 def test_the_tables_are_those_of_the_models():

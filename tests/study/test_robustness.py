@@ -162,7 +162,7 @@ def test_an_input_may_reach_its_limits_and_not_pass_them(demo: dict[str, Any], n
     whole = {"name": name, "distribution": "uniform", "low": low, "high": high}
     assert _robustness(whole).dimension == 1
     said = _refused(demo, whole | {"high": high * 1.01})
-    assert said.startswith(f"robustness.inputs.0.high = {high * 1.01}: allowed ")
+    assert said.startswith(f"robustness.input {name!r}: high = {high * 1.01}: allowed ")
     assert said.endswith("; correct it")
 
 
@@ -190,7 +190,11 @@ LINES = [
         TILT | {"half_angle_deg": 0.0},
         "half_angle_deg = 0.0: allowed above 0 to 30; correct it",
     ),
-    (TILT | {"low": 3.0}, "low = 3.0: unknown key; remove it or correct its spelling"),
+    (
+        TILT | {"low": 3.0},
+        "low = 3.0: unknown key; allowed source, name, distribution, half_angle_deg: correct or remove "
+        "it",
+    ),
     ({k: v for k, v in CORTEX.items() if k != "high"}, "high: missing; add it"),
 ]
 
@@ -198,21 +202,21 @@ LINES = [
 @pytest.mark.parametrize(("given", "line"), LINES)
 def test_an_input_is_refused_in_words(demo: dict[str, Any], given: dict[str, Any], line: str):
     assert _refused(demo, TILT if given["name"] != "load_direction" else WEIGHT, given) == (
-        f"robustness.inputs.1.{line}"
+        f"robustness.input {given['name']!r}: {line}"
     )
 
 
 def test_kinds_of_tables_are_named_by_their_own_key(demo: dict[str, Any]):
     line = _refused(demo, WEIGHT | {"distribution": "beta"})
     assert line == (
-        "robustness.inputs.0: distribution = 'beta' is not known; allowed 'uniform', 'log_uniform', "
-        "'normal', 'cone'; correct it"
+        "robustness.input 'weight_factor': distribution = 'beta' is not known; allowed 'uniform', "
+        "'log_uniform', 'normal', 'cone'; correct it"
     )
     line = _refused(demo, {"name": "weight_factor"})
-    assert line == "robustness.inputs.0: the key 'distribution' is missing; add it"
+    assert line == "robustness.input 'weight_factor': the key 'distribution' is missing; add it"
     with pytest.raises(StudyError, match="kind = 'push' is not known; allowed 'hip_force', 'torsion'"):
         parse_study(demo | {"loads": [{"kind": "push", "name": "a"}]}, "demo")
-    with pytest.raises(StudyError, match=r"loads\.0: the key 'kind' is missing; add it"):
+    with pytest.raises(StudyError, match=r"load 'a': the key 'kind' is missing; add it"):
         parse_study(demo | {"loads": [{"name": "a"}]}, "demo")
 
 
@@ -242,4 +246,5 @@ def test_what_the_whole_table_refuses(demo: dict[str, Any]):
     assert "1 or more" in _refused(demo)
     assert _refused(demo, WEIGHT, samples=99).startswith("robustness.samples = 99: allowed 100 to 1000")
     assert _refused(demo, WEIGHT, seed=-1).startswith("robustness.seed = -1: allowed 0 to")
-    assert _refused(demo, WEIGHT | {"source": "  "}).startswith("robustness.inputs.0.source = '  ': ")
+    line = _refused(demo, WEIGHT | {"source": "  "})
+    assert line.startswith("robustness.input 'weight_factor': source = '  ': ")

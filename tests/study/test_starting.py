@@ -115,8 +115,12 @@ def test_files_that_are_no_study_files_are_refused(out: str, tmp_path: Path):
 def test_the_command_lists_questions_and_writes_a_file(monkeypatch, tmp_path: Path):
     monkeypatch.chdir(tmp_path)
     listed = CliRunner().invoke(cli.app, ["new"])
-    assert listed.exit_code == 0
+    assert listed.exit_code == 2, "nothing was written"
     assert all(key in listed.output for key in KEYS)
+    assert "allowed are the keys above, as in: gapstrain new my-study --question " in listed.stderr
+    named = CliRunner().invoke(cli.app, ["new", "hip"])
+    assert (named.exit_code, list(tmp_path.iterdir())) == (2, [])
+    assert "gapstrain new hip --question " in named.stderr
     written = CliRunner().invoke(cli.app, ["new", "mine", "--question", "gap-length"])
     assert written.exit_code == 0, written.output
     assert load_study(tmp_path / "mine.toml").design is not None

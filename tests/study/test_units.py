@@ -77,41 +77,42 @@ def test_of_two_units_the_one_nearer_the_middle_is_asked_about():
     [
         (
             "loads.4.body_weight_kg=1000",
-            "loads.4.body_weight_kg = 1000: allowed 30 to 200; did you mean 102 kg (1000 N)?",
+            "load 'walking': body_weight_kg = 1000: allowed 30 to 200; did you mean 102 kg (1000 N)?",
         ),
         (
             "loads.1.moment_nm=10e3",
-            "loads.1.moment_nm = 10000.0: allowed -500 to 500; did you mean 10 N·m (10000 N·mm)?",
+            "load 'torsion': moment_nm = 10000.0: allowed -500 to 500; "
+            "did you mean 10 N·m (10000 N·mm)?",
         ),
         (
             "loads.4.fraction=50",
-            "loads.4.fraction = 50: allowed above 0 to 1; did you mean 0.5 (50 percent)?",
+            "load 'walking': fraction = 50: allowed above 0 to 1; did you mean 0.5 (50 percent)?",
         ),
         (
             "stages.2={ name = 'own', modulus_mpa = 17e9, poisson_ratio = 0.3 }",
-            "stages.2.modulus_mpa = 17000000000.0: allowed 0 to 25000; "
+            "stage 'own': modulus_mpa = 17000000000.0: allowed 0 to 25000; "
             "did you mean 17000 MPa (1.7e+10 Pa)?",
         ),
         (
             "constructs.5.defect.site_percent=0.75",
-            "constructs.5.defect.site_percent = 0.75: allowed 20 to 80; "
+            "construct 'nail-10-distal': defect.site_percent = 0.75: allowed 20 to 80; "
             "did you mean 75 percent (0.75 as a fraction)?",
         ),
         (
             "constructs.4.plate.screws.diameter_mm=0.005",
-            "constructs.4.plate.screws.diameter_mm = 0.005: allowed 2.7 to 6.5; "
+            "construct 'nail-10-plate': plate.screws.diameter_mm = 0.005: allowed 2.7 to 6.5; "
             "did you mean 5 mm (0.005 m)?",
         ),
         ("femur.length_mm=900", "femur.length_mm = 900: allowed 380 to 490; correct it"),
-        ("loads.0.force_n=0", "loads.0.force_n = 0: allowed above 0 to 10000; correct it"),
+        ("loads.0.force_n=0", "load 'hip': force_n = 0: allowed above 0 to 10000; correct it"),
         (
             "constructs.3.plate.hole_count=2",
-            "constructs.3.plate.hole_count = 2: allowed 4 to 18; correct it",
+            "construct 'plate': plate.hole_count = 2: allowed 4 to 18; correct it",
         ),
         (
-            "loads.0={ kind = 'forces', name = 'axial', "
+            "loads.0={ kind = 'forces', name = 'pushed', "
             "forces = [{ name = 'a', at = 'head', force_n = [0.0, 0.0, 3e4] }] }",
-            "loads.0.forces.0.force_n.2 = 30000.0: allowed -10000 to 10000; correct it",
+            "load 'pushed': force 'a': force_n.2 = 30000.0: allowed -10000 to 10000; correct it",
         ),
     ],
 )
@@ -146,7 +147,8 @@ def test_limits_that_are_refused_themselves():
 def test_a_stage_far_from_its_name_is_refused(name: str, modulus: float, remedy: str):
     line = _refusal(f"stages=[{{ name = '{name}', modulus_mpa = {modulus} }}]")
     assert line == (
-        f"stages.0.modulus_mpa = {modulus}: stage '{name}' has about {TISSUES[name].modulus:g} MPa, "
+        f"stage '{name}': modulus_mpa = {modulus}: "
+        f"stage '{name}' has about {TISSUES[name].modulus:g} MPa, "
         f"allowed less than 100 times off; {remedy} the stage a name of its own"
     )
 

@@ -164,13 +164,13 @@ def test_the_terminal_shows_the_table_with_the_difference_or_the_reason(tmp_path
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"of": "gone"}, "published.0.of = 'gone' is not in the study; allowed "),
-        ({"against": "gone"}, "published.0.against = 'gone' is not in the study"),
-        ({"stage": "gone"}, "published.0.stage = 'gone' is not in the study; allowed empty, atrophic"),
-        ({"load": "gone"}, "published.0.load = 'gone' is not in the study"),
-        ({"quantity": "axial_stifness"}, "published.0.quantity = 'axial_stifness': no such quantity; "
-         "the nearest allowed are axial_stiffness"),
-        ({"unit": "N/mm"}, "published.0.unit = 'N/mm': allowed '1' for a ratio of axial_stiffness"),
+        ({"of": "gone"}, "published 'stiffer': of = 'gone' is not in the study; allowed "),
+        ({"against": "gone"}, "published 'stiffer': against = 'gone' is not in the study"),
+        ({"stage": "gone"}, "published 'stiffer': stage = 'gone' is not in the study; allowed "),
+        ({"load": "gone"}, "published 'stiffer': load = 'gone' is not in the study"),
+        ({"quantity": "axial_stifness"}, "published 'stiffer': quantity = 'axial_stifness': no such "
+         "quantity; the nearest allowed are axial_stiffness"),
+        ({"unit": "N/mm"}, "published 'stiffer': unit = 'N/mm': allowed '1' for a ratio of "),
         ({"form": "value", "unit": "N/mm"}, "add or remove against"),
         ({"against": None}, "add or remove against"),
         ({"against": "nail-10-plate"}, "is the construct itself; name another one"),
@@ -178,8 +178,8 @@ def test_the_terminal_shows_the_table_with_the_difference_or_the_reason(tmp_path
         ({"direction": "more"}, "allowed is either measured, or direction"),
         ({"measured": None, "direction": "more", "spread": 1.0}, "without spread; correct these"),
         ({"measured": None, "direction": "more", "form": "change", "unit": "%"}, "form = 'ratio'"),
-        ({"spread": 0.0}, "published.0.spread = 0.0: allowed above 0"),
-        ({"source": "a paper"}, "published.0.source = 'a paper': string should have at least 20"),
+        ({"spread": 0.0}, "published 'stiffer': spread = 0.0: allowed above 0"),
+        ({"source": "a paper"}, "published 'stiffer': source = 'a paper': string should have at "),
     ],
 )  # fmt: skip
 def test_what_does_not_fit_the_study_is_refused(demo: dict[str, Any], changes: Any, words: str):

@@ -29,7 +29,12 @@ def new(
     if question is None:
         _list_questions()
         say(CAUTION)
-        return
+        typer.echo(
+            "new: nothing is written, as no question is chosen; allowed are the keys above, as in: "
+            f"gapstrain new {name or 'my-study'} --question gap-length",
+            err=True,
+        )
+        raise typer.Exit(2)
     if name is None:
         raise StudyError("new: the study has no name; allowed letters, digits, - and _: give it one")
     path = start(question, name, out, caution=CAUTION)
@@ -42,4 +47,3 @@ def _list_questions() -> None:
     for key, words in questions().items():
         table.add_row(key, words)
     console.print(table)
-    typer.echo("As in: gapstrain new my-study --question gap-length")

@@ -17,6 +17,7 @@ from pipeline.cli.shown.progress import Reporter
 from pipeline.run.engine import Place
 from pipeline.run.execute import Asked, Options, execute
 from pipeline.run.planning import Plan
+from pipeline.sharing.choice import Choice
 from pipeline.sharing.reproduction import JUDGED, REPRODUCTION, Run
 from pipeline.sharing.reproduction import reproduce as reproduced
 from pipeline.storage.caution import CAUTION
@@ -32,23 +33,50 @@ def reproduce(
             "--subset", metavar="K", min=1, help="Run only K constructs, which span the study."
         ),
     ] = None,
+    construct: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--construct",
+            metavar="NAME",
+            help="Run this construct, and what a claim about it compares it with. May be given more "
+            "than once.",
+        ),
+    ] = None,
+    claim: Annotated[
+        list[int] | None,
+        typer.Option(
+            "--claim",
+            metavar="N",
+            help="Run what the N-th claim of the bundle rests on, counted from 1. May be given more "
+            "than once.",
+        ),
+    ] = None,
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="DIR", help="Folder; results/reproduced-NAME by default."),
     ] = None,
     workers: Workers = None,
 ) -> None:
-    """Run a bundle again and judge its claims; exit code 1 if a result differs or a claim fails."""
+    """Run a bundle again and judge its claims; exit code 1 if a result differs or a claim fails.
+
+    Of a bundle with claims one must be judged, or else the exit code is 1 too.
+    """
     if not bundle.exists():
         raise StudyError(f"{bundle}: no such file; give the path of a bundle")
     folder = out or Path("results") / f"reproduced-{bundle.resolve().stem}"
-    found = reproduced(bundle, folder, _runner(workers or os.cpu_count() or 1), subset)
+    choice = Choice(subset, tuple(construct or ()), tuple(claim or ()))
+    found = reproduced(bundle, folder, _runner(workers or os.cpu_count() or 1), choice)
     if found.chosen:
         say(f"Run again: {', '.join(found.chosen)}.")
     for note in found.notes:
         say(note)
     print_differences(found.differences)
     print_claims(found.claims)
+    if found.is_unjudged:
+        say(
+            f"None of the {len(found.claims)} claims was judged, since their constructs were not run: "
+            "choose one by --claim."
+        )
     say(f"Tables: {folder / REPRODUCTION}, {folder / JUDGED}\n{CAUTION}")
     if not found.succeeded:
         raise typer.Exit(1)

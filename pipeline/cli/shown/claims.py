@@ -12,11 +12,16 @@ def print_claims(rows: Sequence[Cells]) -> None:
     """Print each sentence, its number as computed and as stated, and whether it holds."""
     if not rows:
         return
-    headings = ("sentence", "computed", "stated", "unit", "result")
-    table = table_of("Claims", headings, ("computed", "stated"))
-    for row in rows:
+    headings = ("claim", "sentence", "computed", "stated", "unit", "result")
+    table = table_of("Claims", headings, ("claim", "computed", "stated"))
+    for number, row in enumerate(rows, start=1):
         allowed = f" ± {short(row['allowed'])}" if row["allowed"] else ""
-        cells = str(row["sentence"]), short(row["computed"]), short(row["stated"]) + allowed
+        cells = (
+            str(number),
+            str(row["sentence"]),
+            short(row["computed"]),
+            short(row["stated"]) + allowed,
+        )
         table.add_row(*cells, str(row["unit"]), str(row["result"]))
     console.print(table)
     for row in rows:

@@ -10,23 +10,42 @@ from pipeline.storage.files import Cells
 
 
 def print_differences(rows: Sequence[Cells]) -> None:
-    """Print for each quantity the pair of results that uses most of what it is allowed."""
+    """Print each quantity that differs, at the pair of results that uses most of what it is allowed."""
     headings = ("quantity", "pairs", "where most apart", "a", "b", "difference", "allowed", "verdict")
-    table = table_of("Differences", headings, ("pairs", "a", "b", "difference", "allowed"))
-    for row in rows:
-        table.add_row(*_difference(row))
-    console.print(table)
-    outside = sum(row["verdict"] == OUTSIDE for row in rows)
-    words = f"{outside} of {len(rows)} quantities differ." if rows else "There is nothing to compare."
+    differ = [row for row in rows if row["verdict"] == OUTSIDE]
+    if differ:
+        table = table_of("Differences", headings, ("pairs", "a", "b", "difference", "allowed"))
+        for row in differ:
+            table.add_row(*_difference(row))
+        console.print(table)
+    words = (
+        f"{len(differ)} of {len(rows)} quantities differ." if rows else "There is nothing to compare."
+    )
     say("All results agree." if agree(rows) else words)
+    _print_nearest([row for row in rows if row["verdict"] != OUTSIDE and row["difference"]])
+
+
+def _print_nearest(rows: Sequence[Cells]) -> None:
+    """Say how near to its limit the nearest of those comes that agree and are not equal."""
+    if not rows:
+        return
+    near = max(rows, key=lambda row: float(str(row["difference"])) / float(str(row["allowed"])))
+    say(
+        f"Of those that agree and are not equal, {near['quantity']} is nearest to its "
+        f"limit, {_where(near)}: {short(near['difference'])} of {short(near['allowed'])} "
+        f"{near['unit']} allowed."
+    )
+
+
+def _where(row: Cells) -> str:
+    return " · ".join(str(row[name]) for name in (*WHERE, "location") if row[name])
 
 
 def _difference(row: Cells) -> tuple[str, ...]:
-    where = " · ".join(str(row[name]) for name in (*WHERE, "location") if row[name])
     verdict = str(row["verdict"])
     if row["outside"]:
         verdict += f", {row['outside']} of {row['pairs']}"
     if row["reason"]:
         verdict += f": {row['reason']}"
     values = (short(row["a"]), short(row["b"]), short(row["difference"]), short(row["allowed"]))
-    return f"{row['quantity']}, {row['unit']}", str(row["pairs"]), where, *values, verdict
+    return f"{row['quantity']}, {row['unit']}", str(row["pairs"]), _where(row), *values, verdict

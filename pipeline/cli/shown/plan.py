@@ -6,12 +6,14 @@ import numpy as np
 
 from geometries.bone import Femur
 from geometries.defect import gap_centre
+from geometries.facts import in_words
 from geometries.rigidity import rigidities
-from pipeline.cli.console import say, say_first
+from pipeline.cli.console import say, say_first, short
 from pipeline.cli.wide import say_table
 from pipeline.loading.statics import actions, section_load
 from pipeline.measures.literature import SIX_FEMORA, SIX_FEMORA_SOURCE
 from pipeline.run.planning import Plan, Planned
+from pipeline.run.unlikely import too_few, unlikely
 from pipeline.study.config import StudyConfig
 
 WORDS = {
@@ -24,6 +26,7 @@ WORDS = {
 }
 """What a fact of a construct is, for who has not met the word."""
 ACTS = ("force N", "at mm", "moment N·m")
+LISTED = "design.csv of the run"
 THROUGH = ("N", "V N", "M N·m", "T N·m")
 
 
@@ -44,6 +47,7 @@ def print_plan(config: StudyConfig, planned: Plan) -> None:
     for item in planned.first:
         if item.loose:
             say(f"{item.case.name}: {item.loose}")
+    say_first([f"Look again: {words}" for words in unlikely(planned)], "the plan of one variant")
     if any(item.case.has_site for item in planned.first):
         _print_shaft(planned.first[0].case.femur)
     _print_loads(config)
@@ -54,12 +58,8 @@ def print_plan(config: StudyConfig, planned: Plan) -> None:
 
 def _known(item: Planned) -> str:
     """Facts of a construct's geometry as words."""
-    return ", ".join(
-        f"{name.removesuffix('_mm').replace('_', ' ')} {value:.3g}"
-        f"{' mm' if name.endswith('_mm') else ''}"
-        for name, value in item.facts.items()
-        if name != "gap_centre_mm"
-    )
+    facts = {name: value for name, value in item.facts.items() if name != "gap_centre_mm"}
+    return ", ".join(in_words(facts))
 
 
 def _print_shaft(femur: Femur) -> None:
@@ -112,16 +112,22 @@ def _vector(values: np.ndarray) -> str:
 
 def _print_design(planned: Plan) -> None:
     """How many points a design has, what it varies, and which can not be built."""
-    names = list(planned.variants[0].point)
+    design = planned.study.design
+    names = {factor.key: factor.name for factor in design.factors} if design else {}
     say(
-        f"A design of {len(planned.variants)} variants over {', '.join(names)}; the constructs above "
-        f"are those of {planned.items[0].case.variant}."
+        f"A design of {len(planned.variants)} variants over {', '.join(names.values())}; the "
+        f"constructs above are those of {planned.items[0].case.variant}."
     )
-    refused = []
-    for variant in planned.refused:
-        where = ", ".join(f"{key} = {value}" for key, value in variant.point.items())
-        refused.append(f"{variant.name} can not be built ({where}): {variant.reason}")
-    say_first(refused, "design.csv")
+    points = {
+        one.name: ", ".join(f"{names[key]} = {short(value)}" for key, value in one.point.items())
+        for one in planned.variants
+    }
+    say_first([f"{name}: {point}" for name, point in points.items()], LISTED)
+    refused = [f"{v.name} can not be built ({points[v.name]}): {v.reason}" for v in planned.refused]
+    say_first(refused, LISTED)
+    few = too_few(planned)
+    if few:
+        say(few)
 
 
 def _print_forecast(config: StudyConfig, planned: Plan) -> None:
