@@ -8,14 +8,16 @@ from pathlib import Path
 from pipeline.output.credibility import BALANCES, FORM
 from pipeline.output.pages import write_page
 from pipeline.output.report import sorting, tables, viewer
-from pipeline.output.report.answer import answer_of
+from pipeline.output.report.answer import Answer, answer_of
 from pipeline.output.report.assumed import assumed_of
 from pipeline.output.report.cells import Texts
 from pipeline.output.report.charts import charts, words_of
+from pipeline.output.report.doubts import DAGGER, doubts_of, flags_in
 from pipeline.output.report.growing import curve_charts
 from pipeline.output.report.pictures import indices, pictures
 from pipeline.output.report.robust import change_in_words, robustness_of
 from pipeline.output.report.run import NO_GAP, ReportedRun
+from pipeline.output.report.swept import swept_of
 from pipeline.output.report.takeover import takeover_of
 from pipeline.output.tables import COLUMNS
 from pipeline.storage.casebook import fault_of, folder_of
@@ -56,12 +58,15 @@ def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> P
     """
     run = ReportedRun(study, out)
     solids = viewer.solids(run)
+    answer = answer_of(run, swept_of(run))
+    overview, own = pictures(run)
     content = {
-        **_first_screen(run), **_results(run), **_explored(run), **_grounds(run),
+        **_first_screen(run, answer), **_results(run), **_explored(run), **_grounds(run),
         "solids": solids,
-        "pictures": pictures(run),
+        "overview": overview, "pictures": own,
         "indices": indices(run),
-        "charts": [*charts(run), *curve_charts(run)],
+        "charts": [*charts(run), *curve_charts(run), *answer.others],
+        "caution_in_print": as_css(caution),
         "libraries": {
             "sorting": sorting.bundled("js"), "sorting_style": sorting.bundled("css"),
             "viewing": viewer.script() if solids else "",
@@ -70,7 +75,12 @@ def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> P
     return write_page(out / REPORT, title=study.title, caution=caution, versions=versions, **content)
 
 
-def _first_screen(run: ReportedRun) -> dict[str, object]:
+def as_css(text: str) -> str:
+    """Text as a string of a style sheet: each of its characters by number, so that none ends it."""
+    return '"' + "".join(f"\\{ord(letter):06x}" for letter in text) + '"'
+
+
+def _first_screen(run: ReportedRun, answer: Answer) -> dict[str, object]:
     study, failed = run.study, sum(case["status"] == "failed" for case in run.cases)
     stage, load = study.shown
     gaps = sorted(set(run.places(run.constructs).values()) - {NO_GAP})
@@ -84,7 +94,6 @@ def _first_screen(run: ReportedRun) -> dict[str, object]:
     }
     if run.design:
         facts["Variants"] = f"{len(run.design)}; shown is {run.variant}"
-    answer = answer_of(run)
     return {
         "run": run, "answer": answer, "facts": facts, "stage": stage, "load": load,
         "pairs": answer.pairs[:MOST_PAIRS], "more_pairs": max(0, len(answer.pairs) - MOST_PAIRS),
@@ -97,6 +106,9 @@ def _results(run: ReportedRun) -> dict[str, object]:
     filled = [name for name in tables.SHOWN_COLUMNS if any(row[name] for row in listed)]
     return {
         "words_of": words_of,
+        "doubts": doubts_of(run),
+        "flags_in": flags_in,
+        "dagger": DAGGER,
         "bounds": bounds,
         "which_bounds": which_bounds,
         "has_bound_errors": any(row["lowest_error"] or row["highest_error"] for row in bounds),
