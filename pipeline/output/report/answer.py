@@ -43,7 +43,7 @@ class Answer:
     said : list of str
         The answer in sentences, without any order.
     doubted : dict of str to str
-        Constructs whose value is flagged, and by what.
+        Constructs whose value is flagged, and by what, or of a design how many values are.
     """
 
     text: str
@@ -75,7 +75,7 @@ def answer_of(run: ReportedRun, swept: Swept | None) -> Answer:
         [*charts, *swept.others] if swept else [],
         pairs,
         _said(run, found, pairs, swept),
-        {name: "; ".join(flags_in([one])) for name, one in found.items() if one["flags"]},
+        _doubted(found, swept),
     )
 
 
@@ -109,6 +109,12 @@ def _said(
         return [_nothing(run)]
     differences = _differences(pairs) or ["There are no two constructs at one gap to compare."]
     return [_values(run, found), *differences, *over_inputs(run, MOST_SHARES)]
+
+
+def _doubted(found: dict[str, Entry], swept: Swept | None) -> dict[str, str]:
+    if swept:
+        return {name: f"{one.flagged} of {one.rows} values" for name, one in swept.doubts.items()}
+    return {name: "; ".join(flags_in([one])) for name, one in found.items() if one["flags"]}
 
 
 def _values(run: ReportedRun, found: dict[str, Entry]) -> str:

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from pipeline.output.report.cells import Entry
-from pipeline.output.report.run import ReportedRun
+from pipeline.tables.groups import grouped
 
 DAGGER = "†"
 
 
 @dataclass(frozen=True)
 class Doubts:
-    """Flags of one construct in the shown variant.
+    """Flags of one construct.
 
     Parameters
     ----------
@@ -33,18 +33,17 @@ class Doubts:
     flags: dict[str, int]
 
 
-def doubts_of(run: ReportedRun) -> dict[str, Doubts]:
-    """Flags of each construct of the shown variant that has any."""
-    rows = Counter(entry["construct"] for entry in run.first)
-    flagged = Counter(entry["construct"] for entry in run.first if entry["flags"])
-    counted: dict[str, Counter[str]] = {name: Counter() for name in run.constructs}
-    for entry in run.first:
-        counted[entry["construct"]].update(flags_in([entry]))
-    return {
-        name: Doubts(name, f"flags-{number}", rows[name], flagged[name], dict(own.most_common()))
-        for number, (name, own) in enumerate(counted.items(), start=1)
-        if own
-    }
+def doubts_in(entries: Sequence[Entry], names: Sequence[str], anchor: str) -> dict[str, Doubts]:
+    """Flags of each construct that has any; ids are an anchor and the construct's number."""
+    found, held = {}, grouped(entries, lambda one: one["construct"])
+    for number, name in enumerate(names, start=1):
+        own = held.get(name, [])
+        flags = Counter(flag for entry in own for flag in flags_in([entry]))
+        if flags:
+            flagged = sum(bool(entry["flags"]) for entry in own)
+            place = f"{anchor}-{number}"
+            found[name] = Doubts(name, place, len(own), flagged, dict(flags.most_common()))
+    return found
 
 
 def flags_in(entries: Iterable[Entry | None]) -> list[str]:

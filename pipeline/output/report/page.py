@@ -12,7 +12,7 @@ from pipeline.output.report.answer import Answer, answer_of
 from pipeline.output.report.assumed import assumed_of
 from pipeline.output.report.cells import Texts
 from pipeline.output.report.charts import charts, words_of
-from pipeline.output.report.doubts import DAGGER, doubts_of, flags_in
+from pipeline.output.report.doubts import DAGGER, doubts_in, flags_in
 from pipeline.output.report.growing import curve_charts
 from pipeline.output.report.pictures import indices, pictures
 from pipeline.output.report.robust import change_in_words, robustness_of
@@ -58,7 +58,8 @@ def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> P
     """
     run = ReportedRun(study, out)
     solids = viewer.solids(run)
-    answer = answer_of(run, swept_of(run))
+    swept = swept_of(run)
+    answer = answer_of(run, swept)
     overview, own = pictures(run)
     content = {
         **_first_screen(run, answer), **_results(run), **_explored(run), **_grounds(run),
@@ -66,6 +67,7 @@ def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> P
         "overview": overview, "pictures": own,
         "indices": indices(run),
         "charts": [*charts(run), *curve_charts(run), *answer.others],
+        "over_points": swept.doubts if swept else {},
         "caution_in_print": as_css(caution),
         "libraries": {
             "sorting": sorting.bundled("js"), "sorting_style": sorting.bundled("css"),
@@ -106,7 +108,8 @@ def _results(run: ReportedRun) -> dict[str, object]:
     filled = [name for name in tables.SHOWN_COLUMNS if any(row[name] for row in listed)]
     return {
         "words_of": words_of,
-        "doubts": doubts_of(run),
+        "doubts": doubts_in(run.first, run.constructs, "flags"),
+        "most_said": MOST_SAID,
         "flags_in": flags_in,
         "dagger": DAGGER,
         "bounds": bounds,

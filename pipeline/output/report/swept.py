@@ -9,7 +9,7 @@ from pipeline.measures.dictionary import HIGHEST, PEAK
 from pipeline.output.graphs import Cloud, Mark, Series, intervals, scatter
 from pipeline.output.report.cells import Entry, shown
 from pipeline.output.report.charts import OPEN_MARKS, Chart, mark_of, words_of
-from pipeline.output.report.doubts import DAGGER
+from pipeline.output.report.doubts import Doubts, doubts_in
 from pipeline.output.report.run import ReportedRun
 from pipeline.output.tables import number_in
 from pipeline.study.units import unit_of_key
@@ -35,11 +35,14 @@ class Swept:
         One or two charts that the page opens with.
     others : list of Chart
         All others.
+    doubts : dict of str to Doubts
+        What flags the outcome of each construct over all points.
     """
 
     said: list[str]
     opening: list[Chart]
     others: list[Chart]
+    doubts: dict[str, Doubts]
 
 
 def swept_of(run: ReportedRun) -> Swept | None:
@@ -56,7 +59,7 @@ def swept_of(run: ReportedRun) -> Swept | None:
     drawn = [*sensitivity, *(clouds[key] for key in keys)]
     why = _explained(rows, blind, run) if rows else _unexplained(run)
     said = [*_ranges(run, every), *why]
-    return Swept(said, drawn[:2], drawn[2:])
+    return Swept(said, drawn[:2], drawn[2:], doubts_in(every, run.constructs, "points"))
 
 
 def factor_words(key: str, label: str) -> str:
@@ -97,11 +100,7 @@ def _ranges(run: ReportedRun, every: Sequence[Entry]) -> list[str]:
         low, high = own[0].cell("value").text, own[-1].cell("value").text
         found.append(f"from {low} to {high} {own[0]['unit']} with {name} ({len(own)} points)")
     what = f"{words_of(asked.quantity)}, {asked.location},"
-    said = [f"Over the {len(run.design)} points of the design, {what} runs {'; '.join(found)}."]
-    flagged = sum(bool(entry["flags"]) for entry in every)
-    if flagged:
-        said.append(f"{DAGGER} Flagged, drawn as open marks: {flagged} of these {len(every)} values.")
-    return said
+    return [f"Over the {len(run.design)} points of the design, {what} runs {'; '.join(found)}."]
 
 
 def _unexplained(run: ReportedRun) -> list[str]:

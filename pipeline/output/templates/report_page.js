@@ -43,19 +43,28 @@
 
   // Flags in words, beside what they flag.
   const tip = document.getElementById("tip");
-  function tell(event) {
-    const flag = event.target.closest("[data-flags]");
-    if (!flag) return;
-    tip.textContent = flag.dataset.flags;
-    tip.showPopover();
-    const at = flag.getBoundingClientRect(), own = tip.getBoundingClientRect();
+  let told = null;
+  function put() {
+    const at = told.getBoundingClientRect(), own = tip.getBoundingClientRect();
     const below = at.bottom + 6 + own.height < innerHeight;
     tip.style.left = `${Math.max(8, Math.min(at.left, innerWidth - own.width - 8))}px`;
     tip.style.top = `${below ? at.bottom + 6 : at.top - own.height - 6}px`;
   }
-  const hush = () => { if (tip.matches(":popover-open")) tip.hidePopover(); };
+  function tell(event) {
+    const flag = event.target.closest("[data-flags]");
+    if (!flag) return;
+    told = flag;
+    tip.textContent = told.dataset.flags;
+    tip.showPopover();
+    put();
+  }
+  function hush() {
+    if (told) tip.hidePopover();
+    told = null;
+  }
   for (const name of ["focusin", "mouseover"]) addEventListener(name, tell);
-  for (const name of ["focusout", "mouseout", "scroll"]) addEventListener(name, hush, { passive: true });
+  for (const name of ["focusout", "mouseout"]) addEventListener(name, hush);
+  addEventListener("scroll", () => { if (told) put(); }, { passive: true, capture: true }); // of tables too
   addEventListener("keydown", event => { if (event.key === "Escape") { hush(); open(false); } });
 
   // Downloads: a table as CSV as it is shown, a chart as SVG, a picture as it is.

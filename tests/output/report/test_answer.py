@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from pipeline.output.report.answer import Answer, answer_of
-from pipeline.output.report.doubts import doubts_of
+from pipeline.output.report.doubts import doubts_in
 from pipeline.output.report.run import ReportedRun
 from tests.made import Row, row_of, write_run
 from tests.output.exploring import write_explored
@@ -106,14 +106,15 @@ def test_without_flags_nothing_is_marked(demo: dict[str, Any], tmp_path: Path):
     study = study_of(demo)
     text = made((study, write_run(tmp_path / "out", study, rows_of())))
     page = Page(text)
-    assert "†" not in page.text
+    assert not [found for found in page.every("a") if found.get("class") in ("flag", "whose")]
     assert "Open marks" not in text
     assert "No row is flagged." in page.text
 
 
 def test_flags_are_counted_in_words(run: Made):
     rows = [row for row in doubtful() if row["construct"] == "plate"]
-    found = doubts_of(ReportedRun(*run))
+    read = ReportedRun(*run)
+    found = doubts_in(read.first, read.constructs, "flags")
     assert list(found) == ["plate"]
     assert (found["plate"].flagged, found["plate"].rows) == (len(rows), len(rows))
     assert found["plate"].flags == {STRAIN: len(rows), PULLED: 1}

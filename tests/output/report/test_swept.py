@@ -71,7 +71,6 @@ def test_it_opens_with_what_explains_and_the_points_over_it(run: Made):
     assert found.said == [
         "Over the 4 points of the design, gap shear movement, far, runs from 0.750 to 2.00 mm with "
         "nail-10 (4 points).",
-        "† Flagged, drawn as open marks: 1 of these 4 values.",
         "Of all factors it follows with nail-10 modulus most (ST 0.840).",
     ]
     page = Page(made(run))
@@ -108,7 +107,19 @@ def test_without_indices_the_points_stand_alone(run: Made):
     assert [chart.title.partition(" over ")[2] for chart in found.opening] == [
         "length of the gap", "modulus",
     ]  # fmt: skip
-    assert len(found.said) == 2
+    assert len(found.said) == 1
+
+
+def test_flags_of_all_points_are_counted_and_linked(run: Made):
+    """The flagged value is not that of the first point, whose rows the page shows."""
+    found = swept_with(run, [])
+    assert found.doubts["nail-10"].flags == {"beyond it": 1}
+    page = Page(made(run))
+    assert "nail-10 (1 of 4 values)" in page.text
+    assert "nail-10: 1 of 4 values are flagged" in page.text
+    (link,) = [one["href"] for one in page.every("a") if one.get("class") == "whose"]
+    assert link.removeprefix("#") in {one.get("id") for one in page.every("ul")}
+    assert "No row is flagged." in page.text.split("All results at the point v0")[1]
 
 
 def test_a_factor_is_called_by_its_label_and_the_unit_of_its_key():
