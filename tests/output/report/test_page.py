@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from pipeline.output.report.page import report_page
 from pipeline.storage.casebook import SUMMARY, folder_of
 from pipeline.storage.files import read_table
 from pipeline.study.config import parse_study
@@ -150,6 +151,16 @@ def test_the_page_asks_for_nothing_from_elsewhere(page: Page):
     policy = next(one for one in page.every("meta") if one.get("http-equiv"))["content"]
     assert "default-src 'none'" in policy
     assert "http" not in policy
+
+
+def test_paper_repeats_the_caution_and_no_text_ends_the_style(sound: Made):
+    hostile = 'no "device"</style>\\n'
+    text = report_page(*sound, "gapstrain 0.0.9.", hostile).read_text(encoding="utf-8")
+    (said,) = re.findall(r"@bottom-left \{ content: (.*); \} \}", text)
+    letters = re.findall(r"\\([0-9a-f]{6})", said)
+    assert said == '"' + "".join(f"\\{letter}" for letter in letters) + '"'
+    assert "".join(chr(int(letter, 16)) for letter in letters) == hostile
+    assert text.count("</style>") == 1 + text.count("<style type=")  # those of charts besides
 
 
 def test_what_is_not_text_has_words(page: Page):
