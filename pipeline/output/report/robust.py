@@ -66,7 +66,10 @@ def over_inputs(run: ReportedRun, most: int) -> list[str]:
         for lower, undecided, higher in [tuple(_shares(one))]
     )
     more = f"; {len(own) - most} more pairs stand under Inputs" if len(own) > most else ""
-    return [f"Over {own[0]['samples']} combinations of the stated ranges of inputs, {said}{more}."]
+    return [
+        f"Over {own[0]['samples']} combinations of the stated ranges of inputs, {said}{more}. "
+        "A share of combinations is not the chance of anything."
+    ]
 
 
 def change_in_words(flip: str) -> str:

@@ -57,7 +57,7 @@ def test_sampled_inputs_say_over_which_share_it_holds(run: Made):
         "Over 10000 combinations of the stated ranges of inputs, plate is lower than nail-10 in "
         "97.2 %, higher in 0 %, undecided in 2.8 %; exchange-nail-12 is lower than nail-10 in 31.4 %, "
         "higher in 12.9 %, undecided in 55.7 %; plate is lower than exchange-nail-12 in 99.98 %, "
-        "higher in 0 %, undecided in 0.02 %."
+        "higher in 0 %, undecided in 0.02 %. A share of combinations is not the chance of anything."
     )
 
 
