@@ -26,6 +26,7 @@ COLOURS = ("#1b5e8c", "#d9822b", "#3b9c8f", "#8a5aa8", "#6b6f76")  # told apart 
 MARKERS = ("o", "D", "s", "^", "v")
 BANDS = ("#e9eef2", "#b7cddc", "#6f9fc0", "#2f6da8", "#12395c")  # pale to dark: small to large strain
 RANGE = "#f3dcc0"
+OPEN, DOUBT = "#ffffff", "#96301f"  # inside of a flagged mark, and its dagger
 WIDTH_IN, ROW_IN, HEAD_IN, FOOT_IN = 4.9, 0.38, 0.3, 0.5
 PLANE_IN, CURVES_IN = 2.3, 2.9  # heights of a scatter, and of curves
 CROWD = 100  # so many points hide each other unless they are small
@@ -57,12 +58,15 @@ class Mark:
         What is printed beside it; may be empty.
     address : (str, int, str), optional
         Table, row and column of the cell that the text prints.
+    is_flagged : bool
+        Whether it is drawn open, and with a dagger where its text is printed.
     """
 
     value: float
     half: float | None = None
     text: str = ""
     address: tuple[str, int, str] | None = None
+    is_flagged: bool = False
 
 
 @dataclass(frozen=True)
@@ -160,7 +164,12 @@ def scatter(series: Sequence[Cloud], x: str, y: str) -> str:
             places, values, halves = zip(*known, strict=True)
             axes.errorbar(places, values, yerr=halves, fmt="none", elinewidth=0.8, **look)
         label = clipped(cloud.name)
-        axes.plot(cloud.across, up, MARKERS[number % 5], ms=size, label=label, **look)
+        inner = [look["color"] if not mark.is_flagged else OPEN for mark in cloud.marks]
+        axes.scatter(
+            cloud.across, up, s=size**2, c=inner, marker=MARKERS[number % 5], edgecolors=look["color"],
+            alpha=look["alpha"], zorder=2,
+        )  # fmt: skip
+        axes.plot([], [], MARKERS[number % 5], ms=size, label=label, **look)
     plane(axes, x, y)
     upright(axes)
     return as_svg(figure, axes, len(series))
@@ -196,24 +205,29 @@ def _sheet(names: Sequence[str], entries: int) -> tuple[Figure, Axes]:
 
 
 def _dots(axes: Axes, series: Series, number: int, shift: float) -> None:
-    look: dict[str, Any] = {"color": COLOURS[number % 5], "marker": MARKERS[number % 5]}
-    label = series.name
+    look: dict[str, Any] = {"color": COLOURS[number % 5], "marker": MARKERS[number % 5], "ms": 6}
+    axes.plot([], [], ls="", label=series.name, **look)  # the key shows a full mark
     for place, mark in enumerate(series.marks):
         if mark is None:
             continue
+        inside: dict[str, Any] = {"mfc": OPEN, "mew": 1.6} if mark.is_flagged else {}
         axes.errorbar(
-            mark.value, place + shift, xerr=mark.half, ms=6, capsize=3, elinewidth=1.4, ls="",
-            label=label, zorder=3, **look,
+            mark.value, place + shift, xerr=mark.half, capsize=3, elinewidth=1.4, ls="", zorder=3,
+            **look, **inside,
         )  # fmt: skip
-        label = "_nolegend_"
         if mark.text:
-            right = mark.value + (mark.half or 0.0)
-            said = axes.annotate(
-                mark.text, (right, place + shift), (7, 0), textcoords="offset points", va="center",
-                fontsize=TEXT, color=INK,
-            )  # fmt: skip
-            if mark.address:
-                said.set_gid(_ADDRESS.format(*mark.address))
+            _beside(axes, mark, place + shift)
+
+
+def _beside(axes: Axes, mark: Mark, height: float) -> None:
+    """Print a mark's text to its right, and what flags it above."""
+    right = mark.value + (mark.half or 0.0)
+    look: dict[str, Any] = {"textcoords": "offset points", "va": "center", "fontsize": TEXT}
+    said = axes.annotate(mark.text, (right, height), (7, 0), color=INK, **look)
+    if mark.address:
+        said.set_gid(_ADDRESS.format(*mark.address))
+    if mark.is_flagged:
+        axes.annotate("†", (mark.value, height), (0, 10), color=DOUBT, ha="center", **look)
 
 
 def _limit(axes: Axes, limit: Limit, dash: str) -> None:

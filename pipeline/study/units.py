@@ -55,6 +55,11 @@ class Limits:
         return f"{above}{self.low:g} to {below}{self.high:g}"
 
 
+def unit_of_key(key: str) -> str:
+    """The unit that a key's ending says; empty where it says none."""
+    return next((MISTAKEN[end][0].strip() for end in MISTAKEN if key.endswith(end)), "")
+
+
 def did_you_mean(key: str, value: float, limits: Limits) -> str | None:
     """A question that offers a value in the key's own unit.
 

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipeline.measures.dictionary import QUANTITIES
 from pipeline.output.report.cells import Entry
-from pipeline.output.report.charts import Chart, answer_chart, words_of
+from pipeline.output.report.charts import Chart, answer_chart, answers, words_of
+from pipeline.output.report.doubts import flags_in
+from pipeline.output.report.robust import over_inputs
 from pipeline.output.report.run import ReportedRun
+from pipeline.output.report.swept import Swept
 from pipeline.tables.comparisons import UNDECIDED, UNKNOWN
 
 VERDICTS = {
@@ -18,40 +22,67 @@ VERDICTS = {
 }
 
 AS_BEFORE, MOVEMENT = "same relative movement", "Movement"  # refers to an entry that begins so
+MOST_NAMED, MOST_PAIRS, MOST_SHARES = 8, 6, 4  # constructs, pairs, pairs over inputs in a sentence
+NARROW = "\N{NO-BREAK SPACE}"
+MOST_PERCENT = 100.0  # an error beyond it is not printed in figures
 
 
 @dataclass(frozen=True)
 class Answer:
-    """The question, the primary outcome in words and how that is computed; then what answers it.
+    """The question and what answers it.
 
-    That is a chart, None if no construct has the outcome, of all pairs of constructs at one gap the
-    verdict as a sentence and its row, and sentences beside the chart.
+    Parameters
+    ----------
+    text, outcome, definition : str
+        The question, the primary outcome in words, and how that is computed.
+    opening, others : list of Chart
+        Charts of the first screen, none if no construct has the outcome; and of a design those that
+        have no room there.
+    pairs : list of (str, Entry)
+        Of all pairs of constructs at one gap the verdict as a sentence, and its row.
+    said : list of str
+        The answer in sentences, without any order.
+    doubted : dict of str to str
+        Constructs whose value is flagged, and by what, or of a design how many values are.
     """
 
     text: str
     outcome: str
     definition: str
-    chart: Chart | None
+    opening: list[Chart]
+    others: list[Chart]
     pairs: list[tuple[str, Entry]]
-    summary: list[str]
+    said: list[str]
+    doubted: dict[str, str]
 
 
-def answer_of(run: ReportedRun) -> Answer:
-    """Read the answer to the study's question."""
+def answer_of(run: ReportedRun, swept: Swept | None) -> Answer:
+    """Read the answer to the study's question; of a design its charts come first."""
     asked = run.study.asked
-    outcome = (
-        f"{words_of(asked.quantity).capitalize()}, {asked.location}, at stage {asked.stage} under "
-        f"load {asked.load}"
-    )
+    outcome = f"{_what(run)}, at stage {asked.stage} under load {asked.load}"
     own = run.answering(run.comparisons)
-    text = run.study.question.text or run.study.title
-    definition = _definition(asked.quantity)
-    chart = answer_chart(run)
     pairs = [
         (VERDICTS.get(one["verdict"], "{a} and {b}: no verdict").format(a=one["a"], b=one["b"]), one)
         for one in own
     ]
-    return Answer(text, outcome, definition, chart, pairs, _summary(run, own, chart))
+    found, chart = answers(run), answer_chart(run)
+    charts = [chart] if chart else []
+    return Answer(
+        run.study.question.text or run.study.title,
+        outcome,
+        _definition(asked.quantity),
+        swept.opening if swept else charts,
+        [*charts, *swept.others] if swept else [],
+        pairs,
+        _said(run, found, pairs, swept),
+        _doubted(found, swept),
+    )
+
+
+def _what(run: ReportedRun) -> str:
+    asked = run.study.asked
+    words = f"{words_of(asked.quantity)}, {asked.location}"
+    return words[0].upper() + words[1:]
 
 
 def _definition(quantity: str) -> str:
@@ -63,29 +94,75 @@ def _definition(quantity: str) -> str:
     return " ".join([*whole[-1:], entry.definition, f"Where: {entry.locations}."])
 
 
-def _summary(run: ReportedRun, own: list[Entry], chart: Chart | None) -> list[str]:
-    """What the pairs say together, without any order."""
-    if chart is None:
+def _said(
+    run: ReportedRun,
+    found: dict[str, Entry],
+    pairs: Sequence[tuple[str, Entry]],
+    swept: Swept | None,
+) -> list[str]:
+    """What the tables say of the question, in sentences."""
+    if swept:
+        held = _differences(pairs) if pairs else []
+        at = f"At the point {run.variant} alone, which pictures and tables show: "
+        return [*swept.said, *(at + one[0].lower() + one[1:] for one in held)]
+    if not found:
         return [_nothing(run)]
-    if not own:
-        return ["There are no two constructs at one gap to compare."]
-    open_ = [entry for entry in own if entry["verdict"] == UNDECIDED]
-    unknown = [entry for entry in own if entry["verdict"] == UNKNOWN]
-    decided = len(own) - len(open_) - len(unknown)
+    differences = _differences(pairs) or ["There are no two constructs at one gap to compare."]
+    return [_values(run, found), *differences, *over_inputs(run, MOST_SHARES)]
+
+
+def _doubted(found: dict[str, Entry], swept: Swept | None) -> dict[str, str]:
+    if swept:
+        return {name: f"{one.flagged} of {one.rows} values" for name, one in swept.doubts.items()}
+    return {name: "; ".join(flags_in([one])) for name, one in found.items() if one["flags"]}
+
+
+def _values(run: ReportedRun, found: dict[str, Entry]) -> str:
+    """Each construct's value with its error."""
+    what, unit = _what(run), QUANTITIES[run.study.asked.quantity].unit
+    if len(found) > MOST_NAMED:
+        sound = sorted(
+            (one for one in found.values() if not one.result.is_singular),
+            key=lambda one: one.result.number,
+        )
+        ends = " to ".join(one.cell("value").text for one in (sound[:1] + sound[-1:]))
+        return f"{what}, is {ends} {unit} over {len(found)} constructs; the chart has each."
+    said = "; ".join(f"{_with_error(entry, unit)} with {name}" for name, entry in found.items())
+    return f"{what}, is {said}."
+
+
+def _with_error(entry: Entry, unit: str) -> str:
+    if entry.result.is_singular:
+        return "singular, not to be quoted"
+    value = f"{entry.cell('value').text}{NARROW}{unit}"
+    if not entry["error"]:
+        return f"{value} (error not known)"
+    error = entry.cell("error").text
+    most = f"over{NARROW}100" if (entry.result.error or 0.0) > MOST_PERCENT else error
+    return f"{value}{NARROW}±{NARROW}{most}{NARROW}%"
+
+
+def _differences(pairs: Sequence[tuple[str, Entry]]) -> list[str]:
+    """Which differences exceed the errors of the mesh, and which do not."""
+    open_ = [f"{pair['a']} and {pair['b']}" for _, pair in pairs if pair["verdict"] == UNDECIDED]
+    unknown = sum(pair["verdict"] == UNKNOWN for _, pair in pairs)
+    decided = [words for words, pair in pairs if pair["verdict"] not in (UNDECIDED, UNKNOWN)]
     said = []
     if unknown:
         said.append(
-            f"In {len(unknown)} of {len(own)} pairs the error is not known, so no difference is said "
+            f"In {unknown} of {len(pairs)} pairs the error is not known, so no difference is said "
             "to be one. Three meshes estimate it: run with --levels 3."
         )
     if decided:
-        said.append(f"In {decided} of {len(own)} pairs the difference exceeds both errors in sum.")
+        named = f": {'; '.join(decided)}" if len(decided) <= MOST_PAIRS else ""
+        said.append(
+            f"In {len(decided)} of {len(pairs)} pairs the difference exceeds both errors of the mesh "
+            f"in sum{named}."
+        )
     if open_:
-        names = "; ".join(f"{entry['a']} and {entry['b']}" for entry in open_[:4])
-        more = f"; and {len(open_) - 4} more" if len(open_) > 4 else ""
+        names = "; ".join(open_[:MOST_PAIRS])
+        more = f"; and {len(open_) - MOST_PAIRS} more" if len(open_) > MOST_PAIRS else ""
         said.append(f"Undecided, since the errors are larger than the difference: {names}{more}.")
-    if any(entry["flags"] for entry in own):
-        said.append("Some of these values lie beyond the model's range: see flags below.")
     return said
 
 

@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from math import isfinite
 
 from pipeline.measures.dictionary import HIGHEST, PEAK, QUANTITIES
 from pipeline.output.credibility import materials_of
-from pipeline.output.graphs import Cloud, Limit, Mark, Series, intervals, scatter, stacks
-from pipeline.output.report.cells import Entry, shown
+from pipeline.output.graphs import Limit, Mark, Series, intervals, stacks
+from pipeline.output.report.cells import Entry
 from pipeline.output.report.run import NO_GAP, ReportedRun
-from pipeline.output.tables import COLUMNS, number_in
+from pipeline.output.tables import COLUMNS
 from pipeline.tables.rows import INTACT_STAGE
 
 STIFFNESSES = {c.quantity: c.location for c in COLUMNS if c.is_stiffness}
 KINDS = {"nail": "nail", "stem": "stem", "plate": "plate", "bolt": "bolts", "screw": "screws"}
 MOST_ROWS = 30  # constructs in one chart
-MOST_POINTS, MOST_FACTORS = 600, 12  # of a design: 2.5 MB, so that the page stays small
 PLACES = ("near", "far")
+OPEN_MARKS = "Open marks are flagged."
 
 
 @dataclass(frozen=True)
@@ -34,14 +34,15 @@ class Chart:
     note: str = ""
 
 
+def answers(run: ReportedRun) -> dict[str, Entry]:
+    """The primary outcome of each construct that has it; a bone without a gap has none."""
+    every = {name: run.found(*run.study.asked, construct=name) for name in run.constructs}
+    return {name: one for name, one in every.items() if one and one["stage"] != INTACT_STAGE}
+
+
 def answer_chart(run: ReportedRun) -> Chart | None:
     """The primary outcome of each construct; None if no construct has it."""
-    asked = run.study.asked
-    entries = {
-        name: entry
-        for name in run.constructs[:MOST_ROWS]
-        if (entry := run.found(*asked, construct=name)) and entry["stage"] != INTACT_STAGE
-    }
+    asked, entries = run.study.asked, dict(list(answers(run).items())[:MOST_ROWS])
     if not entries:
         return None
     unit = QUANTITIES[asked.quantity].unit
@@ -53,7 +54,8 @@ def answer_chart(run: ReportedRun) -> Chart | None:
     label = f"{words_of(asked.quantity)}, {asked.location}"
     title = label[0].upper() + label[1:]
     svg = intervals(_named(run, list(entries)), [Series("", marks)], f"{label}, {unit}")
-    return Chart(title, svg, _told(title, entries, unit), f"Stage {asked.stage}, load {asked.load}.")
+    note = _note(entries.values(), f"Stage {asked.stage}, load {asked.load}.")
+    return Chart(title, svg, _told(title, entries, unit), note)
 
 
 def charts_of_load(run: ReportedRun) -> Iterator[Chart]:
@@ -68,13 +70,21 @@ def words_of(quantity: str) -> str:
     return "stress exceeded in 5 mm³" if quantity == PEAK else quantity.replace("_", " ")
 
 
-def _mark(entry: Entry | None) -> Mark | None:
-    return None if entry is None or entry.result.is_singular else _point(entry)
-
-
-def _point(entry: Entry) -> Mark:
+def mark_of(entry: Entry) -> Mark:
+    """A result as a chart shows it: with its error if that is known, open if it is flagged."""
     half = entry.result.half
-    return Mark(entry.result.number, half if isfinite(half) else None)
+    known = half if isfinite(half) else None
+    return Mark(entry.result.number, known, is_flagged=bool(entry["flags"]))
+
+
+def _mark(entry: Entry | None) -> Mark | None:
+    return None if entry is None or entry.result.is_singular else mark_of(entry)
+
+
+def _note(entries: Iterable[Entry | None], *words: str) -> str:
+    """What stands below a chart, and whether any of its marks is open."""
+    is_open = any(entry and entry["flags"] for entry in entries)
+    return " ".join(filter(None, (*words, OPEN_MARKS if is_open else "")))
 
 
 def _named(run: ReportedRun, names: list[str]) -> list[str]:
@@ -88,7 +98,9 @@ def _named(run: ReportedRun, names: list[str]) -> list[str]:
 def _told(title: str, entries: Mapping[str, Entry], unit: str) -> str:
     """What is drawn, number by number; a singular value is not, and must not be quoted."""
     said = "; ".join(
-        f"{name} singular" if entry.result.is_singular else f"{name} {entry.cell('value').text} {unit}"
+        f"{name} singular"
+        if entry.result.is_singular
+        else f"{name} {entry.cell('value').text} {unit}{', flagged' if entry['flags'] else ''}"
         for name, entry in entries.items()
     )
     return f"{title}: {said}."
@@ -108,7 +120,8 @@ def _movements(run: ReportedRun) -> Iterator[Chart]:
         title = f"{words_of(quantity).capitalize()}, near and far"
         svg = intervals(_named(run, list(table)), series, f"{words_of(quantity)}, mm")
         fars = {name: entry for name, own in table.items() if (entry := own["far"])}
-        note = "Negative closes the gap." if quantity == "gap_axial_movement" else ""
+        closing = "Negative closes the gap." if quantity == "gap_axial_movement" else ""
+        note = _note((entry for own in table.values() for entry in own.values()), closing)
         yield Chart(title, svg, _told(f"{title}; far", fars, "mm"), note)
 
 
@@ -130,9 +143,10 @@ def _stresses(run: ReportedRun) -> Iterator[Chart]:
     ]
     svg = intervals(_named(run, names), series, "stress exceeded in 5 mm³, MPa", _limits(run))
     tops = {name: top for name in names if (top := run.found(PEAK, HIGHEST, stage, load, name))}
-    note = (
+    note = _note(
+        (entry for highest in groups.values() for entry in highest.values()),
         "Yield: least value of the metal's standard. Endurance: amplitude of a fully "
-        "reversed stress, from notched to smooth; endurance_factor holds a pulsating one against it."
+        "reversed stress, from notched to smooth; endurance_factor holds a pulsating one against it.",
     )
     title = "Implant stress, by kind of implant"
     yield Chart(title, svg, _told(title, tops, "MPa"), note)
@@ -199,51 +213,4 @@ def charts_of_stage(run: ReportedRun) -> Iterator[Chart]:
             marks = [_mark(entry) for entry in entries.values()]
             label = f"{words_of(quantity)}, {first['unit']}"
             svg = intervals(_named(run, list(entries)), [Series("", marks)], label)
-            yield Chart(title, svg, _told(title, entries, first["unit"]))
-
-
-def charts_of_design(run: ReportedRun) -> Iterator[Chart]:
-    """The primary outcome over each factor of a design that is a number."""
-    asked, every = run.study.asked, _asked(run)
-    apart = -(-len(every) // MOST_POINTS)
-    drawn = {row["variant"]: row for row in run.design[:: apart or 1]}  # all constructs of a variant
-    held = [entry for entry in every if entry["variant"] in drawn]
-    labels = {one.key: one.label for one in run.study.design.factors} if run.study.design else {}
-    for key in list(run.design[0])[3:][:MOST_FACTORS] if held else ():
-        series = _series(held, {name: number_in(row[key]) for name, row in drawn.items()})
-        if series:
-            unit, name = held[0]["unit"], labels.get(key) or key
-            title = f"{words_of(asked.quantity).capitalize()} over {name}"
-            svg = scatter(series, name, f"{words_of(asked.quantity)}, {asked.location}, {unit}")
-            low, high = (shown(str(pick(entry.result.number for entry in held))) for pick in (min, max))
-            words = f"{title}: {len(held)} points from {low} to {high} {unit}."
-            thin = f" One of {apart} variants is drawn." if apart > 1 else ""
-            yield Chart(title, svg, words, f"Stage {asked.stage}, load {asked.load}.{thin}")
-
-
-def _asked(run: ReportedRun) -> list[Entry]:
-    """The primary outcome in all variants; of the highest stress that of its part in each."""
-    asked = run.study.asked
-    of_any = (asked.quantity, asked.stage, asked.load)
-    sound = (entry for entry in run.results if entry["status"] == "ok")
-    own = [one for one in sound if (one["quantity"], one["stage"], one["load"]) == of_any]
-    if (asked.quantity, asked.location) == (PEAK, HIGHEST):
-        own.sort(key=lambda entry: entry.result.number)
-        highest = {(entry["variant"], entry["construct"]): entry for entry in own}  # the last stays
-        own = sorted(highest.values(), key=lambda entry: entry.number)
-    else:
-        own = [entry for entry in own if entry["location"] == asked.location]
-    return [entry for entry in own if not entry.result.is_singular]
-
-
-def _series(held: list[Entry], across: dict[str, float | None]) -> list[Cloud]:
-    """Name, factor and outcome of each construct; nothing if the factor is no number."""
-    if None in across.values():
-        return []
-    found: dict[str, list[Entry]] = {}
-    for entry in held:
-        found.setdefault(entry["construct"], []).append(entry)
-    return [
-        Cloud(name, [across[entry["variant"]] or 0.0 for entry in own], [*map(_point, own)])
-        for name, own in found.items()
-    ]
+            yield Chart(title, svg, _told(title, entries, first["unit"]), _note(entries.values()))

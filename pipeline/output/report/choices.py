@@ -13,7 +13,7 @@ MOST_CHOICES = 24  # stages under loads: 0.1 MB and half a second each
 
 
 @dataclass(frozen=True)
-class Choice:
+class Offered:
     """Charts of one stage, under one load or, where that is empty, whatever the load."""
 
     stage: str
@@ -25,8 +25,8 @@ class Choice:
 class Choices:
     """What can be chosen, those first that are shown at first, and what found no room, in words."""
 
-    of_load: list[Choice]
-    of_stage: list[Choice]
+    of_load: list[Offered]
+    of_stage: list[Offered]
     without: list[str]
 
     @property
@@ -47,9 +47,9 @@ def choices(run: ReportedRun) -> Choices:
     every = [(stage.name, load.name) for stage in study.stages for load in study.loads]
     held = [one for one in every if one in solved] or [study.shown]  # of an intact bone alone
     wanted = sorted(held, key=lambda one: [a != b for a, b in zip(one, study.shown, strict=True)])
-    of_load = [Choice(*one, _of_load(run, *one)) for one in wanted[:MOST_CHOICES]]
+    of_load = [Offered(*one, _of_load(run, *one)) for one in wanted[:MOST_CHOICES]]
     stages = dict.fromkeys(one.stage for one in of_load)
-    of_stage = [Choice(stage, "", _of_stage(run, stage)) for stage in stages]
+    of_stage = [Offered(stage, "", _of_stage(run, stage)) for stage in stages]
     without = [f"{stage} under {load}" for stage, load in wanted[MOST_CHOICES:]]
     return Choices(of_load, of_stage, without)
 

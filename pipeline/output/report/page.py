@@ -8,15 +8,17 @@ from pathlib import Path
 from pipeline.output.credibility import BALANCES, FORM
 from pipeline.output.pages import write_page
 from pipeline.output.report import sorting, tables, viewer
-from pipeline.output.report.answer import answer_of
+from pipeline.output.report.answer import Answer, answer_of
 from pipeline.output.report.assumed import assumed_of
 from pipeline.output.report.cells import Texts
-from pipeline.output.report.charts import charts_of_design, words_of
+from pipeline.output.report.charts import words_of
 from pipeline.output.report.choices import choices
+from pipeline.output.report.doubts import DAGGER, doubts_in, flags_in
 from pipeline.output.report.live import live_of
 from pipeline.output.report.pictures import indices, pictures
 from pipeline.output.report.robust import change_in_words, robustness_of
 from pipeline.output.report.run import NO_GAP, ReportedRun
+from pipeline.output.report.swept import swept_of
 from pipeline.output.report.takeover import takeover_of
 from pipeline.output.tables import COLUMNS
 from pipeline.storage.casebook import fault_of, folder_of
@@ -56,19 +58,29 @@ def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> P
         If a stored case has not the fields that it should have, or the page can not be written.
     """
     run = ReportedRun(study, out)
+    swept = swept_of(run)
+    answer = answer_of(run, swept)
+    overview, own = pictures(run)
     content = {
-        **_first_screen(run), **_results(run), **_explored(run), **_grounds(run),
+        **_first_screen(run, answer), **_results(run), **_explored(run), **_grounds(run),
         "solids": viewer.solids(run),
-        "pictures": pictures(run),
+        "overview": overview, "pictures": own,
         "indices": indices(run),
         "charts": choices(run),
-        "swept": list(charts_of_design(run)),
+        "swept": answer.others,
+        "over_points": swept.doubts if swept else {},
+        "caution_in_print": as_css(caution),
         "libraries": {"sorting": sorting.bundled("js"), "sorting_style": sorting.bundled("css")},
     }  # fmt: skip
     return write_page(out / REPORT, title=study.title, caution=caution, versions=versions, **content)
 
 
-def _first_screen(run: ReportedRun) -> dict[str, object]:
+def as_css(text: str) -> str:
+    """Text as a string of a style sheet: each of its characters by number, so that none ends it."""
+    return '"' + "".join(f"\\{ord(letter):06x}" for letter in text) + '"'
+
+
+def _first_screen(run: ReportedRun, answer: Answer) -> dict[str, object]:
     study, failed = run.study, sum(case["status"] == "failed" for case in run.cases)
     stage, load = study.shown
     gaps = sorted(set(run.places(run.constructs).values()) - {NO_GAP})
@@ -82,7 +94,6 @@ def _first_screen(run: ReportedRun) -> dict[str, object]:
     }
     if run.design:
         facts["Variants"] = f"{len(run.design)}; shown is {run.variant}"
-    answer = answer_of(run)
     return {
         "run": run, "answer": answer, "facts": facts, "stage": stage, "load": load,
         "pairs": answer.pairs[:MOST_PAIRS], "more_pairs": max(0, len(answer.pairs) - MOST_PAIRS),
@@ -95,6 +106,10 @@ def _results(run: ReportedRun) -> dict[str, object]:
     filled = [name for name in tables.SHOWN_COLUMNS if any(row[name] for row in listed)]
     return {
         "words_of": words_of,
+        "doubts": doubts_in(run.first, run.constructs, "flags"),
+        "most_said": MOST_SAID,
+        "flags_in": flags_in,
+        "dagger": DAGGER,
         "bounds": bounds,
         "which_bounds": which_bounds,
         "has_bound_errors": any(row["lowest_error"] or row["highest_error"] for row in bounds),

@@ -31,8 +31,8 @@ class Picture:
     source: str
 
 
-def pictures(run: ReportedRun) -> list[Picture]:
-    """The overview, then constructs of the shown variant; what can not be read is left out."""
+def pictures(run: ReportedRun) -> tuple[Picture | None, list[Picture]]:
+    """The overview, and constructs of the shown variant; what can not be read is left out."""
     stage, load = run.study.shown
     names = [name for name in run.constructs if name in run.records]
     drawn = [name for name in names if _is_in_overview(run.records[name], stage, load)]
@@ -41,9 +41,9 @@ def pictures(run: ReportedRun) -> list[Picture]:
         f"stress in its implants, at stage {stage} under load {load}: {', '.join(drawn)}."
         f"{RINGS if _is_marked(run) else ''}"
     )
-    listed = [("overview", "All constructs", overview)]
-    listed += [(name, name, _words(run, name)) for name in names[:MOST]]
-    return _readable(run, listed)
+    found = _readable(run, [("overview", "All constructs", overview)])
+    own = _readable(run, [(name, name, _words(run, name)) for name in names[:MOST]])
+    return next(iter(found), None), own
 
 
 def _is_marked(run: ReportedRun) -> bool:

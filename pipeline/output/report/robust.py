@@ -55,6 +55,23 @@ def robustness_of(run: ReportedRun) -> RobustnessSection | None:
     )
 
 
+def over_inputs(run: ReportedRun, most: int) -> list[str]:
+    """Over which share of the sampled inputs the order of each pair holds, in one sentence."""
+    own = run.answering(run.robustness)
+    if not own:
+        return ["This is at the inputs as stated; over which others it holds was not computed."]
+    said = "; ".join(
+        f"{one['a']} is lower than {one['b']} in {lower}, higher in {higher}, undecided in {undecided}"
+        for one in own[:most]
+        for lower, undecided, higher in [tuple(_shares(one))]
+    )
+    more = f"; {len(own) - most} more pairs stand under Inputs" if len(own) > most else ""
+    return [
+        f"Over {own[0]['samples']} combinations of the stated ranges of inputs, {said}{more}. "
+        "A share of combinations is not the chance of anything."
+    ]
+
+
 def change_in_words(flip: str) -> str:
     """A change of inputs as a sentence has it: ``a 1 -> 2; b 3 -> 4``, a from 1 to 2, b from 3 to 4."""
     return _CHANGE.sub(r"from \1 to ", flip).replace("; ", ", ")

@@ -221,16 +221,6 @@ class ReportedRun:
                 said.setdefault(key, entry)
         return list(said.values())
 
-    @cached_property
-    def flagged(self) -> dict[str, dict[str, int]]:
-        """How many rows of each construct of the shown variant carry which doubt."""
-        counted: dict[str, dict[str, int]] = {name: {} for name in self.constructs}
-        for entry in self.first:
-            own = counted[entry["construct"]]
-            for flag in filter(None, entry["flags"].split("; ")):
-                own[flag] = own.get(flag, 0) + 1
-        return {name: counted[name] for name in self.constructs if counted[name]}
-
     def places(self, names: Iterable[str]) -> dict[str, str]:
         """Site and length of each construct's gap, in words."""
         rows = {entry["construct"]: entry for entry in self.first}

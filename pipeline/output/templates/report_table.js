@@ -11,6 +11,7 @@
     language: { search: "Filter all columns", lengthMenu: "_MENU_ rows" },
   });
   const grid = made.dt || made;
+  table.shownRows = () => grid.rows({ search: "applied", page: "all" }).nodes().toArray();
   document.querySelectorAll("[data-filter]").forEach(select => {
     select.addEventListener("change", () => {
       grid.column(Number(select.dataset.filter)).search(select.value, { exact: select.value !== "" }).draw();

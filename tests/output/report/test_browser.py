@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator
 from io import BytesIO
 from pathlib import Path
@@ -11,28 +10,21 @@ from typing import Any
 import numpy as np
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from pipeline.output.report.page import report_page
 from tests.made import row_of
 from tests.output.report.made_up import bounded_rows, rows_of, write_fields, write_set_beside
+from tests.output.report.opened import opened_page, started_browser
 
 pytestmark = pytest.mark.slow
-BROWSERS = ("chromium", "chromium-browser", "google-chrome")
-DRAWS_WITHOUT_CARD = ("--no-sandbox", "--use-gl=angle", "--use-angle=swiftshader",
-                      "--enable-unsafe-swiftshader")  # fmt: skip
 SHOWS = (("atrophic", "hip"), ("woven", "torsion"), ("empty", "hip"))
 
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    place = next(filter(None, map(shutil.which, BROWSERS)), None)
-    if place is None:
-        pytest.fail("no Chromium on this machine: install the package chromium")
-    with sync_playwright() as driver:
-        started = driver.chromium.launch(executable_path=place, args=DRAWS_WITHOUT_CARD)
-        yield started
-        started.close()
+    with started_browser() as one:
+        yield one
 
 
 @pytest.fixture
@@ -47,17 +39,8 @@ def place(demo: dict[str, Any], tmp_path: Path) -> Path:
 
 @pytest.fixture(params=[390, 1280])
 def page(request: pytest.FixtureRequest, browser: Browser, place: Path) -> Iterator[Page]:
-    opened = browser.new_page(viewport={"width": request.param, "height": 800})
-    said: list[str] = []
-    opened.on("console", lambda line: said.append(line.text) if line.type == "error" else None)
-    opened.on("pageerror", lambda error: said.append(str(error)))
-    opened.on("request", lambda asked: said.append(asked.url))
-    opened.goto(place.as_uri())
-    opened.wait_for_selector("#results[data-ready=yes]")
-    yield opened
-    found = [line for line in said if not line.startswith(("data:", "blob:"))]
-    opened.close()
-    assert found == [place.as_uri()]  # the page itself, and no error
+    with opened_page(browser, place, request.param) as one:
+        yield one
 
 
 def values(page: Page) -> list[float]:

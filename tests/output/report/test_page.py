@@ -11,10 +11,9 @@ from typing import Any
 
 import pytest
 
-from pipeline.output.report import charts
-from pipeline.output.report.run import ReportedRun
+from pipeline.output.report.page import report_page
 from pipeline.storage.casebook import SUMMARY, folder_of
-from pipeline.storage.files import read_table, write_table
+from pipeline.storage.files import read_table
 from pipeline.study.config import parse_study
 from tests.made import address_of, row_of, write_run
 from tests.output.report.made_up import HOSTILE, NAMES, rows_of, study_of, write_fields
@@ -89,7 +88,7 @@ def test_undecided_pairs_are_said_in_words(page: Page):
         "Undecided, since the errors are larger than the difference: nail-10 and exchange-nail-12."
         in text
     )
-    assert "In 2 of 3 pairs the difference exceeds both errors in sum." in text
+    assert "In 2 of 3 pairs the difference exceeds both errors of the mesh in sum: " in text
     assert "nail-10 is higher than plate" in text
 
 
@@ -116,7 +115,7 @@ def test_without_errors_nothing_is_said_to_differ(demo: dict[str, Any], tmp_path
     study = study_of(demo)
     text = Page(made((study, write_run(tmp_path / "out", study, rows_of(errors=False))))).text
     assert "In 3 of 3 pairs the error is not known" in text
-    assert "exceeds both errors in sum." not in text.split("Comparisons")[0]
+    assert "exceeds both errors of the mesh" not in text.split("Comparisons")[0]
 
 
 def test_a_failed_case_says_why_and_is_in_no_chart(demo: dict[str, Any], tmp_path: Path):
@@ -154,6 +153,16 @@ def test_the_page_asks_for_nothing_from_elsewhere(page: Page):
     assert "http" not in policy
 
 
+def test_paper_repeats_the_caution_and_no_text_ends_the_style(sound: Made):
+    hostile = 'no "device"</style>\\n'
+    text = report_page(*sound, "gapstrain 0.0.9.", hostile).read_text(encoding="utf-8")
+    (said,) = re.findall(r"@bottom-left \{ content: (.*); \} \}", text)
+    letters = re.findall(r"\\([0-9a-f]{6})", said)
+    assert said == '"' + "".join(f"\\{letter}" for letter in letters) + '"'
+    assert "".join(chr(int(letter, 16)) for letter in letters) == hostile
+    assert text.count("</style>") == 1 + text.count("<style type=")  # those of charts besides
+
+
 def test_what_is_not_text_has_words(page: Page):
     assert page.every("html") == [{"lang": "en"}]
     assert all(found["alt"] for found in page.every("img"))
@@ -188,71 +197,6 @@ def test_a_study_without_a_gap_says_that_nothing_answers(bench_study: str, tmp_p
     page = Page(made((study, write_run(tmp_path / "out", study, rows))))
     assert "No construct has this result." in page.text
     assert "thick, stage empty: thick can move freely" in page.text
-
-
-def test_a_design_shows_its_first_variant_and_its_factors(demo: dict[str, Any], tmp_path: Path):
-    factor = {"key": "defect.gap_mm", "values": [3, 4], "label": "length of the gap"}
-    study = study_of(demo, design={"kind": "grid", "factors": [factor]})
-    rows = [row | {"variant": name} for name in ("v1", "v2") for row in rows_of(NAMES[:1])]
-    rows[-1] |= {"value": 1234.5}
-    out = write_run(tmp_path / "out", study, rows)
-    cases = [{**row, "variant": name} for name in ("v1", "v2") for row in read_table(out / "cases.csv")]
-    write_table(out / "cases.csv", cases, tuple(cases[0]))
-    design = [
-        {"variant": f"v{n}", "status": "ok", "reason": "", "defect.gap_mm": 2 + n} for n in (1, 2)
-    ]
-    write_table(out / "design.csv", design, tuple(design[0]))
-    page = Page(made((study, out)))
-    assert "2; shown is v1" in page.text
-    assert "Gap shear movement over length of the gap" in page.text
-
-
-def test_of_the_highest_stress_each_point_shows_its_most_loaded_part(
-    demo: dict[str, Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-):
-    """Nail 297.6 over bolt 225.1 at one point, bolt 311.2 over nail 180.5 at the other: by hand."""
-    study = study_of(demo, question={"quantity": "von_mises_5mm3", "location": "highest"})
-    stresses = {("v1", "nail"): (297.6, 4.0), ("v1", "bolt_1"): (225.1, 20.0),
-                ("v2", "bolt_1"): (311.2, 5.0), ("v2", "nail"): (180.5, 30.0)}  # fmt: skip
-    rows = [
-        row_of("nail-10", ("von_mises_5mm3", part, "MPa"), value, variant=variant, error=error)
-        for (variant, part), (value, error) in stresses.items()
-    ]
-    out = write_run(tmp_path / "out", study, rows)
-    design = [{"variant": f"v{n}", "status": "ok", "reason": "", "gap": n} for n in (1, 2)]
-    write_table(out / "design.csv", design, tuple(design[0]))
-    drawn: list[Any] = []
-    monkeypatch.setattr(charts, "scatter", lambda clouds, *_: drawn.extend(clouds) or "")
-    (chart,) = [
-        one
-        for one in charts.charts_of_design(ReportedRun(study, out))
-        if one.title.endswith("over gap")
-    ]
-    assert "2 points from 298 to 311 MPa" in chart.words
-    (cloud,) = drawn
-    found = [(x, mark.value, mark.half) for x, mark in zip(cloud.across, cloud.marks, strict=True)]
-    expected = [(1.0, 297.6, 0.04 * 297.6), (2.0, 311.2, 0.05 * 311.2)]
-    assert found == [pytest.approx(one) for one in expected]
-
-
-def test_a_large_design_draws_some_of_its_points(
-    demo: dict[str, Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-):
-    monkeypatch.setattr(charts, "MOST_POINTS", 4)
-    study, what = study_of(demo), ("gap_shear_movement", "far", "mm")
-    names = [f"v{n}" for n in range(10)]
-    rows = [row_of("nail-10", what, 1.0 + n) | {"variant": name} for n, name in enumerate(names)]
-    out = write_run(tmp_path / "out", study, rows)
-    design = [{"variant": name, "status": "ok", "reason": "", "gap": n} for n, name in enumerate(names)]
-    write_table(out / "design.csv", design, tuple(design[0]))
-    found = [
-        chart
-        for chart in charts.charts_of_design(ReportedRun(study, out))
-        if chart.title.endswith("over gap")
-    ]
-    # 10 variants in parts of at most 4 are every third, 0, 3, 6 and 9: by hand
-    assert [chart.note for chart in found] == ["Stage atrophic, load hip. One of 3 variants is drawn."]
-    assert "4 points from 1.00 to 10.0 mm" in found[0].words
 
 
 def test_a_large_table_is_cut_and_says_so(demo: dict[str, Any], tmp_path: Path):
