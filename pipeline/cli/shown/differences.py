@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pipeline.cli.console import console, say, short, table_of
+from pipeline.cli.console import say, short
+from pipeline.cli.wide import say_table
 from pipeline.sharing.compare import OUTSIDE, WHERE, agree
 from pipeline.storage.files import Cells
 
@@ -14,10 +15,8 @@ def print_differences(rows: Sequence[Cells]) -> None:
     headings = ("quantity", "pairs", "where most apart", "a", "b", "difference", "allowed", "verdict")
     differ = [row for row in rows if row["verdict"] == OUTSIDE]
     if differ:
-        table = table_of("Differences", headings, ("pairs", "a", "b", "difference", "allowed"))
-        for row in differ:
-            table.add_row(*_difference(row))
-        console.print(table)
+        numbers = ("pairs", "a", "b", "difference", "allowed")
+        say_table("Differences", headings, map(_difference, differ), numbers)
     words = (
         f"{len(differ)} of {len(rows)} quantities differ." if rows else "There is nothing to compare."
     )
