@@ -214,7 +214,7 @@ def _overview(sheets: Sequence[Sheet], subject: Subject) -> Figure:
     roles = {role for sheet in sheets for role in sheet.roles}
     marks = [panels.bearing_mark()] if any(sheet.bearing for sheet in sheets) else []
     figure.legend(
-        handles=[*panels.part_patches(roles), *marks], loc="lower left", ncols=4, frameon=False,
+        handles=[*panels.part_patches(roles), *marks], loc="lower left", ncols=3, frameon=False,
         bbox_to_anchor=(0.02, 0.3 / size[1]), fontsize=9.5, columnspacing=1.2, handlelength=1.4,
         handleheight=1.1,
     )  # fmt: skip

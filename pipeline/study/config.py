@@ -71,6 +71,11 @@ class StudyConfig(Parameters):
         (), max_length=40, description="Published measurements that results are set beside."
     )
     design: Design | None = Field(None, description="Variants of the study, all of them run.")
+    explore: Annotated[bool, Strict()] = Field(
+        False,
+        description="Whether the report answers for other inputs by itself, which takes a reduced model of "
+        "each construct. It does so too where one of the following three is asked for.",
+    )
     takeover: Annotated[bool, Strict()] = Field(
         False,
         description="Whether each construct is followed over the stiffness of the tissue in its gap.",
@@ -90,7 +95,7 @@ class StudyConfig(Parameters):
     @property
     def asks_more(self) -> bool:
         """Whether it asks for more than its results, which reduced models answer."""
-        return self.robustness is not None or self.takeover or self.assumptions
+        return self.robustness is not None or self.takeover or self.assumptions or self.explore
 
     @property
     def shown(self) -> tuple[str, str]:
