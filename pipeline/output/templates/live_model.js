@@ -400,7 +400,9 @@ const liveModel = (() => {
         if (over > Math.max(OVERLAP_MM, OVERLAP_SHARE * room)) throw new Error(`${stop.touch} bears where the model has no answer`);
       }
     }
-    values(at) {
+    values(at) { return this.found(at).values; }
+    /* Values by quantity and place, and how far the proximal bone end moves at any point, mm. */
+    found(at) {
       const v = this.state(at), size = v.length, rows = [0, 1, 2, 3, 4, 5].map(i => dot(this.apart, i * size, v, 0, size));
       const { about, normal, points } = this.told, found = {};
       const moved = (x, y, z) => {
@@ -429,7 +431,7 @@ const liveModel = (() => {
       });
       const all = forces.reduce((sum, one) => sum + one, 0);
       this.parts.forEach((part, k) => { found[`share_at_gap/${part.name}`] = all ? 100 * forces[k] / all : 0; });
-      return found;
+      return { values: found, moved };
     }
   }
 

@@ -25,7 +25,7 @@
     return { own, mesh: near ? Math.abs(values[key]) * near[1] / 100 : null };
   }
   function answer(construct, settings) {
-    try { return { values: construct.values(settings) }; } catch (error) { return { why: error.message }; }
+    try { return construct.found(settings); } catch (error) { return { why: error.message }; }
   }
   const node = (name, features, text) => {
     const one = document.createElementNS("http://www.w3.org/2000/svg", name);
@@ -73,6 +73,36 @@
     });
     place.setAttribute("aria-label", series.map((one, k) => `${constructs[k].name}: ${now[k] && Number.isFinite(now[k][1]) ? `${brief(now[k][1])} ${unit}` : "no answer"}`).join("; "));
   }
+  /* The bone ends from the front and from the lateral side, the distal one held, movement enlarged. */
+  function ends(found) {
+    const factor = Number(find("factor").value);
+    find("ends").replaceChildren(...found.map(({ moved }, k) => {
+      const { about, normal, points, name } = constructs[k].told, length = points.centre[3];
+      const radius = Math.max(...Object.values(points).map(([x, y]) => Math.hypot(x - about[0], y - about[1])));
+      const scale = Math.min(66 / (2.4 * radius), 96 / (length + 1.4 * radius)), bone = 0.55 * radius;
+      const svg = node("svg", { viewBox: "0 0 190 130", role: "img", "aria-label": `${name}: bone ends, movement times ${factor}` });
+      svg.append(node("text", { x: 95, y: 12, "text-anchor": "middle", class: "live-name" }, name));
+      [["lateral", "medial", 0, 50], ["posterior", "anterior", 1, 140]].forEach(([left, right, axis, middle]) => {
+        const corner = (side, up) => {
+          const place = [...about];
+          place[axis] += side * radius;
+          const slope = -(normal[axis] * side * radius) / normal[2], level = slope + (up > 0 ? length / 2 : -length / 2);
+          return [place, level, up];
+        };
+        const put = ([place, level, up], high) => {
+          const u = up > 0 && moved ? moved(...place) : [0, 0, 0];
+          return `${(middle + scale * (place[axis] - about[axis] + factor * u[axis])).toFixed(1)},${(68 - scale * (level + high + factor * u[2])).toFixed(1)}`;
+        };
+        for (const up of [-1, 1]) {
+          if (up > 0 && !moved) continue;
+          const [a, b] = [corner(-1, up), corner(1, up)];
+          svg.append(node("polygon", { points: [put(a, 0), put(b, 0), put(b, up * bone), put(a, up * bone)].join(" "), class: "live-bone", stroke: COLOURS[k % 5] }));
+        }
+        svg.append(node("text", { x: middle - 42, y: 126 }, left), node("text", { x: middle + 42, y: 126, "text-anchor": "end" }, right));
+      });
+      return svg;
+    }));
+  }
   function fill(found) {
     const unit = told.units[shown.split("/")[0]], body = find("table").querySelector("tbody");
     find("table").querySelector("caption span").textContent = `${told.labels[shown]}, ${unit}`;
@@ -113,6 +143,7 @@
   function draw() {
     const began = performance.now(), own = ++work, found = constructs.map(one => answer(one, at));
     fill(found);
+    ends(found);
     const now = (key, to) => found.map(({ values }) => (values ? [to, values[key]] : null));
     const jobs = [curve("load", shares, p => ({ weight_factor: p })), curve("tissue", moduli, p => ({ tissue_modulus_mpa: p }))];
     const both = () => {
@@ -164,6 +195,7 @@
     constructs.forEach((one, k) => { written[k] = one.told.solved[shown] ?? null; });
     changed();
   });
+  find("factor").addEventListener("change", changed);
   find("reset").addEventListener("click", () => { Object.assign(at, start); changed(); });
   find("copy").addEventListener("click", () => {
     const { point, support, force } = constructs[0].told, stage = told.stages.find(one => one.name === told.stage);

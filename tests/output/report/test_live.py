@@ -163,6 +163,10 @@ def test_sliders_change_numbers_and_settings_become_lines_of_a_study(
     expect(row).not_to_have_attribute("data-value", before)
     expected = model.values({"tissue_modulus_mpa": 10**1.5}, None)[key]
     assert value() == pytest.approx(expected, rel=1e-5)
+    before = opened.locator("#live-ends polygon").nth(1).get_attribute("points") or ""
+    opened.locator("#live-factor").select_option("20")
+    expect(opened.locator("#live-ends polygon").nth(1)).not_to_have_attribute("points", before)
+    assert opened.locator("#live-ends polygon").count() == 4  # two ends, two views
     opened.locator("#live-copy").click()
     lines = opened.locator("#live-lines").input_value()
     assert "modulus_mpa = 31.6228" in lines
