@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -65,8 +66,8 @@ def von_mises(stress: Array) -> Array:
     return np.sqrt(normal / 2 + 3 * (xy**2 + yz**2 + zx**2))
 
 
-def percentile(values: Array, weights: Array, share: float) -> float:
-    """Level that a share of the weight does not exceed.
+def percentiles(values: Array, weights: Array, shares: Sequence[float]) -> list[float]:
+    """Levels that shares of the weight do not exceed.
 
     Linear between the middles of the sorted weights; below the first and above the last it is their
     value.
@@ -74,7 +75,13 @@ def percentile(values: Array, weights: Array, share: float) -> float:
     order = np.argsort(values)
     w = weights[order]
     middles = (np.cumsum(w) - w / 2) / w.sum()
-    return float(np.interp(share, middles, values[order]))
+    found: list[float] = np.interp(shares, middles, values[order]).tolist()
+    return found
+
+
+def percentile(values: Array, weights: Array, share: float) -> float:
+    """Level that a share of the weight does not exceed, as `percentiles` has it."""
+    return percentiles(values, weights, (share,))[0]
 
 
 def level_exceeded(values: Array, weights: Array, volume: float) -> float:

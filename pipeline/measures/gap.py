@@ -11,9 +11,10 @@ from pipeline.fem.space import Array
 from pipeline.measures.bands import strain_bands
 from pipeline.measures.dictionary import Measure, Scheme
 from pipeline.measures.factored import FactoredField
-from pipeline.measures.field import Field, octahedral, percentile, principal
+from pipeline.measures.field import Field, octahedral, percentiles, principal
 from pipeline.measures.motion import Motion, apart
 
+SHARES = (5, 50, 95, 99)  # percent of the tissue's volume, whose strain is told
 EVEN = 0.01  # of the largest; where all sides move alike, none moves most
 
 
@@ -107,8 +108,9 @@ def tissue(
         "tissue_pressure": pressure,
     }
     for quantity, field in fields.items():
-        for share in (5, 50, 95, 99):
-            yield Measure(quantity, f"{region}p{share}", percentile(field, strain.weights, share / 100))
+        levels = percentiles(field, strain.weights, [share / 100 for share in SHARES])
+        for share, level in zip(SHARES, levels, strict=True):
+            yield Measure(quantity, f"{region}p{share}", level)
     for scheme in schemes:
         for one in strain_bands(scheme, e, pressure, strain.weights):
             yield Measure(one.quantity, region + one.location, one.value)
