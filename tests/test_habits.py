@@ -14,10 +14,17 @@ from typing import Any
 
 import pytest
 import yaml
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
+from packaging.version import Version
 
 ROOT = Path(__file__).parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 PINS = (ROOT / ".ci" / "requirements.txt").read_text(encoding="utf-8")
+ASKED = [
+    Requirement(line)
+    for line in PROJECT["project"]["dependencies"] + PROJECT["project"]["optional-dependencies"]["dev"]
+]
 LICENCE = ".assets/GPL-3.0.txt"
 
 
@@ -51,6 +58,30 @@ def test_ci_runs_what_a_submission_must_pass():
     assert steps[-1]["run"] == ".ci/run"
     named = {word for step in steps for word in re.findall(r"\.ci/[\w-]+", step.get("run", ""))}
     assert all(os.access(ROOT / name, os.X_OK) for name in named)
+
+
+def _pins(file: str) -> dict[str, Version]:
+    text = (ROOT / ".ci" / file).read_text(encoding="utf-8")
+    pinned = re.findall(r"^([\w.-]+)==(\S+)$", text, re.MULTILINE)
+    assert len(pinned) == sum(not line.startswith("#") for line in text.splitlines())
+    return {canonicalize_name(name): Version(version) for name, version in pinned}
+
+
+@pytest.mark.parametrize("file", ["requirements.txt", "oldest.txt", "newest.txt"])
+def test_every_library_is_pinned_within_its_bounds(file: str):
+    pins = _pins(file)
+    assert not [str(one) for one in ASKED if pins[canonicalize_name(one.name)] not in one.specifier]
+
+
+def test_the_oldest_pins_are_the_lower_bounds():
+    pins = _pins("oldest.txt")
+    bounds = {one: [(each.operator, Version(each.version)) for each in one.specifier] for one in ASKED}
+    assert not [str(one) for one in ASKED if bounds[one] != [(">=", pins[canonicalize_name(one.name)])]]
+
+
+def test_the_newest_pins_are_no_older_than_the_usual_ones():
+    usual, newest = _pins("requirements.txt"), _pins("newest.txt")
+    assert not [name for name in usual.keys() & newest.keys() if newest[name] < usual[name]]
 
 
 def test_editors_and_ruff_agree_on_the_length_of_a_line():
