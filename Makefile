@@ -8,7 +8,7 @@ PROCESSES ?= 2
 PYTEST := bin/pytest --numprocesses $(PROCESSES) --dist loadfile --no-loadscope-reorder # a file's tests share models
 
 .DEFAULT_GOAL := help
-.PHONY: help install demo lint test test-all test-oldest test-newest bench bench-install campaign \
+.PHONY: help install demo lint test test-all test-oldest test-newest wheel-check bench bench-install campaign \
     error-bars planted pins pins-oldest pins-newest clean
 
 help: ## List these targets
@@ -36,6 +36,9 @@ test-oldest: .venv-oldest/.system-libraries ## The quick tests on the oldest lib
 
 test-newest: .venv-newest/.system-libraries ## The quick tests on the newest libraries and the newest Python
 	NUMBA_CACHE_DIR=$(CURDIR)/.venv-newest/compiled .venv-newest/$(PYTEST)
+
+wheel-check: install ## Build the wheel, install it into an empty place, and use it there
+	.ci/wheel $(PYTHON)
 
 bench: bench-install ## Measure our solver against others, the engine, and the report
 	.venv/bin/python -m tests.bench

@@ -9,6 +9,7 @@ import subprocess
 import sys
 import tomllib
 import zipfile
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -91,13 +92,31 @@ def test_editors_and_ruff_agree_on_the_length_of_a_line():
     assert editors["Makefile"]["indent_style"] == "tab"
 
 
-def test_every_wheel_brings_the_door_and_the_text_of_its_licence(tmp_path: Path):
-    command = [sys.executable, "-m", "hatchling", "build", "--target", "wheel", "-d", str(tmp_path)]
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory: pytest.TempPathFactory) -> Iterator[zipfile.ZipFile]:
+    folder = tmp_path_factory.mktemp("wheel")
+    command = [sys.executable, "-m", "hatchling", "build", "--target", "wheel", "-d", str(folder)]
     subprocess.run(command, cwd=ROOT, check=True, capture_output=True)
-    with zipfile.ZipFile(next(tmp_path.glob("*.whl"))) as wheel:
-        (name,) = [name for name in wheel.namelist() if name.endswith(f"licenses/{LICENCE}")]
-        text = wheel.read(name)
-        doors = [name for name in wheel.namelist() if name.endswith("gapstrain.py")]
+    with zipfile.ZipFile(next(folder.glob("*.whl"))) as opened:
+        yield opened
+
+
+def test_every_wheel_brings_the_door_and_the_text_of_its_licence(wheel: zipfile.ZipFile):
+    (name,) = [name for name in wheel.namelist() if name.endswith(f"licenses/{LICENCE}")]
+    text = wheel.read(name)
+    doors = [name for name in wheel.namelist() if name.endswith("gapstrain.py")]
     assert doors == ["gapstrain.py"]  # `import gapstrain` after installation, and no second copy of it
     assert text == (ROOT / LICENCE).read_bytes()
     assert text.split(b"\n")[1].strip() == b"Version 3, 29 June 2007"
+
+
+def test_every_wheel_brings_all_that_lies_beside_the_code(wheel: zipfile.ZipFile):
+    """Templates of pages and study files above all; a fault shows only where there is no checkout."""
+    there = {
+        path.relative_to(ROOT).as_posix()
+        for room in ("pipeline", "geometries")
+        for path in (ROOT / room).rglob("*")
+        if path.is_file() and path.parent.name not in {"__pycache__", "door"}
+    }
+    assert {path.rpartition(".")[2] for path in there} >= {"py", "html", "css", "js", "toml"}
+    assert not there - set(wheel.namelist())
