@@ -1,11 +1,15 @@
 # Every command a newcomer needs; `make` alone lists them.
 
 PYTHON ?= python3
-PIP := .venv/bin/python -m pip --disable-pip-version-check
-PYTEST := .venv/bin/pytest --numprocesses 2 --dist loadfile --no-loadscope-reorder # a file's tests share models
+OLDEST ?= python3.11 # the oldest Python that pyproject.toml allows
+NEWEST ?= python3.13 # the newest that every library has a wheel for
+PIP := bin/python -m pip --disable-pip-version-check
+PROCESSES ?= 2
+PYTEST := bin/pytest --numprocesses $(PROCESSES) --dist loadfile --no-loadscope-reorder # a file's tests share models
 
 .DEFAULT_GOAL := help
-.PHONY: help install demo lint test test-all bench bench-install campaign error-bars planted pins clean
+.PHONY: help install demo lint test test-all test-oldest test-newest wheel-check bench bench-install campaign \
+    error-bars planted pins pins-oldest pins-newest clean
 
 help: ## List these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-14s %s\n", $$1, $$2 }' Makefile
@@ -21,11 +25,20 @@ lint: install ## Style, format and types
 	.venv/bin/mypy
 
 test: lint ## Lint, then the quick tests: what CI runs
-	$(PYTEST)
+	.venv/$(PYTEST)
 
 test-all: lint ## Lint, then every test, the slow ones too; brings Chromium, to open the report in
 	.ci/browser
-	$(PYTEST) -m ""
+	.venv/$(PYTEST) -m ""
+
+test-oldest: .venv-oldest/.system-libraries ## The quick tests on the oldest libraries that pyproject.toml allows
+	NUMBA_CACHE_DIR=$(CURDIR)/.venv-oldest/compiled .venv-oldest/$(PYTEST)
+
+test-newest: .venv-newest/.system-libraries ## The quick tests on the newest libraries and the newest Python
+	NUMBA_CACHE_DIR=$(CURDIR)/.venv-newest/compiled .venv-newest/$(PYTEST)
+
+wheel-check: install ## Build the wheel, install it into an empty place, and use it there
+	.ci/wheel $(PYTHON)
 
 bench: bench-install ## Measure our solver against others, the engine, and the report
 	.venv/bin/python -m tests.bench
@@ -46,18 +59,17 @@ planted: install ## Put each fault of tests/planted into a copy, and see that th
 bench-install: .venv/.bench ## Add the solvers that `make bench` compares with
 
 # Python 3.11 sets the pins because it is the oldest we support: what it can install, newer ones can.
-pins: ## Renew .ci/requirements.txt: the newest versions that work together
-	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info[:2] != (3, 11))' || \
-	    { echo "The pins are made with Python 3.11, the oldest supported: make pins PYTHON=python3.11"; exit 1; }
-	$(PYTHON) -m venv --clear .venv-pins
-	.venv-pins/bin/pip --disable-pip-version-check install --quiet '.[dev]'
-	{ sed -n '/^#/p' .ci/requirements.txt; \
-	  .venv-pins/bin/pip freeze --all --exclude pip --exclude setuptools --exclude gapstrain; } > .venv-pins/requirements.txt
-	mv .venv-pins/requirements.txt .ci/requirements.txt
-	rm -rf .venv-pins
+pins: ## Renew .ci/requirements.txt: the newest versions that work together on the oldest Python
+	.ci/pins requirements.txt $(OLDEST)
+
+pins-oldest: ## Renew .ci/oldest.txt: each library at the lower bound that pyproject.toml gives it
+	.ci/pins oldest.txt $(OLDEST)
+
+pins-newest: ## Renew .ci/newest.txt: the newest versions that work together on the newest Python
+	.ci/pins newest.txt $(NEWEST)
 
 clean: ## Remove .venv, caches and results
-	rm -rf .venv .venv-pins .hypothesis .mypy_cache .pytest_cache .ruff_cache build dist
+	rm -rf .venv .venv-* .hypothesis .mypy_cache .pytest_cache .ruff_cache build dist
 	find . -name __pycache__ -prune -exec rm -rf {} +
 	find results -mindepth 1 ! -path results/.gitkeep -delete
 
@@ -71,15 +83,27 @@ clean: ## Remove .venv, caches and results
 	$(PYTHON) -m venv --clear .venv
 
 .venv/.packages: .ci/requirements.txt pyproject.toml | .venv/bin/pip
-	$(PIP) install --quiet --no-compile --requirement .ci/requirements.txt
-	-.venv/bin/python -m compileall -q -q -j 0 .venv/lib # by all cores; pip compiles with one
-	$(PIP) install --quiet --no-deps --no-build-isolation --editable .
-	@touch $@
+	$(packages)
 
-.venv/.system-libraries: .ci/system-libraries .venv/.packages
-	.ci/system-libraries
+.venv-oldest/.packages: .ci/oldest.txt pyproject.toml
+	$(OLDEST) -m venv --clear $(@D)
+	$(packages)
+
+.venv-newest/.packages: .ci/newest.txt pyproject.toml
+	$(NEWEST) -m venv --clear $(@D)
+	$(packages)
+
+define packages
+$(@D)/$(PIP) install --quiet --no-compile --requirement $<
+-$(@D)/bin/python -m compileall -q -q -j 0 $(@D)/lib # by all cores; pip compiles with one
+$(@D)/$(PIP) install --quiet --no-deps --no-build-isolation --editable .
+@touch $@
+endef
+
+%/.system-libraries: .ci/system-libraries %/.packages
+	.ci/system-libraries $(@D)
 	@touch $@
 
 .venv/.bench: .venv/.system-libraries
-	$(PIP) install --quiet --no-build-isolation --constraint .ci/requirements.txt --editable '.[bench]'
+	.venv/$(PIP) install --quiet --no-build-isolation --constraint .ci/requirements.txt --editable '.[bench]'
 	@touch $@

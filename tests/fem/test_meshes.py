@@ -59,7 +59,7 @@ def test_part_volumes_agree_with_sampled_ones(nail_plate: tuple[Geometry, Mesh])
         own = mesh.nodes[np.unique(mesh.cells[mesh.part_of == number])]
         margin = 0.05 * np.ptp(own, axis=0)
         low, high = own.min(axis=0) - margin, own.max(axis=0) + margin
-        points = qmc.scale(qmc.Sobol(3, rng=7).random_base2(16), low, high)
+        points = qmc.scale(qmc.Sobol(3, seed=np.random.default_rng(7)).random_base2(16), low, high)
         sampled = (geometry.painted(points) == number).mean() * np.prod(high - low)
         assert sampled == pytest.approx(part.exact_volume, rel=0.01), part.name
 

@@ -6,6 +6,7 @@ from math import pi
 
 import numpy as np
 import pytest
+from scipy.integrate import trapezoid
 
 from geometries.assembly import assemble
 from geometries.bone import Defect, Femur
@@ -31,7 +32,7 @@ def volume(part: Part) -> float:
 def turned(outer, inner, low: float, high: float) -> float:
     """Volume between two radii of the height, by the trapezoidal rule."""
     z = np.linspace(low, high, 100_001)
-    return float(np.trapezoid(pi * (outer(z) ** 2 - inner(z) ** 2), z))
+    return float(trapezoid(pi * (outer(z) ** 2 - inner(z) ** 2), z))
 
 
 @pytest.mark.parametrize("nail", [None, Nail(diameter_mm=11.0)])

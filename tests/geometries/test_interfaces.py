@@ -6,6 +6,7 @@ from math import pi
 
 import numpy as np
 import pytest
+from scipy.integrate import trapezoid
 
 from geometries.assembly import assemble
 from geometries.bone import Defect, Femur
@@ -45,7 +46,7 @@ def test_filler_fills_all_between_nail_and_bone():
     z = np.linspace(nail.distal_end_mm, nail.distal_end_mm + nail.length_mm, 200_001)
     outer = outer_profile(FEMUR)
     radii = np.interp(z, outer.heights, outer.radii)
-    expected = np.trapezoid(pi * (radii**2 - 5.5**2), z)
+    expected = trapezoid(pi * (radii**2 - 5.5**2), z)
     assert sum(volume(piece) for piece in part.pieces) == pytest.approx(expected, rel=1e-6)
 
 

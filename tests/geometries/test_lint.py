@@ -308,7 +308,7 @@ def test_every_finding_at_once_has_its_line():
 
 # --- What passes does not overlap: an oracle that only knows the solids ---------------------------
 
-SPREAD = qmc.Sobol(3, rng=np.random.default_rng(1)).random_base2(11)
+SPREAD = qmc.Sobol(3, seed=np.random.default_rng(1)).random_base2(11)
 SHARED = {  # pairs that share space by design: a later part paints over an earlier one
     frozenset(pair)
     for pair in (

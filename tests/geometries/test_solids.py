@@ -19,7 +19,7 @@ BLOCK = ((-15.0, -12.0), (15.0, -12.0), (15.0, 12.0), (-15.0, 12.0))
 @pytest.fixture(scope="module")
 def cloud() -> Points:
     """Evenly spread points in a box around the origin."""
-    unit = qmc.Sobol(3, rng=np.random.default_rng(7)).random_base2(18)
+    unit = qmc.Sobol(3, seed=np.random.default_rng(7)).random_base2(18)
     return (2 * unit - 1) * BOX
 
 

@@ -14,7 +14,7 @@ from geometries.tools import HalfSpace, Loft, Sector
 @pytest.fixture(scope="module")
 def cloud() -> Points:
     """Evenly spread points in a box around the origin."""
-    return (2 * qmc.Sobol(3, rng=np.random.default_rng(11)).random_base2(16) - 1) * 23.0
+    return (2 * qmc.Sobol(3, seed=np.random.default_rng(11)).random_base2(16) - 1) * 23.0
 
 
 def test_half_spaces_are_the_two_sides_of_their_face(cloud: Points):
@@ -50,7 +50,7 @@ def test_outline_of_a_sector_holds_it_as_far_as_bone_reaches(angle_deg: float):
     outline = sector.outline(100.0)
     assert outline[0] == pytest.approx((0, 0))
     assert np.hypot(*outline[1:].T) == pytest.approx(100)
-    u = qmc.Sobol(2, rng=np.random.default_rng(4)).random_base2(13)
+    u = qmc.Sobol(2, seed=np.random.default_rng(4)).random_base2(13)
     r, turn = 70 * np.sqrt(u[:, 0]), 2 * np.pi * u[:, 1]
     points = np.stack([r * np.cos(turn), r * np.sin(turn), 0 * r], axis=1)
     inside = np.zeros(len(points), dtype=bool)

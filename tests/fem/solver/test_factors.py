@@ -24,7 +24,7 @@ def lattice(*sizes: int) -> sp.csr_array:
 
 
 def random_graph(size: int, seed: int) -> sp.csr_array:
-    some = sp.random_array((size, size), density=2 / size, rng=np.random.default_rng(seed))
+    some = sp.random_array((size, size), density=2 / size, random_state=np.random.default_rng(seed))
     return sp.csr_array((some + some.T + sp.eye_array(size)) != 0).astype(float)
 
 
