@@ -12,8 +12,10 @@ from pipeline.cli.console import say, say_first, short
 from pipeline.cli.wide import say_table
 from pipeline.loading.statics import actions, section_load
 from pipeline.measures.literature import SIX_FEMORA, SIX_FEMORA_SOURCE
+from pipeline.run.forecast import LEAST_S, PATIENCE
 from pipeline.run.planning import Plan, Planned
 from pipeline.run.unlikely import too_few, unlikely
+from pipeline.run.watch import spoken
 from pipeline.study.config import StudyConfig
 
 WORDS = {
@@ -30,7 +32,7 @@ LISTED = "design.csv of the run"
 THROUGH = ("N", "V N", "M N·m", "T N·m")
 
 
-def print_plan(config: StudyConfig, planned: Plan) -> None:
+def print_plan(config: StudyConfig, planned: Plan, minutes: float | None = None) -> None:
     """Print constructs, loads and what the run will solve; of a design its first variant whole."""
     headings = ("construct", "interfaces", "site", "gap mm", "to know before the run")
     rows = []
@@ -54,6 +56,7 @@ def print_plan(config: StudyConfig, planned: Plan) -> None:
     if planned.has_design:
         _print_design(planned)
     _print_forecast(config, planned)
+    _print_limits(planned, minutes)
 
 
 def _known(item: Planned) -> str:
@@ -139,6 +142,27 @@ def _print_forecast(config: StudyConfig, planned: Plan) -> None:
         "each is a sum of unit loads, which are solved once.\n"
         f"About {duration(cost.hours)} for one worker, {cost.memory_gb:.1f} GB of memory each; all "
         f"fields take {cost.fields_gb:.2g} GB (--keep-fields). Rough: machines differ by factors."
+    )
+
+
+def _print_limits(planned: Plan, minutes: float | None) -> None:
+    """How long each step may take before a worker is ended."""
+    works = [item.work for item in planned.distinct.values()]
+    steps = {
+        "a mesh": max(one.allowed(minutes).mesh_s for one in works),
+        "a stage": max(one.allowed(minutes).stage_s for one in works),
+    }
+    if any(one.has_twin for one in works):
+        steps["a reduced model"] = max(one.allowed(minutes).twin_s for one in works)
+    said = ", ".join(f"{step} {spoken(seconds)}" for step, seconds in steps.items())
+    why = (
+        f"{PATIENCE:g} times the forecast, {spoken(LEAST_S)} at least"
+        if minutes is None
+        else "as asked"
+    )
+    say(
+        f"What hangs is ended: of the largest case {said} at most ({why}; --time-limit MINUTES). Such "
+        "a case fails with a sentence, and the run goes on."
     )
 
 

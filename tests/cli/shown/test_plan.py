@@ -10,6 +10,8 @@ import pytest
 from pipeline.cli.shown.plan import print_plan
 from pipeline.run.planning import plan
 from pipeline.run.unlikely import too_few
+from pipeline.run.watch import spoken
+from pipeline.study.config import parse_study
 from pipeline.study.design import least_points
 from pipeline.sweeps.sensitivity import sensitivity_rows
 from pipeline.sweeps.variants import points_of
@@ -94,3 +96,16 @@ def test_the_least_number_is_what_the_indices_need(demo: dict[str, Any], tmp_pat
             any(f"the least is {least_points(count)}" in str(row["note"]) for row in rows)
             != has_indices
         )
+
+
+def test_limits_of_what_hangs_are_said_before_the_run(demo: dict[str, Any], capsys: Any):
+    """Definition: those of the largest case; a reduced model has one where there is one."""
+    planned = plan(parse_study(demo | {"explore": True}, "demo"))
+    twin = max(item.work.allowed(None).twin_s for item in planned.items)
+    print_plan(planned.study, planned)
+    said = " ".join(capsys.readouterr().out.split())
+    assert f"a reduced model {spoken(twin)} at most (20 times the forecast, 10 min at least; " in said
+    planned = plan(parse_study(demo, "demo"))
+    print_plan(planned.study, planned, 90)
+    said = " ".join(capsys.readouterr().out.split())
+    assert "a mesh 90 min, a stage 90 min at most (as asked; --time-limit MINUTES)" in said
