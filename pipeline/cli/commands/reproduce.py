@@ -88,7 +88,7 @@ def _runner(place: Place) -> Run:
     """What runs the cases of a plan, with a bar that shows it."""
 
     def run(planned: Plan, out: Path, asked: Asked) -> None:
-        reporter = Reporter("bar", len(planned.items), has_levels=False)
+        reporter = Reporter.of("bar", planned, (), place)
         options = Options(place, keep="none", pages=False, asked=asked)
         with reporter.running():
             execute(planned, out, options, reporter.ended)

@@ -111,7 +111,7 @@ def run(  # noqa: PLR0913 (options of a command)
     place = Place(workers or os.cpu_count() or 1, memory, scheduler, minutes=time_limit)
     kept = keep_fields or (Keep.none if planned.has_design else Keep.all)
     options = Options(place, kept.value, sample, asked=asked)
-    reporter = Reporter(voice, len(planned.items) + 2 * len(sample), has_levels=bool(sample))
+    reporter = Reporter.of(voice, planned, sample, place)
     with reporter.running():
         finished = execute(planned, folder, options, reporter.ended)
     if voice == "bar":
