@@ -13,7 +13,7 @@ from pipeline.measures.dictionary import HEADLINE
 from pipeline.output.report.cells import Entry, Texts
 from pipeline.storage.casebook import CURVES, FIELDS, folder_of
 from pipeline.storage.files import read_if_any, stream_table
-from pipeline.storage.run_folder import RESULTS, each_row, listed_cases, read_case
+from pipeline.storage.run_folder import RESULTS, each_row, listed_cases, named_rows, read_case
 from pipeline.study.config import StudyConfig
 from pipeline.tables.errors import THREE_MESHES
 from pipeline.tables.lookup import Results
@@ -108,7 +108,7 @@ class ReportedRun:
     @cached_property
     def sensitivity(self) -> list[Entry]:
         """Rows of ``sensitivity.csv``; none without a design."""
-        rows = read_if_any(self.out / "sensitivity.csv")
+        rows = named_rows(self.out / "sensitivity.csv")
         return [Entry("sensitivity", number, row) for number, row in enumerate(rows)]
 
     @cached_property
