@@ -43,6 +43,11 @@ def say_first(lines: Sequence[str], table: str) -> None:
         console.print(f"... and {len(lines) - LINES_SHOWN} more; {table} lists all.")
 
 
+def counted(count: int, noun: str, several: str = "") -> str:
+    """A number with its noun, which agrees with it; the plural where it is no added s."""
+    return f"{count} {noun if count == 1 else several or f'{noun}s'}"
+
+
 def short(value: object) -> str:
     """A number as a person reads it; tables read back from disk have text."""
     try:

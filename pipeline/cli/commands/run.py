@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli.console import console, say, say_whole
+from pipeline.cli.console import console, counted, say, say_whole
 from pipeline.cli.options import Changes, Out, StudyFile, TimeLimit, Workers
 from pipeline.cli.shown.plan import duration, print_plan
 from pipeline.cli.shown.progress import Reporter, Voice
@@ -131,7 +131,7 @@ def _print_sample(planned: Plan, sample: Sequence[str]) -> None:
     if not sample:
         return
     count = len(planned.items)
-    text = f"Three meshes for {len(sample)} of {count} constructs: {', '.join(sample)}."
+    text = f"Three meshes for {len(sample)} of {counted(count, 'construct')}: {', '.join(sample)}."
     if len(sample) < count:
         text += " The errors of the others are estimated from those of their kind."
     alone = left_out(planned.cases, sample)

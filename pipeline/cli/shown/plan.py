@@ -8,7 +8,7 @@ from geometries.bone import Femur
 from geometries.defect import gap_centre
 from geometries.facts import in_words
 from geometries.rigidity import rigidities
-from pipeline.cli.console import say, say_first, short
+from pipeline.cli.console import counted, say, say_first, short
 from pipeline.cli.wide import say_table
 from pipeline.loading.statics import actions, section_load
 from pipeline.measures.literature import SIX_FEMORA, SIX_FEMORA_SOURCE
@@ -118,8 +118,8 @@ def _print_design(planned: Plan) -> None:
     design = planned.study.design
     names = {factor.key: factor.name for factor in design.factors} if design else {}
     say(
-        f"A design of {len(planned.variants)} variants over {', '.join(names.values())}; the "
-        f"constructs above are those of {planned.items[0].case.variant}."
+        f"A design of {counted(len(planned.variants), 'variant')} over {', '.join(names.values())}; "
+        f"the constructs above are those of {planned.items[0].case.variant}."
     )
     points = {
         one.name: ", ".join(f"{names[key]} = {short(value)}" for key, value in one.point.items())
@@ -136,10 +136,15 @@ def _print_design(planned: Plan) -> None:
 def _print_forecast(config: StudyConfig, planned: Plan) -> None:
     """How much there is to do, and about what that takes."""
     cost = planned.forecast
+    cases, meshes = (
+        counted(len(planned.distinct), "case"),
+        counted(len(planned.meshes), "mesh", "meshes"),
+    )
+    loads = counted(len(config.loads), "load")
     say(
-        f"{len(planned.distinct)} cases on {len(planned.meshes)} meshes at level {config.mesh.level}, "
-        f"{planned.solutions} solutions{_stops(planned)}. {len(config.loads)} loads by superposition: "
-        "each is a sum of unit loads, which are solved once.\n"
+        f"{cases} on {meshes} at level {config.mesh.level}, "
+        f"{counted(planned.solutions, 'solution')}{_stops(planned)}. {loads} by superposition: "
+        f"{'it' if len(config.loads) == 1 else 'each'} is a sum of unit loads, which are solved once.\n"
         f"About {duration(cost.hours)} for one worker, {cost.memory_gb:.1f} GB of memory each; all "
         f"fields take {cost.fields_gb:.2g} GB (--keep-fields). Rough: machines differ by factors."
     )
@@ -169,7 +174,7 @@ def _print_limits(planned: Plan, minutes: float | None) -> None:
 def _stops(planned: Plan) -> str:
     """How many columns of stops come besides; nothing where no surfaces can touch."""
     columns = sum(item.columns * item.solutions for item in planned.distinct.values())
-    return f", and about {columns} columns for stops where surfaces touch" if columns else ""
+    return f", and about {counted(columns, 'column')} for stops where surfaces touch" if columns else ""
 
 
 def duration(hours: float) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -109,3 +110,20 @@ def test_limits_of_what_hangs_are_said_before_the_run(demo: dict[str, Any], caps
     print_plan(planned.study, planned, 90)
     said = " ".join(capsys.readouterr().out.split())
     assert "a mesh 90 min, a stage 90 min at most (as asked; --time-limit MINUTES)" in said
+
+
+def _said_of(study: Any, capsys: Any) -> str:
+    planned = plan(study)
+    print_plan(study, planned)
+    return " ".join(capsys.readouterr().out.split())
+
+
+def test_numbers_and_nouns_agree(bench_study: str, demo: dict[str, Any], capsys: Any):
+    tubes = tomllib.loads(bench_study)
+    one = tubes | {"constructs": tubes["constructs"][:1], "loads": tubes["loads"][:1]}
+    said = _said_of(parse_study(one, "tube"), capsys)
+    assert "1 case on 1 mesh at level coarse, 1 solution. 1 load by superposition: it is a sum" in said
+    said = _said_of(parse_study(tubes, "tubes"), capsys)
+    assert "2 cases on 2 meshes at level coarse, 2 solutions. 2 loads by superposition: each is" in said
+    said = _said_of(study_of(demo, kind="grid", factors=[NAIL | {"values": [9.0]}]), capsys)
+    assert "A design of 1 variant over nail;" in said
