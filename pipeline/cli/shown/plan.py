@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from geometries.bone import Femur
+from geometries.constructs import Specimen
 from geometries.defect import gap_centre
 from geometries.facts import in_words
 from geometries.rigidity import rigidities
@@ -52,7 +55,7 @@ def print_plan(config: StudyConfig, planned: Plan, minutes: float | None = None)
     say_first([f"Look again: {words}" for words in unlikely(planned)], "the plan of one variant")
     if any(item.case.has_site for item in planned.first):
         _print_shaft(planned.first[0].case.femur)
-    _print_loads(config)
+    _print_loads(config, planned)
     if planned.has_design:
         _print_design(planned)
     _print_forecast(config, planned)
@@ -84,29 +87,44 @@ def _print_shaft(femur: Femur) -> None:
     )
 
 
-def _print_loads(config: StudyConfig) -> None:
+def _print_loads(config: StudyConfig, planned: Plan) -> None:
     """Each load's free body: what acts where, and what statics says goes through the study's gap."""
-    acting_on, sent = [], []
-    femur, length = config.femur, config.femur.top_mm
-    place = (0.0, 0.0, gap_centre(femur, config.defect))
-    x, y, centre = place if femur.bow is None else femur.bow.place(place).tolist()
+    alone = _specimen(planned)
+    height = alone.length_mm if alone else config.femur.top_mm
+    acting_on = []
     for load in config.loads:
-        acting = actions(load, femur, length)
-        through = section_load(acting, centre, (x, y))
-        sent.append((
-            load.name, f"{through[2]:.0f}", f"{np.hypot(*through[:2]):.0f}",
-            f"{np.hypot(*through[3:5]) / 1000:.1f}", f"{through[5] / 1000:.1f}",
-        ))  # fmt: skip
-        for number, one in enumerate(acting):
+        for number, one in enumerate(actions(load, config.femur, height)):
             cells = (one.name, _vector(one.force), _vector(one.point), _vector(one.moment / 1000))
             acting_on.append((load.name if not number else "", *cells))
     say_table("Loads", ("load", "acts", *ACTS), acting_on, ACTS)
+    if alone:
+        say(f"Vectors are medial, anterior, proximal; heights from the held end of {alone.name}.")
+        return
     say("Vectors are medial, anterior, proximal; heights from the knee end.")
-    say_table("What they send through the gap", ("load", *THROUGH), sent, THROUGH)
+    say_table("What they send through the gap", ("load", *THROUGH), _sent(config), THROUGH)
     say(
         "N tension, V shear, M bending, T torque about the shaft axis, all from statics alone; shear "
         "and bending without their direction."
     )
+
+
+def _specimen(planned: Plan) -> Specimen | None:
+    """The first specimen of a study that has no femur, and with it no gap."""
+    own = [item.case.construct for item in planned.first]
+    return own[0] if isinstance(own[0], Specimen) and not any(one.has_femur for one in own) else None
+
+
+def _sent(config: StudyConfig) -> Iterator[tuple[str, ...]]:
+    """What each load sends through the study's gap."""
+    femur = config.femur
+    place = (0.0, 0.0, gap_centre(femur, config.defect))
+    x, y, centre = place if femur.bow is None else femur.bow.place(place).tolist()
+    for load in config.loads:
+        through = section_load(actions(load, femur, femur.top_mm), centre, (x, y))
+        yield (
+            load.name, f"{through[2]:.0f}", f"{np.hypot(*through[:2]):.0f}",
+            f"{np.hypot(*through[3:5]) / 1000:.1f}", f"{through[5] / 1000:.1f}",
+        )  # fmt: skip
 
 
 def _vector(values: np.ndarray) -> str:

@@ -127,3 +127,17 @@ def test_numbers_and_nouns_agree(bench_study: str, demo: dict[str, Any], capsys:
     assert "2 cases on 2 meshes at level coarse, 2 solutions. 2 loads by superposition: each is" in said
     said = _said_of(study_of(demo, kind="grid", factors=[NAIL | {"values": [9.0]}]), capsys)
     assert "A design of 1 variant over nail;" in said
+
+
+def test_a_specimen_has_no_gap_and_its_own_height(bench_study: str, demo: dict[str, Any], capsys: Any):
+    """Definition: a tube of 40 mm is loaded 40 mm above its held end; only a femur has a knee and a gap."""
+    tubes = tomllib.loads(bench_study)
+    said = _said_of(parse_study(tubes, "tubes"), capsys)
+    assert "through the gap" not in said
+    assert "heights from the held end of thin." in said
+    assert "0, 0, 40" in said
+    mixed = tubes | {"constructs": [*tubes["constructs"], {"kind": "intact", "name": "whole"}]}
+    for study in (parse_study(mixed, "mixed"), parse_study(demo, "demo")):
+        said = _said_of(study, capsys)
+        assert "What they send through the gap" in said
+        assert "heights from the knee end." in said
