@@ -66,6 +66,17 @@ def test_bounds_name_their_ends_and_errors(page: Page):
     ]  # fmt: skip
 
 
+def test_a_singular_bound_has_no_number(demo: dict[str, Any], tmp_path: Path):
+    """Definition: as in all tables; an end that is sound keeps its number, the span does not."""
+    bad = {"mesh": "three meshes: singular, do not quote", "error": ""}
+    rows = [row | bad if row["construct"] == "own-bonded" else row for row in bounded_rows()]
+    page = Page(made(write_set_beside(demo, tmp_path / "out", [*rows_of(), *rows])))
+    cells = printed(page, "brackets")
+    assert {"lowest", "span"}.isdisjoint(name for _, name in cells)
+    assert (cells[0, "highest"], cells[0, "singular"]) == ("1.82", "canal bonded")
+    assert "singular, not to be quoted, with canal bonded" in page.text
+
+
 def test_both_tables_can_be_sorted(page: Page):
     classes = [found.get("class", "") for found in page.every("table")]
     assert sum("sorts" in one.split() for one in classes) == 2
