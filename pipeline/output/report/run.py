@@ -80,7 +80,7 @@ class ReportedRun:
     @cached_property
     def constructs(self) -> list[str]:
         """Names of its constructs in the order of the study file, those it adds besides at the end."""
-        return sorted(dict.fromkeys(entry["construct"] for entry in self.first), key=self.order)
+        return self.study.in_order(dict.fromkeys(entry["construct"] for entry in self.first))
 
     def order(self, name: str) -> int:
         """Place of a construct in the study file; what the run added stands behind all others."""
@@ -88,7 +88,7 @@ class ReportedRun:
 
     @cached_property
     def _order(self) -> dict[str, int]:
-        return {one.name: number for number, one in enumerate(self.study.constructs)}
+        return self.study.places
 
     def answering(self, entries: Iterable[Entry]) -> list[Entry]:
         """Those of some rows that are of the primary outcome."""

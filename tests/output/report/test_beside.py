@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from pipeline.output.report.run import ReportedRun
 from pipeline.storage.files import read_table
 from tests.made import row_of, write_run
 from tests.output.report.made_up import ENDS, bounded_rows, rows_of, study_of, write_set_beside
@@ -75,6 +76,16 @@ def test_a_singular_bound_has_no_number(demo: dict[str, Any], tmp_path: Path):
     assert {"lowest", "span"}.isdisjoint(name for _, name in cells)
     assert (cells[0, "highest"], cells[0, "singular"]) == ("1.82", "canal bonded")
     assert "singular, not to be quoted, with canal bonded" in page.text
+
+
+def test_constructs_at_bounds_stand_where_the_study_has_theirs(demo: dict[str, Any], tmp_path: Path):
+    """Definition: in the order of the study file, the femur that the run adds behind all others."""
+    added = row_of("intact-metadiaphysis-3mm", ("gap_shear_movement", "far", "mm"), 0.1)
+    rows = [added, *reversed(bounded_rows()), *rows_of()]
+    study, out = write_set_beside(demo, tmp_path / "out", rows)
+    names = ReportedRun(study, out).constructs
+    assert names[-4:] == ["own-void", "own-filler", "own-bonded", "intact-metadiaphysis-3mm"]
+    assert study.in_order(reversed(names)) == names
 
 
 def test_both_tables_can_be_sorted(page: Page):
