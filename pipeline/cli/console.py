@@ -5,17 +5,20 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Collection, Sequence
+from datetime import timedelta
 
 from rich.console import Console
 from rich.progress import (
     BarColumn,
     MofNCompleteColumn,
     Progress,
+    ProgressColumn,
+    Task,
     TextColumn,
     TimeElapsedColumn,
-    TimeRemainingColumn,
 )
 from rich.table import Table
+from rich.text import Text
 
 LINES_SHOWN = 8
 WIDTH = 132  # of what is no terminal and has no COLUMNS
@@ -38,6 +41,11 @@ def say_first(lines: Sequence[str], table: str) -> None:
         say(line)
     if len(lines) > LINES_SHOWN:
         console.print(f"... and {len(lines) - LINES_SHOWN} more; {table} lists all.")
+
+
+def counted(count: int, noun: str, several: str = "") -> str:
+    """A number with its noun, which agrees with it; the plural where it is no added s."""
+    return f"{count} {noun if count == 1 else several or f'{noun}s'}"
 
 
 def short(value: object) -> str:
@@ -64,6 +72,17 @@ def table_of(title: str, headings: Sequence[str], numbers: Collection[str] = ())
     return table
 
 
+class TimeLeft(ProgressColumn):
+    """Time until a task is expected to end; its field ``ends`` says when, in seconds, if known."""
+
+    def render(self, task: Task) -> Text:
+        """Count down to that."""
+        ends = task.fields["ends"]
+        if ends is None:
+            return Text("-:--:--")
+        return Text(str(timedelta(seconds=round(max(0.0, ends - (task.elapsed or 0.0))))))
+
+
 def progress_bar() -> Progress:
     """Make the bar that a long command shows."""
     columns = (
@@ -73,6 +92,6 @@ def progress_bar() -> Progress:
         TextColumn("{task.fields[failed]} failed"),
         TimeElapsedColumn(),
         TextColumn("left"),
-        TimeRemainingColumn(),
+        TimeLeft(),
     )
     return Progress(*columns, console=console)

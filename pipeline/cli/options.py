@@ -25,4 +25,14 @@ Workers = Annotated[
     int | None,
     typer.Option("--workers", min=1, max=64, help="Cases at a time; all cores by default."),
 ]
+TimeLimit = Annotated[
+    float | None,
+    typer.Option(
+        "--time-limit",
+        metavar="MINUTES",
+        min=0.1,
+        help="How long a step of a case (its mesh, a stage, its reduced model) may take before its "
+        "worker is ended and the case fails; by the forecast by default, as check says.",
+    ),
+]
 Finished = Annotated[Path, typer.Argument(metavar="DIR", help="Results of a finished run.")]

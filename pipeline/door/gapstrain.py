@@ -136,7 +136,7 @@ def run(
     sample = sample_of(planned, error_cases) if levels == 3 else ()
     is_address = isinstance(workers, str)
     place = Place(scheduler=str(workers)) if is_address else Place(int(workers or os.cpu_count() or 1))
-    reporter = Reporter("bar", len(planned.items) + 2 * len(sample), bool(sample))
+    reporter = Reporter.of("bar", planned, sample, place)
     with reporter.running():
         execute(planned, folder, Options(place, keep_fields, sample, asked=asked), reporter.ended)
     return open(folder)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from operator import itemgetter
@@ -34,7 +33,6 @@ OTHERS = ("comparisons", "curves", "brackets", "published", "sensitivity", "dict
 """Tables that become sheets where the run has them."""
 MARKED = "Marks are tissue stages, whiskers the error of the mesh where it is known."
 LARGE = 1e4  # from here on whole numbers are read more easily than powers of ten
-FILE = re.compile(r"[a-z0-9_-]+")  # the folder may be that of someone else
 LONG = ("construct", *Key._fields, "unit", "value", "error %")
 
 
@@ -175,8 +173,6 @@ def _drawn(folder: Path, study: StudyConfig, rows: Sequence[Row]) -> Iterator[tu
             yield f"{chart.name}-{place}" if len(pages) > 1 else chart.name, figure, caption
     yield from _grown(folder, study, rows)
     for name, figure in index_pages(folder, stage, load):
-        if not FILE.fullmatch(name):
-            raise StudyError(f"{folder}: {name!r} can not name a file; give a table as a run wrote it")
         about = f"Sensitivity of results at tissue stage {stage}, load {load}."
         is_marked = any(MARK in text.get_text() for axes in figure.axes for text in axes.texts)
         yield name, figure, " ".join([about, *footnotes(is_marked)])

@@ -19,7 +19,7 @@ from pipeline.output.panels import MUTED
 from pipeline.output.scene import INK
 from pipeline.output.tables import COLUMNS
 from pipeline.storage.caution import CAUTION_SHORT
-from pipeline.storage.files import read_if_any
+from pipeline.storage.run_folder import named_rows
 from pipeline.tables.flagged import MARK, footnotes
 from pipeline.tables.rows import INTACT_STAGE
 
@@ -66,6 +66,8 @@ def draw_indices(out: Path, stage: str, load: str) -> list[Path]:
     ------
     OutputError
         If a figure can not be written.
+    StudyError
+        If a name in the table can not name a file.
     """
     return [
         panels.save(figure, out / "figures" / f"{name}.{kind}")
@@ -76,7 +78,7 @@ def draw_indices(out: Path, stage: str, load: str) -> list[Path]:
 
 def index_pages(out: Path, stage: str, load: str) -> Iterator[tuple[str, Figure]]:
     """Name and figure of each construct's page, of what :func:`draw_indices` shows."""
-    rows = read_if_any(out / "sensitivity.csv")
+    rows = named_rows(out / "sensitivity.csv")
     for name in dict.fromkeys(row["construct"] for row in rows):
         own = [r for r in rows if r["construct"] == name and r["stage"] in (stage, INTACT_STAGE)]
         groups = _groups(own, load)

@@ -67,10 +67,13 @@ def complete_alike(varied: Sequence[VariedCase], out: Path, keep: str = "all") -
     first = rest[0].case
     geometry = first.geometry()
     together, numbers = _together(every)
+    clock = Clock()
     try:
-        mesh = read_mesh(out / MESHES, geometry, first.level) or build_mesh(geometry, first.level)
+        with clock("mesh"):
+            mesh = read_mesh(out / MESHES, geometry, first.level) or build_mesh(geometry, first.level)
         prepared = Prepared.of(mesh, geometry, together)
-        twin = reduced_twin(prepared, _looked_for(prepared.loads))
+        with clock("reduced"):
+            twin = reduced_twin(prepared, _looked_for(prepared.loads))
     except StudyError as error:  # each case says for itself what is wrong with it
         logger.info("no reduced model: %s", error)
         return (*outcomes, *(complete_case(one.case, out, keep) for one in rest))

@@ -9,6 +9,8 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from pipeline.run.watch import within
+
 STATUS, RESET = Path("/proc/self/status"), Path("/proc/self/clear_refs")
 
 
@@ -35,12 +37,13 @@ class Clock:
 
     @contextmanager
     def __call__(self, step: str) -> Iterator[None]:
-        """Measure one step; a step may come again."""
+        """Measure one step, and hold it to its limit; a step may come again."""
         with suppress(OSError):
             RESET.write_text("5")  # forget the peak so far
         start = time.perf_counter()
         try:
-            yield
+            with within(step):
+                yield
         finally:
             self.seconds[step] = self.seconds.get(step, 0.0) + time.perf_counter() - start
             self.peak_mb[step] = max(self.peak_mb.get(step, 0), _peak_mb())

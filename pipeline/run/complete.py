@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Literal
 
 from pipeline.errors import EngineError, OutputError
 from pipeline.run.alike import LEAST, VariedCase, complete_alike
-from pipeline.run.case import Case
 from pipeline.run.engine import Job, Lost, Place, pool, results
-from pipeline.run.jobs import MESHES, Outcome, complete_case, share_mesh
+from pipeline.run.jobs import LOGS, MESHES, Outcome, complete_case, share_mesh
 from pipeline.run.planning import Plan, Planned
 from pipeline.run.record import keeps
+from pipeline.run.watch import REST, StepLimit
 from pipeline.storage.casebook import (
     TWIN,
     discard_case,
@@ -22,6 +23,7 @@ from pipeline.storage.casebook import (
     folder_of,
     read_record,
 )
+from pipeline.storage.meshes import write_failure
 from pipeline.tables.groups import grouped
 
 MESH_OF = "mesh-"
@@ -83,9 +85,10 @@ def _run(
 ) -> Iterator[Outcome]:
     """Hand cases to workers, the longest first; yield each as it ends."""
     place = place.for_jobs(len(waiting))
-    served: dict[str, list[Case]] = {}
+    served: dict[str, list[Planned]] = {}
     with pool(place) as client:
-        for key, ended in results(client, place, _jobs(planned, waiting, out, keep, served)):
+        jobs = _jobs(planned, waiting, out, keep, served, place.minutes)
+        for key, ended in results(client, place, jobs):
             if isinstance(ended, OutputError | EngineError):
                 raise ended
             if isinstance(ended, Outcome):
@@ -93,7 +96,10 @@ def _run(
             elif isinstance(ended, tuple):
                 yield from ended
             elif isinstance(ended, Lost):
-                yield from (Outcome(case, ended.reason, 0.0) for case in served.get(key, ()))
+                if key.startswith(MESH_OF):  # those that wait for it fail at once
+                    write_failure(out / MESHES, key.removeprefix(MESH_OF), ended.reason)
+                for item in served.get(key, ()):  # of many in one job, some may be finished
+                    yield _finished(item, out, keep) or Outcome(item.case, ended.reason, 0.0)
 
 
 def _jobs(
@@ -101,29 +107,42 @@ def _jobs(
     waiting: Mapping[str, Planned],
     out: Path,
     keep: str,
-    served: dict[str, list[Case]],
+    served: dict[str, list[Planned]],
+    minutes: float | None,
 ) -> Iterator[Job]:
     """Jobs for all cases, those that share a mesh behind the job that makes it.
 
     Cases that differ in materials, loads and play alone have one job, if they are many. What cases a
     job serves is written down.
     """
+    limit = partial(limit_of, out / LOGS, minutes)
     for key, group in sorted(planned.meshes.items(), key=_work, reverse=True):
         sharing = [item for item in group if item.case.address in waiting]
         after = ""
         if len(sharing) > 1:
             after = MESH_OF + key
-            yield Job(after, share_mesh, (sharing[0].case, out))
+            yield Job(after, share_mesh, (sharing[0].case, out), limit=limit(sharing[0], "mesh-of-"))
         for items in grouped(sharing, lambda item: item.stops).values():
             if len(items) >= LEAST:
                 name = items[0].case.address
-                served[name] = [item.case for item in items]
+                served[name] = items
                 varied = tuple(VariedCase(item.case, item.clearance) for item in items)
-                yield Job(name, complete_alike, (varied, out, keep), after)
+                yield Job(
+                    name, complete_alike, (varied, out, keep), after, limit(items[0], "all-like-")
+                )
                 continue
-            for case in (item.case for item in items):
-                served[case.address] = [case]
-                yield Job(case.address, complete_case, (case, out, keep), after)
+            for item in items:
+                served[item.case.address] = [item]
+                yield Job(item.case.address, complete_case, (item.case, out, keep), after, limit(item))
+
+
+def limit_of(logs: Path, minutes: float | None, item: Planned, what: str = "") -> StepLimit:
+    """How long the steps of a job may take; nothing is left of what an earlier run said of it."""
+    allowed = item.work.allowed(minutes)
+    steps = {"mesh": allowed.mesh_s, "reduced": allowed.twin_s, REST: allowed.stage_s}
+    limit = StepLimit(steps, logs / f"{what}{item.case.label}.hung.txt")
+    limit.note.unlink(missing_ok=True)
+    return limit
 
 
 def _work(mesh: tuple[str, list[Planned]]) -> float:

@@ -24,6 +24,7 @@ from distributed.scheduler import KilledWorker
 from geometries.errors import StudyError
 from pipeline.errors import EngineError
 from pipeline.fem.kernels.threads import use_threads
+from pipeline.run.watch import StepLimit, watched
 
 SETTINGS: dict[str, object] = {
     # Workers hold no results that could be spilled; only the last limit, a restart, makes sense.
@@ -56,12 +57,15 @@ class Place:
         Address of a scheduler that is already there; its workers count, not the two numbers above.
     threads : int, optional
         What each worker computes with; its share of this machine by default, on a cluster one.
+    minutes : float, optional
+        How long a step of a case may take before its worker is ended; by its forecast by default.
     """
 
     workers: int = 1
     memory_gb: float | None = None
     scheduler: str = ""
     threads: int | None = None
+    minutes: float | None = None
 
     def for_jobs(self, count: int) -> Place:
         """The same with no more workers than jobs; each computes with as many threads as before."""
@@ -82,12 +86,15 @@ class Job:
         Its arguments.
     after : str
         Key of the job that must have ended first, well or not, if any.
+    limit : StepLimit, optional
+        How long its steps may take.
     """
 
     key: str
     work: Callable[..., object]
     arguments: tuple[object, ...]
     after: str = ""
+    limit: StepLimit | None = None
 
 
 @dataclass(frozen=True)
@@ -153,7 +160,8 @@ def results(client: Client, place: Place, jobs: Iterable[Job]) -> Iterator[tuple
     """Run jobs, the first ones first; yield key and result of each as it ends.
 
     A job that kills its worker is tried three times more, on other workers. It is then `Lost`, and so
-    is one that raises anything but a StudyError, which is the result then.
+    is one that takes longer than it may, at once, and one that raises anything but a StudyError, which
+    is the result then. What waits for a job begins when its result has been taken.
 
     Raises
     ------
@@ -172,10 +180,10 @@ def results(client: Client, place: Place, jobs: Iterable[Job]) -> Iterator[tuple
     try:
         for future in ended:
             key = names[future.key]
+            yield key, _result(client, future, place)
             more = _submit(client, threads, behind.pop(key, []))
             futures += more
             ended.update(more)
-            yield key, _result(client, future, place)
     finally:
         client.cancel(futures)
 
@@ -183,8 +191,8 @@ def results(client: Client, place: Place, jobs: Iterable[Job]) -> Iterator[tuple
 def _submit(client: Client, threads: int, jobs: Sequence[tuple[str, Job]]) -> list[Any]:
     """Hand named jobs to the scheduler, all at once: of single ones it would give each worker two."""
     names = [name for name, _ in jobs]
-    works, arguments = [job.work for _, job in jobs], [job.arguments for _, job in jobs]
-    return client.map(partial(_work, threads), works, arguments, key=names, pure=False) if jobs else []
+    listed = [job for _, job in jobs]
+    return client.map(partial(_work, threads), listed, key=names, pure=False) if jobs else []
 
 
 def threads_of(place: Place) -> int:
@@ -194,9 +202,15 @@ def threads_of(place: Place) -> int:
     return 1 if place.scheduler else max(1, (os.cpu_count() or 1) // place.workers)
 
 
-def _work(threads: int, work: Callable[..., object], arguments: tuple[object, ...]) -> Any:
+def _work(threads: int, job: Job) -> Any:
+    """Do a job; one that took too long in another process is not tried again."""
     use_threads(threads)
-    return work(*arguments)
+    if job.limit is None:
+        return job.work(*job.arguments)
+    if job.limit.has_struck:
+        return Lost(job.limit.reason)
+    with watched(job.limit):
+        return job.work(*job.arguments)
 
 
 def _result(client: Client, future: Any, place: Place) -> object:

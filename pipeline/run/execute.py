@@ -204,7 +204,7 @@ def _make_pages(planned: Plan, outcomes: Iterable[Outcome], keep: str, out: Path
     study, first = planned.study, planned.items[0].case.variant
     if keep != "none":
         solved = [one.case.name for one in outcomes if not one.failure and one.case.variant == first]
-        draw_study(out, solved, *study.shown)
+        draw_study(out, study.in_order(solved), *study.shown)
     draw_indices(out, *study.shown)
     credibility_page(study, out, in_words(), CAUTION)
     report_page(study, out, in_words(), CAUTION)

@@ -15,6 +15,9 @@ TWIN_STAGES = 7  # that a reduced model takes as long as
 BLOCK = 8  # loads that are solved for side by side
 BASE_GB, WORK_GB, TWIN_GB = 0.35, 5.0, 26.0
 MESH_GB, FIELD_GB = 0.020, 0.0046
+# A step that takes so many times its forecast hangs: machines differ by factors, and a small step may
+# wait for a busy disk.
+PATIENCE, LEAST_S = 20.0, 600.0
 
 
 @dataclass(frozen=True)
@@ -54,17 +57,46 @@ class Work:
     loads: int
     has_twin: bool
 
+    @property
+    def mesh_s(self) -> float:
+        """About how long its mesh takes, s."""
+        return MESH_S * self.unknowns / 1e6
+
+    @property
+    def stage_s(self) -> float:
+        """About how long one stage takes, s."""
+        return (STAGE_S + BLOCK_S * (1 + ceil(self.columns / BLOCK))) * self.unknowns / 1e6
+
+    @property
+    def solving_s(self) -> float:
+        """About how long all of it takes, s, but for the mesh."""
+        stages = self.solutions + (TWIN_STAGES if self.has_twin else 0)
+        return START_S + self.stage_s * stages
+
+    def allowed(self, minutes: float | None) -> Allowed:
+        """How long its steps may take: as long as somebody said, else by the forecast."""
+        whole = (self.mesh_s, self.stage_s, TWIN_STAGES * self.stage_s)
+        return Allowed(*(
+            max(LEAST_S, PATIENCE * seconds) if minutes is None else 60 * minutes for seconds in whole
+        ))  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Allowed:
+    """How long a mesh, a stage and a reduced model may take, s, before their worker is ended."""
+
+    mesh_s: float
+    stage_s: float
+    twin_s: float
+
 
 def forecast_of(meshes: Iterable[int], cases: Sequence[Work]) -> Forecast:
     """Time, memory and disk from the unknowns of each mesh and the work of each case."""
     seconds = sum(MESH_S * unknowns / 1e6 for unknowns in meshes)
     fields = 0.0
     for one in cases:
-        millions = one.unknowns / 1e6
-        work = STAGE_S + BLOCK_S * (1 + ceil(one.columns / BLOCK))
-        stages = one.solutions + (TWIN_STAGES if one.has_twin else 0)
-        seconds += START_S + work * millions * stages
-        fields += millions * (MESH_GB + FIELD_GB * one.solutions * one.loads)
+        seconds += one.solving_s
+        fields += one.unknowns / 1e6 * (MESH_GB + FIELD_GB * one.solutions * one.loads)
     held = (one.unknowns / 1e6 * (TWIN_GB if one.has_twin else WORK_GB) for one in cases)
     return Forecast(seconds / 3600, BASE_GB + max(held), fields)
 

@@ -95,7 +95,9 @@ def share_mesh(case: Case, out: Path) -> None:
     with _log(out / LOGS / f"mesh-of-{case.label}.log"):
         try:
             if read_mesh(folder, geometry, case.level) is None:
-                write_mesh(folder, key, build_mesh(geometry, case.level))
+                with Clock()("mesh"):
+                    mesh = build_mesh(geometry, case.level)
+                write_mesh(folder, key, mesh)
         except MeshError as error:
             write_failure(folder, key, str(error))
 

@@ -23,8 +23,9 @@ from pipeline.sweeps.robustness import Tally, cone_map, decided_by, shares_of, t
 
 Array = NDArray[np.float64]
 TISSUE, DIRECTION = "tissue_modulus_mpa", "load_direction"
-TOLD = 5e-3  # of an input, from which a change of it is told
 LEAST_TILT = 0.01  # degrees, below which a load is told as it was
+TOLD = 5e-3  # of an input, from which a change of it is told
+NO_MOVE = "less than half a percent of any input"
 GRID = 2001  # shares at which an input's value as written is looked up
 
 
@@ -75,17 +76,17 @@ class Drawn:
         return np.array(found)
 
     def told(self, flip: Flip) -> str:
-        """A flip in words: each input from what the study has to where the order turns."""
+        """A flip in words: each input that moves, from what the study has to where the order turns."""
         both = self.inputs.values(np.stack([self.written, flip.shares]))
         words = []
         for name, (before, after) in both.items():
             if name == DIRECTION:
                 angle, azimuth = after.tolist()
-                tilt = f"load tilted {angle:.3g} deg towards azimuth {azimuth:.0f} deg"
+                tilt = f"load tilted {angle:.3g} deg towards azimuth {round(azimuth)} deg"
                 words += [tilt] if angle > LEAST_TILT else []
-            elif abs(after - before) > TOLD * abs(before):
+            elif abs(after - before) > TOLD * abs(before) and f"{before:.3g}" != f"{after:.3g}":
                 words.append(f"{name} {before:.3g} -> {after:.3g}")
-        return "; ".join(words)
+        return "; ".join(words) or NO_MOVE
 
 
 @dataclass(frozen=True)

@@ -12,10 +12,11 @@ from pydantic import BaseModel, ValidationError
 
 from geometries.errors import StudyError
 from pipeline.storage.casebook import INDEX, SUMMARY, folder_of, read_record
-from pipeline.storage.files import Texts, stream_table
+from pipeline.storage.files import Texts, read_if_any, stream_table
 
 STUDY, INPUTS, RESULTS, CLAIMS = "study.toml", "inputs.json", "results.csv", "claims.toml"
 _CASE = re.compile(r"[0-9a-f]{16}")
+_NAME = re.compile(r"[a-z0-9][a-z0-9_-]*")
 
 
 class Inputs(BaseModel):
@@ -105,6 +106,25 @@ def listed_cases(folder: Path) -> list[Texts]:
             raise StudyError(
                 f"{folder / INDEX}: case = {row['case']!r}: allowed are 16 hexadecimal digits; give "
                 "the table as a run wrote it"
+            )
+    return rows
+
+
+def named_rows(path: Path) -> list[Texts]:
+    """Read a table that not every run has; each construct's name is proved fit to name a file.
+
+    Raises
+    ------
+    StudyError
+        If a name is none that a study file may give.
+    """
+    rows = read_if_any(path)
+    for number, row in enumerate(rows, start=2):
+        name = row.get("construct") or ""
+        if not _NAME.fullmatch(name):
+            raise StudyError(
+                f"{path}, line {number}: construct = {name!r} can not name a file; allowed are "
+                "lower-case letters, digits, - and _: give the table as a run wrote it"
             )
     return rows
 

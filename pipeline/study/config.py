@@ -98,6 +98,17 @@ class StudyConfig(Parameters):
         return self.robustness is not None or self.takeover or self.assumptions or self.explore
 
     @property
+    def places(self) -> dict[str, int]:
+        """Place of each construct, and of each at a bound of its interfaces, in the study."""
+        listed = (made.name for one in self.constructs for made, _ in one.at_bounds())
+        return {name: number for number, name in enumerate(listed)}
+
+    def in_order(self, names: Iterable[str]) -> list[str]:
+        """Names of constructs as the study lists them; what a run adds comes last."""
+        places = self.places
+        return sorted(names, key=lambda name: places.get(name, len(places)))
+
+    @property
     def shown(self) -> tuple[str, str]:
         """Names of the stage and the load that are shown."""
         filled = [stage.name for stage in self.stages if stage.material().modulus > 0]

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from matplotlib.figure import Figure
 
+from geometries.errors import StudyError
 from pipeline.output import charts
 from pipeline.output.indices import draw_indices
 from pipeline.storage.files import read_table, write_table
@@ -114,3 +115,14 @@ def test_factors_of_one_name_are_told_apart():
     assert len(set(names.values())) == 3
     assert "nail-10" in names[keys[0]]
     assert names["defect.gap_mm"] == "gap"
+
+
+def test_a_name_that_leads_elsewhere_draws_nothing(demo: dict[str, Any], tmp_path: Path):
+    # The folder may be that of someone else: no file outside its figures is written.
+    rows = fabricate(study_of(demo, kind="one_at_a_time"), tmp_path / "run", _bent)
+    table = [row | {"construct": "/../../up"} for row in rows]
+    write_table(tmp_path / "run" / "sensitivity.csv", table, SENSITIVITY_COLUMNS)
+    (tmp_path / "run" / "figures" / "sensitivity-").mkdir(parents=True)
+    with pytest.raises(StudyError, match="can not name a file"):
+        draw_indices(tmp_path / "run", "woven", "axial")
+    assert not list(tmp_path.rglob("*up*"))

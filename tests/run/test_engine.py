@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import json
 import os
 import signal
@@ -10,13 +11,16 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 import pytest
 
 from geometries.errors import StudyError
 from pipeline.errors import EngineError, MeshError
+from pipeline.run.clock import Clock
 from pipeline.run.engine import Job, Lost, Place, pool, results
+from pipeline.run.watch import REST, StepLimit
 
 TWO = Place(workers=2)
 Run = Callable[[list[Job]], dict[str, object]]
@@ -58,6 +62,33 @@ def fill_memory() -> int:
         held.append(bytearray(os.urandom(1_000_000)))
         time.sleep(0.002)
     return len(held)
+
+
+def hang(folder: Path, *, in_python: bool) -> None:
+    """Mesh forever, in a call that never comes back to Python or in one that does; say who does."""
+    (folder / f"{os.getpid()}").write_text("")
+    with Clock()("geometry"):
+        pass
+    with Clock()("mesh"):
+        while in_python:
+            pass
+        time.sleep(10**6)
+
+
+def hold_the_lock(folder: Path) -> None:
+    """Hang in C and let no other thread of Python run."""
+    (folder / f"{os.getpid()}").write_text("")
+    with Clock()("solve"):
+        ctypes.PyDLL(None).sleep(10**6)
+
+
+def take_steps(count: int, seconds: float) -> int:
+    """Take long in all, but not at any step."""
+    clock = Clock()
+    for _ in range(count):
+        with clock("solve"):
+            time.sleep(seconds)
+    return count
 
 
 def slow(folder: Path, number: int) -> int:
@@ -132,6 +163,47 @@ def test_a_job_that_always_kills_its_worker_is_lost_and_says_so(two: Run):
     assert isinstance(lost, Lost)
     assert "use fewer workers or a larger --memory" in lost.reason
     assert found["d"] == 2
+
+
+@pytest.mark.parametrize(
+    ("work", "step", "says"),
+    [
+        (partial(hang, in_python=False), "mesh", "its mesh took longer than the 2 s"),
+        (partial(hang, in_python=True), "mesh", "its mesh took longer than the 2 s"),
+        (hold_the_lock, "solve", "the solution of one stage took longer than the 2 s"),
+    ],
+    ids=["asleep", "in a loop", "with the lock"],
+)
+def test_a_job_that_hangs_is_ended_once_and_says_its_limit(
+    tmp_path: Path, two: Run, work: Callable[..., None], step: str, says: str
+):
+    """Definition: others are done meanwhile, by two workers again, and nobody tries it twice."""
+    note = tmp_path / "logs" / "nail.hung.txt"
+    jobs = [Job("h", work, (tmp_path,), limit=StepLimit({step: 2.0, REST: 60.0}, note))]
+    jobs += [Job(f"n{k}", nap, (0.5,)) for k in range(12)]
+    found = two(jobs)
+    lost = found.pop("h")
+    assert isinstance(lost, Lost)
+    assert says in lost.reason
+    assert "allow more by --time-limit 2 (minutes)" in lost.reason
+    assert "logs/nail.hung.txt says where it stood" in lost.reason
+    assert "in hold_the_lock" in note.read_text() or "in hang" in note.read_text()
+    assert len([path for path in tmp_path.iterdir() if path.name.isdigit()]) == 1
+    assert len(found) == 12
+    assert len(set(two([Job(f"n{k}", nap, (0.5,)) for k in range(10)]).values())) == 2
+
+
+def test_a_limit_is_that_of_each_step_and_leaves_nothing_behind(tmp_path: Path, two: Run):
+    """By hand: four steps of 0.6 s take longer than 1.5 s, and none does."""
+    naps = [Job(f"n{k}", nap, (2.0,)) for k in range(2)]
+    before, note = set(two(naps).values()), tmp_path / "plate.hung.txt"
+    jobs = [Job("s", take_steps, (4, 0.6), limit=StepLimit({REST: 1.5}, note))]
+    jobs += [Job("t", refuse, (1,), limit=StepLimit({REST: 1.5}, tmp_path / "t.txt"))]
+    found = two(jobs)
+    assert found["s"] == 4
+    assert isinstance(found["t"], StudyError)
+    assert not list(tmp_path.iterdir())
+    assert set(two(naps).values()) == before  # the watch is off again
 
 
 @pytest.mark.slow

@@ -19,11 +19,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from geometries.solids import Geometry
 from pipeline.cli import main
 from pipeline.errors import OutputError
+from pipeline.fem.mesh import Mesh
+from pipeline.fem.meshing.mesher import build_mesh
+from pipeline.fem.meshing.sizes import Level
+from pipeline.run import jobs, solving
+from pipeline.run.case import Case
 from pipeline.run.engine import Place
 from pipeline.run.execute import Options, execute
-from pipeline.run.jobs import Outcome
+from pipeline.run.jobs import Outcome, complete_case, share_mesh
 from pipeline.run.planning import plan
 from pipeline.storage.casebook import CASES, CHECKSUMS, FIELDS, INDEX, ROWS, SUMMARY, locked
 from pipeline.storage.files import read_table
@@ -97,6 +103,71 @@ def same_tables(out: Path, sound: Path) -> bool:
 def leftovers(out: Path) -> list[str]:
     """Whatever a run that has ended must not leave."""
     return [path.name for path in out.rglob(".*") if path.name != ".lock"]
+
+
+# --- Work that hangs ---------------------------------------------------------------------------------
+
+
+def mesh_or_hang(geometry: Geometry, level: Level) -> Mesh:
+    """Mesh, but never come back from the tube of 12.1 mm."""
+    if any(abs(2 * part.pieces[0].solid.radius - 12.1) < 1e-9 for part in geometry.parts):
+        time.sleep(10**6)
+    return build_mesh(geometry, level)
+
+
+def complete_or_hang(case: Case, out: Path, keep: str) -> Outcome:
+    """What a worker does, with a mesher that may hang."""
+    solving.build_mesh = mesh_or_hang
+    return complete_case(case, out, keep)
+
+
+def share_or_hang(case: Case, out: Path) -> None:
+    jobs.build_mesh = mesh_or_hang
+    share_mesh(case, out)
+
+
+@pytest.mark.slow
+def test_a_mesher_that_hangs_is_a_failed_row_and_all_else_goes_on(
+    study: Path, sound: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    # Definition: five of six finish; the sixth says its limit and how to raise it, and later runs.
+    out, planned = tmp_path / "out", plan(load_study(study))
+    options = Options(Place(workers=2, minutes=0.25), pages=False)
+    with monkeypatch.context() as patched:
+        patched.setattr("pipeline.run.complete.complete_case", complete_or_hang)
+        began = time.monotonic()
+        ended = execute(planned, out, options).outcomes
+    assert [one.case.name for one in ended if one.failure] == ["tube-3"]
+    assert len(ended) == 6
+    assert 15 < time.monotonic() - began < 60
+    (row,) = [row for row in read_table(out / "results.csv") if row["status"] == "failed"]
+    assert row["construct"] == "tube-3"
+    assert row["reason"].startswith(
+        "its mesh took longer than the 15 s that it may take, so its worker"
+    )
+    assert "allow more by --time-limit 2 (minutes)" in row["reason"]
+    assert "in mesh_or_hang" in (out / "logs" / "tube-3.hung.txt").read_text()
+    assert not [one for one in again(study, out) if one.failure]
+    assert same_tables(out, sound)
+    assert not list((out / "logs").glob("*.hung.txt"))
+
+
+@pytest.mark.slow
+def test_cases_whose_mesh_hangs_fail_with_it_and_do_not_mesh_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    # Definition: two materials of one tube share a mesh; it is tried once, for the limit and no more.
+    path = tmp_path / "shared.toml"
+    steel = TUBE.format(number="one", outer=12.1)
+    tubes = [steel, steel.replace("one", "other").replace("steel", "titanium")]
+    path.write_text(HEAD + "".join([*tubes, TUBE.format(number=0, outer=10.0)]), encoding="utf-8")
+    monkeypatch.setattr("pipeline.run.complete.share_mesh", share_or_hang)
+    monkeypatch.setattr("pipeline.run.complete.complete_case", complete_or_hang)
+    options = Options(Place(workers=2, minutes=0.25), pages=False)
+    ended = execute(plan(load_study(path)), tmp_path / "out", options).outcomes
+    assert [bool(one.failure) for one in ended] == [True, True, False]
+    assert all("its mesh took longer than the 15 s" in one.failure for one in ended[:2])
+    assert len(list((tmp_path / "out" / "logs").glob("*.hung.txt"))) == 1
 
 
 # --- Files that are not what they were ---------------------------------------------------------------

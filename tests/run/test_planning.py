@@ -15,7 +15,10 @@ from geometries.errors import StudyError
 from pipeline.errors import MeshError
 from pipeline.fem.meshing.forecast import expected_unknowns
 from pipeline.fem.meshing.mesher import build_mesh
+from pipeline.run.complete import limit_of
+from pipeline.run.forecast import Allowed, Work
 from pipeline.run.planning import cases, plan
+from pipeline.run.watch import spoken
 from pipeline.storage.meshes import read_mesh, write_failure, write_mesh
 from pipeline.storage.provenance import mesh_key
 from pipeline.study.config import parse_study
@@ -109,3 +112,27 @@ def test_a_torn_mesh_is_made_again_and_a_hopeless_one_is_not(tmp_path: Path, ben
     write_failure(tmp_path, key, "no mesh after 6 attempts")
     with pytest.raises(MeshError, match="no mesh after 6 attempts"):
         read_mesh(tmp_path, geometry, "coarse")
+
+
+def test_a_limit_is_a_multiple_of_the_forecast_and_follows_the_reduced_model():
+    # By hand: 1e6 unknowns, 15 columns in two blocks: 35 + 20 * 3 s a stage, seven of them for a twin.
+    work = Work(1_000_000, 3, 15, 2, has_twin=True)
+    assert work.allowed(None) == Allowed(mesh_s=600.0, stage_s=20 * 95.0, twin_s=20 * 7 * 95.0)
+    assert replace(work, unknowns=2_000_000).allowed(None).mesh_s == 20 * 50.0
+    assert replace(work, unknowns=1000).allowed(None) == Allowed(600.0, 600.0, 600.0)
+    assert work.allowed(2.5) == Allowed(150.0, 150.0, 150.0)
+
+
+def test_a_job_s_steps_have_the_limits_of_its_case(demo: dict[str, Any], tmp_path: Path):
+    # Definition: the step of each name has its own; what an earlier run said of it is gone.
+    item = plan(parse_study(demo | {"explore": True}, "demo")).items[-1]
+    stale = tmp_path / f"{item.case.label}.hung.txt"
+    stale.write_text("step: mesh\nTimeout (0:00:01)!\n")
+    limit, allowed = limit_of(tmp_path, None, item), item.work.allowed(None)
+    assert not limit.has_struck
+    steps = [limit.of(step) for step in ("mesh", "solve", "errors", "", "reduced")]
+    assert steps == [allowed.mesh_s, *[allowed.stage_s] * 3, allowed.twin_s]
+    assert allowed.twin_s > allowed.stage_s
+    stale.write_text("step: \nstep: reduced\nTimeout (0:00:01)!\n")
+    assert limit.has_struck
+    assert limit.reason.startswith(f"its reduced model took longer than the {spoken(allowed.twin_s)} ")

@@ -59,6 +59,19 @@ def test_a_flip_names_what_moves_and_from_where():
     assert said.startswith("weight_factor 1 -> 1.5; load tilted 10 deg towards azimuth ")
 
 
+def test_a_flip_leaves_out_what_does_not_move_and_has_no_minus_0():
+    # By hand: 1.036 and 1.0445 MPa both read 1.04, although 0.8 % lie between; azimuths are 360 deg times
+    # their share less 180 deg.
+    near = Drawn(INPUTS, Stage(name="t", modulus_mpa=1.036, poisson_ratio=0.2))
+    said = near.told(Flip(np.array([0.50945, 0.5, 1.0, 0.499]), 0.1, 10))
+    assert said == "load tilted 10 deg towards azimuth 0 deg"
+    said = DRAWN.told(Flip(np.array([0.5, 0.5, 1.0, 0.25]), 0.1, 10))
+    assert said == "load tilted 10 deg towards azimuth -90 deg"
+    assert DRAWN.told(Flip(np.array([0.5, 0.5, 0.0, 0.5]), 0.0, 10)) == (
+        "less than half a percent of any input"
+    )
+
+
 def test_a_pair_is_counted_as_its_values_and_errors_say():
     # Definition: b - a decides where it exceeds the sum of both errors. Here b = 2 a but in the softest
     # fifth of the samples, which are equal, and errors are 10 % each.

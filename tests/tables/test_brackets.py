@@ -171,6 +171,17 @@ def test_each_end_of_the_span_has_its_own_error():
     assert (alone["lowest_error"], alone["highest_error"]) == ("", "")
 
 
+def test_a_singular_bound_is_named_and_a_sound_one_is_not():
+    # Definition: as the row says of itself, whether it is an end of the span or lies between.
+    bad = "three meshes: singular, do not quote"
+    table = rows_of({"np-void-offset": 1.0, "np-void-bonded": 5.0, "np-bonded-offset": 2.0})
+    table += rows_of({"np-filler-offset": 9.0, "np-contact-bonded": 3.0}, mesh=bad)
+    (both,) = bracket_rows([one for one, _ in ASKED], table)
+    assert both["singular"] == "canal filler, plate offset; canal contact, plate bonded"
+    (both,) = bracket_rows([one for one, _ in ASKED], table[:3])
+    assert both["singular"] == ""
+
+
 def test_results_that_differ_in_any_key_are_not_mixed():
     listed = [one for one, _ in ASKED]
     for key in COMMON:

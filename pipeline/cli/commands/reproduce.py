@@ -10,7 +10,7 @@ import typer
 
 from geometries.errors import StudyError
 from pipeline.cli.console import say
-from pipeline.cli.options import Workers
+from pipeline.cli.options import TimeLimit, Workers
 from pipeline.cli.shown.claims import print_claims
 from pipeline.cli.shown.differences import print_differences
 from pipeline.cli.shown.progress import Reporter
@@ -25,7 +25,7 @@ from pipeline.storage.caution import CAUTION
 Packed = Annotated[Path, typer.Argument(metavar="BUNDLE", help="A bundle, or its unpacked folder.")]
 
 
-def reproduce(
+def reproduce(  # noqa: PLR0913 (options of a command)
     bundle: Packed,
     subset: Annotated[
         int | None,
@@ -56,6 +56,7 @@ def reproduce(
         typer.Option("--out", metavar="DIR", help="Folder; results/reproduced-NAME by default."),
     ] = None,
     workers: Workers = None,
+    time_limit: TimeLimit = None,
 ) -> None:
     """Run a bundle again and judge its claims; exit code 1 if a result differs or a claim fails.
 
@@ -65,7 +66,8 @@ def reproduce(
         raise StudyError(f"{bundle}: no such file; give the path of a bundle")
     folder = out or Path("results") / f"reproduced-{bundle.resolve().stem}"
     choice = Choice(subset, tuple(construct or ()), tuple(claim or ()))
-    found = reproduced(bundle, folder, _runner(workers or os.cpu_count() or 1), choice)
+    place = Place(workers or os.cpu_count() or 1, minutes=time_limit)
+    found = reproduced(bundle, folder, _runner(place), choice)
     if found.chosen:
         say(f"Run again: {', '.join(found.chosen)}.")
     for note in found.notes:
@@ -82,12 +84,12 @@ def reproduce(
         raise typer.Exit(1)
 
 
-def _runner(workers: int) -> Run:
+def _runner(place: Place) -> Run:
     """What runs the cases of a plan, with a bar that shows it."""
 
     def run(planned: Plan, out: Path, asked: Asked) -> None:
-        reporter = Reporter("bar", len(planned.items), has_levels=False)
-        options = Options(Place(workers), keep="none", pages=False, asked=asked)
+        reporter = Reporter.of("bar", planned, (), place)
+        options = Options(place, keep="none", pages=False, asked=asked)
         with reporter.running():
             execute(planned, out, options, reporter.ended)
 

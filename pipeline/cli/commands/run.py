@@ -10,8 +10,8 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli.console import console, say, say_whole
-from pipeline.cli.options import Changes, Out, StudyFile, Workers
+from pipeline.cli.console import console, counted, say, say_whole
+from pipeline.cli.options import Changes, Out, StudyFile, TimeLimit, Workers
 from pipeline.cli.shown.plan import duration, print_plan
 from pipeline.cli.shown.progress import Reporter, Voice
 from pipeline.cli.shown.results import print_results, verdict
@@ -90,6 +90,7 @@ def run(  # noqa: PLR0913 (options of a command)
     error_cases: ErrorCases = None,
     memory: Memory = None,
     scheduler: Scheduler = "",
+    time_limit: TimeLimit = None,
     keep_fields: KeepFields = None,
     quiet: Quiet = False,
     as_json: AsJson = False,
@@ -105,12 +106,12 @@ def run(  # noqa: PLR0913 (options of a command)
     planned = plan(config)
     sample = sample_of(planned, error_cases) if levels == 3 else ()
     if voice == "bar":
-        print_plan(config, planned)
+        print_plan(config, planned, time_limit)
         _print_sample(planned, sample)
-    place = Place(workers or os.cpu_count() or 1, memory, scheduler)
+    place = Place(workers or os.cpu_count() or 1, memory, scheduler, minutes=time_limit)
     kept = keep_fields or (Keep.none if planned.has_design else Keep.all)
     options = Options(place, kept.value, sample, asked=asked)
-    reporter = Reporter(voice, len(planned.items) + 2 * len(sample), has_levels=bool(sample))
+    reporter = Reporter.of(voice, planned, sample, place)
     with reporter.running():
         finished = execute(planned, folder, options, reporter.ended)
     if voice == "bar":
@@ -130,7 +131,7 @@ def _print_sample(planned: Plan, sample: Sequence[str]) -> None:
     if not sample:
         return
     count = len(planned.items)
-    text = f"Three meshes for {len(sample)} of {count} constructs: {', '.join(sample)}."
+    text = f"Three meshes for {len(sample)} of {counted(count, 'construct')}: {', '.join(sample)}."
     if len(sample) < count:
         text += " The errors of the others are estimated from those of their kind."
     alone = left_out(planned.cases, sample)

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from geometries.bone import Femur
+from geometries.constructs import Specimen
 from geometries.defect import gap_centre
 from geometries.facts import in_words
 from geometries.rigidity import rigidities
-from pipeline.cli.console import say, say_first, short
+from pipeline.cli.console import counted, say, say_first, short
 from pipeline.cli.wide import say_table
 from pipeline.loading.statics import actions, section_load
 from pipeline.measures.literature import SIX_FEMORA, SIX_FEMORA_SOURCE
+from pipeline.run.forecast import LEAST_S, PATIENCE
 from pipeline.run.planning import Plan, Planned
 from pipeline.run.unlikely import too_few, unlikely
+from pipeline.run.watch import spoken
 from pipeline.study.config import StudyConfig
 
 WORDS = {
@@ -30,7 +35,7 @@ LISTED = "design.csv of the run"
 THROUGH = ("N", "V N", "M N·m", "T N·m")
 
 
-def print_plan(config: StudyConfig, planned: Plan) -> None:
+def print_plan(config: StudyConfig, planned: Plan, minutes: float | None = None) -> None:
     """Print constructs, loads and what the run will solve; of a design its first variant whole."""
     headings = ("construct", "interfaces", "site", "gap mm", "to know before the run")
     rows = []
@@ -50,10 +55,11 @@ def print_plan(config: StudyConfig, planned: Plan) -> None:
     say_first([f"Look again: {words}" for words in unlikely(planned)], "the plan of one variant")
     if any(item.case.has_site for item in planned.first):
         _print_shaft(planned.first[0].case.femur)
-    _print_loads(config)
+    _print_loads(config, planned)
     if planned.has_design:
         _print_design(planned)
     _print_forecast(config, planned)
+    _print_limits(planned, minutes)
 
 
 def _known(item: Planned) -> str:
@@ -81,29 +87,44 @@ def _print_shaft(femur: Femur) -> None:
     )
 
 
-def _print_loads(config: StudyConfig) -> None:
+def _print_loads(config: StudyConfig, planned: Plan) -> None:
     """Each load's free body: what acts where, and what statics says goes through the study's gap."""
-    acting_on, sent = [], []
-    femur, length = config.femur, config.femur.top_mm
-    place = (0.0, 0.0, gap_centre(femur, config.defect))
-    x, y, centre = place if femur.bow is None else femur.bow.place(place).tolist()
+    alone = _specimen(planned)
+    height = alone.length_mm if alone else config.femur.top_mm
+    acting_on = []
     for load in config.loads:
-        acting = actions(load, femur, length)
-        through = section_load(acting, centre, (x, y))
-        sent.append((
-            load.name, f"{through[2]:.0f}", f"{np.hypot(*through[:2]):.0f}",
-            f"{np.hypot(*through[3:5]) / 1000:.1f}", f"{through[5] / 1000:.1f}",
-        ))  # fmt: skip
-        for number, one in enumerate(acting):
+        for number, one in enumerate(actions(load, config.femur, height)):
             cells = (one.name, _vector(one.force), _vector(one.point), _vector(one.moment / 1000))
             acting_on.append((load.name if not number else "", *cells))
     say_table("Loads", ("load", "acts", *ACTS), acting_on, ACTS)
+    if alone:
+        say(f"Vectors are medial, anterior, proximal; heights from the held end of {alone.name}.")
+        return
     say("Vectors are medial, anterior, proximal; heights from the knee end.")
-    say_table("What they send through the gap", ("load", *THROUGH), sent, THROUGH)
+    say_table("What they send through the gap", ("load", *THROUGH), _sent(config), THROUGH)
     say(
         "N tension, V shear, M bending, T torque about the shaft axis, all from statics alone; shear "
         "and bending without their direction."
     )
+
+
+def _specimen(planned: Plan) -> Specimen | None:
+    """The first specimen of a study that has no femur, and with it no gap."""
+    own = [item.case.construct for item in planned.first]
+    return own[0] if isinstance(own[0], Specimen) and not any(one.has_femur for one in own) else None
+
+
+def _sent(config: StudyConfig) -> Iterator[tuple[str, ...]]:
+    """What each load sends through the study's gap."""
+    femur = config.femur
+    place = (0.0, 0.0, gap_centre(femur, config.defect))
+    x, y, centre = place if femur.bow is None else femur.bow.place(place).tolist()
+    for load in config.loads:
+        through = section_load(actions(load, femur, femur.top_mm), centre, (x, y))
+        yield (
+            load.name, f"{through[2]:.0f}", f"{np.hypot(*through[:2]):.0f}",
+            f"{np.hypot(*through[3:5]) / 1000:.1f}", f"{through[5] / 1000:.1f}",
+        )  # fmt: skip
 
 
 def _vector(values: np.ndarray) -> str:
@@ -115,8 +136,8 @@ def _print_design(planned: Plan) -> None:
     design = planned.study.design
     names = {factor.key: factor.name for factor in design.factors} if design else {}
     say(
-        f"A design of {len(planned.variants)} variants over {', '.join(names.values())}; the "
-        f"constructs above are those of {planned.items[0].case.variant}."
+        f"A design of {counted(len(planned.variants), 'variant')} over {', '.join(names.values())}; "
+        f"the constructs above are those of {planned.items[0].case.variant}."
     )
     points = {
         one.name: ", ".join(f"{names[key]} = {short(value)}" for key, value in one.point.items())
@@ -133,19 +154,45 @@ def _print_design(planned: Plan) -> None:
 def _print_forecast(config: StudyConfig, planned: Plan) -> None:
     """How much there is to do, and about what that takes."""
     cost = planned.forecast
+    cases, meshes = (
+        counted(len(planned.distinct), "case"),
+        counted(len(planned.meshes), "mesh", "meshes"),
+    )
+    loads = counted(len(config.loads), "load")
     say(
-        f"{len(planned.distinct)} cases on {len(planned.meshes)} meshes at level {config.mesh.level}, "
-        f"{planned.solutions} solutions{_stops(planned)}. {len(config.loads)} loads by superposition: "
-        "each is a sum of unit loads, which are solved once.\n"
+        f"{cases} on {meshes} at level {config.mesh.level}, "
+        f"{counted(planned.solutions, 'solution')}{_stops(planned)}. {loads} by superposition: "
+        f"{'it' if len(config.loads) == 1 else 'each'} is a sum of unit loads, which are solved once.\n"
         f"About {duration(cost.hours)} for one worker, {cost.memory_gb:.1f} GB of memory each; all "
         f"fields take {cost.fields_gb:.2g} GB (--keep-fields). Rough: machines differ by factors."
+    )
+
+
+def _print_limits(planned: Plan, minutes: float | None) -> None:
+    """How long each step may take before a worker is ended."""
+    works = [item.work for item in planned.distinct.values()]
+    steps = {
+        "a mesh": max(one.allowed(minutes).mesh_s for one in works),
+        "a stage": max(one.allowed(minutes).stage_s for one in works),
+    }
+    if any(one.has_twin for one in works):
+        steps["a reduced model"] = max(one.allowed(minutes).twin_s for one in works)
+    said = ", ".join(f"{step} {spoken(seconds)}" for step, seconds in steps.items())
+    why = (
+        f"{PATIENCE:g} times the forecast, {spoken(LEAST_S)} at least"
+        if minutes is None
+        else "as asked"
+    )
+    say(
+        f"What hangs is ended: of the largest case {said} at most ({why}; --time-limit MINUTES). Such "
+        "a case fails with a sentence, and the run goes on."
     )
 
 
 def _stops(planned: Plan) -> str:
     """How many columns of stops come besides; nothing where no surfaces can touch."""
     columns = sum(item.columns * item.solutions for item in planned.distinct.values())
-    return f", and about {columns} columns for stops where surfaces touch" if columns else ""
+    return f", and about {counted(columns, 'column')} for stops where surfaces touch" if columns else ""
 
 
 def duration(hours: float) -> str:

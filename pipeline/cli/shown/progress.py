@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+import time
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -11,7 +12,11 @@ from typing import Any, Literal
 from rich.progress import Progress, TaskID
 
 from pipeline.cli.console import console, progress_bar, say
+from pipeline.fem.meshing.sizes import Level
+from pipeline.run.ahead import Ahead
+from pipeline.run.engine import Place
 from pipeline.run.jobs import Outcome
+from pipeline.run.planning import Plan
 
 Voice = Literal["bar", "quiet", "json"]
 
@@ -23,10 +28,19 @@ class Reporter:
     voice: Voice
     total: int
     has_levels: bool
+    ahead: Ahead
     done: int = 0
     failed: int = 0
     _bar: Progress | None = field(default=None, repr=False)
     _task: TaskID = field(default=TaskID(0), repr=False)
+    _began: float = field(default_factory=time.monotonic, repr=False)
+
+    @classmethod
+    def of(cls, voice: Voice, planned: Plan, sample: Collection[str], place: Place) -> Reporter:
+        """Make what tells of a plan, some of whose cases run on all mesh levels."""
+        plans = [planned, *(planned.only(sample).elsewhere if sample else ())]
+        ahead = Ahead.of(plans, 0 if place.scheduler else place.workers)
+        return cls(voice, sum(len(one.items) for one in plans), bool(sample), ahead)
 
     @contextmanager
     def running(self) -> Iterator[None]:
@@ -36,13 +50,15 @@ class Reporter:
             return
         with progress_bar() as bar:
             self._bar = bar
-            self._task = bar.add_task("meshing and solving", total=self.total, failed=0)
+            self._began = time.monotonic()
+            self._task = bar.add_task("meshing and solving", total=self.total, failed=0, ends=None)
             yield
 
-    def ended(self, level: str, outcome: Outcome) -> None:
+    def ended(self, level: Level, outcome: Outcome) -> None:
         """Say that a case has ended."""
         self.done += 1
         self.failed += bool(outcome.failure)
+        self.ahead.ended(level, outcome)
         if self.voice == "json":
             told = outcome.cells() | {
                 "seconds": round(outcome.seconds, 1),
@@ -53,9 +69,15 @@ class Reporter:
         elif self._bar is not None:
             said = f"  {_line(outcome)}" + (f" ({level})" if self.has_levels else "")
             say(said)
-            self._bar.update(self._task, advance=1, failed=self.failed)
+            self._bar.update(self._task, advance=1, failed=self.failed, ends=self._ends())
         elif outcome.failure:
             say(_line(outcome))
+
+    def _ends(self) -> float | None:
+        """Seconds after the start at which the run is expected to end, if anything tells."""
+        elapsed = time.monotonic() - self._began
+        left = self.ahead.left(elapsed)
+        return None if left is None else elapsed + left
 
     def event(self, name: str, **content: Any) -> None:
         """Write one line of JSON, in that voice only."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from pipeline.cli.console import say, say_first
+from pipeline.cli.console import counted, say, say_first
 from pipeline.cli.wide import say_table
 from pipeline.output.beside import BESIDE_HEADINGS, beside
 from pipeline.output.tables import short_table
@@ -38,7 +38,7 @@ def verdict(outcomes: Sequence[Outcome]) -> str:
     """Say how many cases failed, wholly or in some of their stages; empty if none did."""
     failed = sum(bool(outcome.failure) for outcome in outcomes)
     partly = sum(bool(outcome.failed_stages) for outcome in outcomes)
-    words = f"{failed or partly} of {len(outcomes)} cases failed"
+    words = f"{failed or partly} of {counted(len(outcomes), 'case')} failed"
     if partly:
         words += f" and {partly} more in some stages" if failed else " in some stages"
     return f"{words}; results.csv says why." if failed or partly else ""

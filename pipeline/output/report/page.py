@@ -111,6 +111,7 @@ def _results(run: ReportedRun) -> dict[str, object]:
         "flags_in": flags_in,
         "dagger": DAGGER,
         "bounds": bounds,
+        "singular_bounds": tables.singular_bounds,
         "which_bounds": which_bounds,
         "has_bound_errors": any(row["lowest_error"] or row["highest_error"] for row in bounds),
         "columns": COLUMNS,

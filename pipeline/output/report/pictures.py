@@ -74,10 +74,7 @@ def indices(run: ReportedRun) -> list[Picture]:
 
 def _readable(run: ReportedRun, listed: list[tuple[str, str, str]]) -> list[Picture]:
     """Pictures of some files, titles and words."""
-    found = (
-        Picture(title, words, _embedded(run.out / FOLDER / f"{file}.png"))
-        for file, title, words in listed
-    )
+    found = (Picture(title, words, _embedded(run.out / FOLDER, file)) for file, title, words in listed)
     return [picture for picture in found if picture.source]
 
 
@@ -93,9 +90,10 @@ def _words(run: ReportedRun, name: str) -> str:
     )
 
 
-def _embedded(path: Path) -> str:
+def _embedded(folder: Path, file: str) -> str:
     """A picture as a data address, no wider than needed; empty if it can not be read."""
-    if path.parent.name != FOLDER:  # a name from someone else's table may lead elsewhere
+    path = folder / f"{file}.png"
+    if path.parent.resolve() != folder.resolve():  # a name of someone else's table may lead elsewhere
         return ""
     try:
         with Image.open(path, formats=("PNG",)) as picture:

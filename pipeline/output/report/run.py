@@ -13,7 +13,7 @@ from pipeline.measures.dictionary import HEADLINE
 from pipeline.output.report.cells import Entry, Texts
 from pipeline.storage.casebook import CURVES, FIELDS, folder_of
 from pipeline.storage.files import read_if_any, stream_table
-from pipeline.storage.run_folder import RESULTS, each_row, listed_cases, read_case
+from pipeline.storage.run_folder import RESULTS, each_row, listed_cases, named_rows, read_case
 from pipeline.study.config import StudyConfig
 from pipeline.tables.errors import THREE_MESHES
 from pipeline.tables.lookup import Results
@@ -80,7 +80,7 @@ class ReportedRun:
     @cached_property
     def constructs(self) -> list[str]:
         """Names of its constructs in the order of the study file, those it adds besides at the end."""
-        return sorted(dict.fromkeys(entry["construct"] for entry in self.first), key=self.order)
+        return self.study.in_order(dict.fromkeys(entry["construct"] for entry in self.first))
 
     def order(self, name: str) -> int:
         """Place of a construct in the study file; what the run added stands behind all others."""
@@ -88,7 +88,7 @@ class ReportedRun:
 
     @cached_property
     def _order(self) -> dict[str, int]:
-        return {one.name: number for number, one in enumerate(self.study.constructs)}
+        return self.study.places
 
     def answering(self, entries: Iterable[Entry]) -> list[Entry]:
         """Those of some rows that are of the primary outcome."""
@@ -108,7 +108,7 @@ class ReportedRun:
     @cached_property
     def sensitivity(self) -> list[Entry]:
         """Rows of ``sensitivity.csv``; none without a design."""
-        rows = read_if_any(self.out / "sensitivity.csv")
+        rows = named_rows(self.out / "sensitivity.csv")
         return [Entry("sensitivity", number, row) for number, row in enumerate(rows)]
 
     @cached_property

@@ -9,6 +9,7 @@ from pipeline.output.credibility import BALANCES, materials_of
 from pipeline.output.report.cells import Cell, Entry
 from pipeline.output.report.run import MOST_ROWS, ReportedRun
 from pipeline.output.tables import COLUMNS, number_in
+from pipeline.tables.brackets import APART
 from pipeline.tables.rows import INTACT_STAGE
 
 MOST_BOUNDS = 300  # of the table of bracketed interfaces
@@ -70,6 +71,11 @@ def bounds(run: ReportedRun) -> tuple[list[Entry], str]:
     if len(cut) == len(run.brackets):
         return cut, ""
     return cut, f"{len(cut)} of {len(run.brackets)} rows; brackets.csv beside this page has all."
+
+
+def singular_bounds(row: Entry) -> list[str]:
+    """Bounds whose value has no limit; tables of earlier versions do not tell."""
+    return [words for words in row.row.get("singular", "").split(APART) if words]
 
 
 def meshes(run: ReportedRun) -> list[tuple[str, dict[str, Any], list[Cell | None]]]:

@@ -8,7 +8,10 @@
   const made = new ITable(table, {
     pageLength: 25, lengthMenu: [10, 25, 100, -1], order: [], autoWidth: false,
     layout: { topStart: "pageLength", topEnd: "search", bottomStart: "info", bottomEnd: "paging" },
-    language: { search: "Filter all columns", lengthMenu: "_MENU_ rows" },
+    language: {
+      search: "Filter all columns", lengthMenu: "_MENU_ rows", infoFiltered: "(of _MAX_ in all)",
+      info: "Rows _START_ to _END_ of _TOTAL_, page _PAGE_ of _PAGES_", infoEmpty: "No row",
+    },
   });
   const grid = made.dt || made;
   table.shownRows = () => grid.rows({ search: "applied", page: "all" }).nodes().toArray();

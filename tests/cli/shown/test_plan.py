@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,8 @@ import pytest
 from pipeline.cli.shown.plan import print_plan
 from pipeline.run.planning import plan
 from pipeline.run.unlikely import too_few
+from pipeline.run.watch import spoken
+from pipeline.study.config import parse_study
 from pipeline.study.design import least_points
 from pipeline.sweeps.sensitivity import sensitivity_rows
 from pipeline.sweeps.variants import points_of
@@ -94,3 +97,47 @@ def test_the_least_number_is_what_the_indices_need(demo: dict[str, Any], tmp_pat
             any(f"the least is {least_points(count)}" in str(row["note"]) for row in rows)
             != has_indices
         )
+
+
+def test_limits_of_what_hangs_are_said_before_the_run(demo: dict[str, Any], capsys: Any):
+    """Definition: those of the largest case; a reduced model has one where there is one."""
+    planned = plan(parse_study(demo | {"explore": True}, "demo"))
+    twin = max(item.work.allowed(None).twin_s for item in planned.items)
+    print_plan(planned.study, planned)
+    said = " ".join(capsys.readouterr().out.split())
+    assert f"a reduced model {spoken(twin)} at most (20 times the forecast, 10 min at least; " in said
+    planned = plan(parse_study(demo, "demo"))
+    print_plan(planned.study, planned, 90)
+    said = " ".join(capsys.readouterr().out.split())
+    assert "a mesh 90 min, a stage 90 min at most (as asked; --time-limit MINUTES)" in said
+
+
+def _said_of(study: Any, capsys: Any) -> str:
+    planned = plan(study)
+    print_plan(study, planned)
+    return " ".join(capsys.readouterr().out.split())
+
+
+def test_numbers_and_nouns_agree(bench_study: str, demo: dict[str, Any], capsys: Any):
+    tubes = tomllib.loads(bench_study)
+    one = tubes | {"constructs": tubes["constructs"][:1], "loads": tubes["loads"][:1]}
+    said = _said_of(parse_study(one, "tube"), capsys)
+    assert "1 case on 1 mesh at level coarse, 1 solution. 1 load by superposition: it is a sum" in said
+    said = _said_of(parse_study(tubes, "tubes"), capsys)
+    assert "2 cases on 2 meshes at level coarse, 2 solutions. 2 loads by superposition: each is" in said
+    said = _said_of(study_of(demo, kind="grid", factors=[NAIL | {"values": [9.0]}]), capsys)
+    assert "A design of 1 variant over nail;" in said
+
+
+def test_a_specimen_has_no_gap_and_its_own_height(bench_study: str, demo: dict[str, Any], capsys: Any):
+    """Definition: a tube of 40 mm is loaded 40 mm above its held end; only a femur has a knee and a gap."""
+    tubes = tomllib.loads(bench_study)
+    said = _said_of(parse_study(tubes, "tubes"), capsys)
+    assert "through the gap" not in said
+    assert "heights from the held end of thin." in said
+    assert "0, 0, 40" in said
+    mixed = tubes | {"constructs": [*tubes["constructs"], {"kind": "intact", "name": "whole"}]}
+    for study in (parse_study(mixed, "mixed"), parse_study(demo, "demo")):
+        said = _said_of(study, capsys)
+        assert "What they send through the gap" in said
+        assert "heights from the knee end." in said

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from pipeline.cli.shown.progress import Reporter, Voice
+from pipeline.run.ahead import Ahead
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import cases
 from pipeline.study.config import parse_study
@@ -24,7 +25,7 @@ def outcomes(demo: dict[str, Any]) -> list[Outcome]:
 
 
 def said(voice: Voice, outcomes: list[Outcome], capsys: pytest.CaptureFixture[str]) -> str:
-    reporter = Reporter(voice, len(outcomes), has_levels=False)
+    reporter = Reporter(voice, len(outcomes), has_levels=False, ahead=Ahead({}, 2))
     with reporter.running():
         for outcome in outcomes:
             reporter.ended("coarse", outcome)

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from pipeline.output.report.run import ReportedRun
 from pipeline.storage.files import read_table
 from tests.made import row_of, write_run
 from tests.output.report.made_up import ENDS, bounded_rows, rows_of, study_of, write_set_beside
@@ -64,6 +65,27 @@ def test_bounds_name_their_ends_and_errors(page: Page):
     assert [cells[0, name] for name in ("highest", "highest_error", "span")] == [
         "1.82", "0.0727", "1.55",
     ]  # fmt: skip
+
+
+def test_a_singular_bound_has_no_number(demo: dict[str, Any], tmp_path: Path):
+    """Definition: as in all tables; an end that is sound keeps its number, the span does not."""
+    bad = {"mesh": "three meshes: singular, do not quote", "error": ""}
+    rows = [row | bad if row["construct"] == "own-bonded" else row for row in bounded_rows()]
+    page = Page(made(write_set_beside(demo, tmp_path / "out", [*rows_of(), *rows])))
+    cells = printed(page, "brackets")
+    assert {"lowest", "span"}.isdisjoint(name for _, name in cells)
+    assert (cells[0, "highest"], cells[0, "singular"]) == ("1.82", "canal bonded")
+    assert "singular, not to be quoted, with canal bonded" in page.text
+
+
+def test_constructs_at_bounds_stand_where_the_study_has_theirs(demo: dict[str, Any], tmp_path: Path):
+    """Definition: in the order of the study file, the femur that the run adds behind all others."""
+    added = row_of("intact-metadiaphysis-3mm", ("gap_shear_movement", "far", "mm"), 0.1)
+    rows = [added, *reversed(bounded_rows()), *rows_of()]
+    study, out = write_set_beside(demo, tmp_path / "out", rows)
+    names = ReportedRun(study, out).constructs
+    assert names[-4:] == ["own-void", "own-filler", "own-bonded", "intact-metadiaphysis-3mm"]
+    assert study.in_order(reversed(names)) == names
 
 
 def test_both_tables_can_be_sorted(page: Page):

@@ -13,8 +13,8 @@ from PIL import Image
 from playwright.sync_api import Browser, Page
 
 from pipeline.output.report.page import report_page
-from tests.made import row_of
-from tests.output.report.made_up import bounded_rows, rows_of, write_fields, write_set_beside
+from tests.made import row_of, write_run
+from tests.output.report.made_up import bounded_rows, rows_of, study_of, write_fields, write_set_beside
 from tests.output.report.opened import opened_page, started_browser
 
 pytestmark = pytest.mark.slow
@@ -61,6 +61,28 @@ def test_the_page_fits_and_its_table_sorts_and_filters(page: Page):
     page.wait_for_timeout(200)
     names = page.locator("#results tbody td.construct").all_inner_texts()
     assert set(names) == {"plate"}
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_the_pager_says_where_one_is_and_goes_on(
+    demo: dict[str, Any], tmp_path: Path, browser: Browser, width: int
+):
+    """By hand: 130 rows are six pages of 25, the last of five rows."""
+    study = study_of(demo)
+    sides = [(f"section_{k}", "far", "mm") for k in range(130)]
+    rows = [row_of("plate", side, 1.0 + k) for k, side in enumerate(sides)]
+    write_run(tmp_path, study, rows)
+    place = report_page(study, tmp_path, "gapstrain 0.0.9.", "For research only.")
+    with opened_page(browser, place, width) as page:
+        pager, said = page.locator(".dt-paging"), page.locator(".dt-info")
+        assert pager.locator("nav").bounding_box()["height"] < 60, "one line"
+        assert pager.locator("button").all_inner_texts()[2:4] == ["1", "2"]
+        assert said.inner_text() == "Rows 1 to 25 of 130, page 1 of 6"
+        for name in ("Next", "Next", "Last"):
+            pager.get_by_label(name).click()
+        assert said.inner_text() == "Rows 126 to 130 of 130, page 6 of 6"
+        assert pager.locator("[aria-current=page]").inner_text() == "6"
+        assert page.locator("#results tbody tr").count() == 5
 
 
 def test_the_table_of_measurements_sorts(page: Page):
@@ -302,5 +324,5 @@ def test_it_prints_without_what_only_a_screen_can_do(page: Page):
     assert not page.locator("#turning").is_visible()
     assert not page.locator("nav[aria-label=Contents]").is_visible()
     assert not page.locator("#results").is_visible()  # all of it is in results.csv
-    assert page.locator(".first svg").is_visible()
+    assert page.locator(".opening svg").is_visible()
     assert len(page.pdf()) > 10_000
