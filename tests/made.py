@@ -29,6 +29,7 @@ from pipeline.storage.casebook import (
     folder_of,
     write_index,
 )  # fmt: skip
+from pipeline.storage.checksums import CHECKSUMS, checksum_lines, digest_of
 from pipeline.storage.files import write_json, write_table
 from pipeline.study.config import StudyConfig
 from pipeline.tables import rows as tables
@@ -111,6 +112,12 @@ def write_case(
         if fields is not None:
             (folder / FIELDS).write_text(fields, encoding="utf-8")
     return folder_of(out, address)
+
+
+def reseal(folder: Path) -> None:
+    """Make a case whole again whose files are others now."""
+    sums = {file.name: digest_of(file) for file in folder.iterdir() if file.name != CHECKSUMS}
+    (folder / CHECKSUMS).write_text(checksum_lines(sums), encoding="utf-8")
 
 
 def write_run(

@@ -8,6 +8,7 @@ from rich.console import Console
 
 from geometries.errors import StudyError
 from pipeline.cli.application import app
+from pipeline.cli.console import plain
 from pipeline.errors import StoppedError
 
 INTERRUPTED = 130  # as shells say of a command that Ctrl-C ended
@@ -26,5 +27,5 @@ def main() -> None:
 
 
 def _fail(message: str, code: int = 2) -> None:
-    Console(stderr=True).print(message, markup=False, highlight=False, soft_wrap=True)
+    Console(stderr=True).print(plain(message), markup=False, highlight=False, soft_wrap=True)
     sys.exit(code)

@@ -25,14 +25,21 @@ WIDTH = 132  # of what is no terminal and has no COLUMNS
 console = Console(width=None if sys.stdout.isatty() or "COLUMNS" in os.environ else WIDTH)
 
 
+def plain(text: str) -> str:
+    """A text without signs that a terminal obeys or hides: their numbers stand in their place."""
+    if text.isprintable():
+        return text
+    return "".join(one if one.isprintable() or one == "\n" else ascii(one)[1:-1] for one in text)
+
+
 def say(text: str) -> None:
     """Print a text as it is; no word or number of it is markup or coloured."""
-    console.print(text, markup=False, highlight=False)
+    console.print(plain(text), markup=False, highlight=False)
 
 
 def say_whole(text: str) -> None:
     """Print lines that nothing breaks, as those with a path, which is copied."""
-    console.print(text, markup=False, highlight=False, soft_wrap=True)
+    console.print(plain(text), markup=False, highlight=False, soft_wrap=True)
 
 
 def say_first(lines: Sequence[str], table: str) -> None:

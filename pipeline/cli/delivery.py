@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from pipeline.cli.console import plain
 from pipeline.storage.files import write_text
 
 OutFile = Annotated[
@@ -17,7 +18,7 @@ OutFile = Annotated[
 def deliver(text: str, out: Path | None) -> None:
     """Show a text as it is, or write it to a file."""
     if out is None:
-        typer.echo(text)
+        typer.echo(plain(text))
         return
     write_text(out, f"{text}\n")
     typer.echo(f"{out}")

@@ -52,7 +52,8 @@ def say_table(
     Numbers and names keep their line; words wrap between words. Columns of `numbers` stand on the
     right, and those without anything are left out.
     """
-    cells = list(zip(*rows, strict=True)) or [()] * len(headings)
+    lines = [tuple(map(console.plain, row)) for row in rows]
+    cells = list(zip(*lines, strict=True)) or [()] * len(headings)
     columns = [
         Shown(heading, own, heading in numbers)
         for heading, own in zip(headings, cells, strict=True)
@@ -63,7 +64,7 @@ def say_table(
     room = width - names
     for number, block in enumerate(_blocks(columns[1:], room)):
         words = f"{title}, continued" if number else title
-        table = Table(title=Text(words), title_justify="left", header_style="bold")
+        table = Table(title=Text(console.plain(words)), title_justify="left", header_style="bold")
         widths = (names, *_widths(block, room))
         for column, width in zip((columns[0], *block), widths, strict=True):
             table.add_column(Text(column.heading), justify=column.side, width=width, overflow="fold")

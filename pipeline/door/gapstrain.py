@@ -28,6 +28,7 @@ from pipeline.run.planning import Plan, plan
 from pipeline.run.sampling import sample_of
 from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import read_if_any
+from pipeline.storage.proof import prove
 from pipeline.storage.run_folder import INPUTS, RESULTS, read_inputs
 from pipeline.study.config import StudyConfig, load_study, parse_study, text_of
 from pipeline.study.keys import assignment
@@ -151,8 +152,7 @@ def open(folder: str | Path) -> Run:
         If it is none.
     """
     place = Path(folder)
-    if not place.is_dir():
-        raise StudyError(f"{place}: no such folder; give that of a finished run")
+    prove(place)
     return Run(place, parse_study(read_inputs(place).study, str(place / INPUTS)))
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -10,11 +11,12 @@ from typing import Any
 import numpy as np
 import pyvista as pv
 from numpy.typing import NDArray
+from vtkmodules.vtkCommonCore import vtkLogger
 from vtkmodules.vtkFiltersGeometry import vtkDataSetSurfaceFilter
 
 from geometries.solids import IMPLANT_ROLES, TISSUE_ROLES
 from pipeline.errors import OutputError
-from pipeline.storage.casebook import FIELDS, case_of, read_summary, why_lost
+from pipeline.storage.casebook import FIELDS, case_of, fault_of, read_summary, why_lost
 from pipeline.tables.rows import INTACT_STAGE
 
 Array = NDArray[np.float64]
@@ -22,6 +24,7 @@ Grid = pv.UnstructuredGrid
 
 BONE = ("cortex", "cancellous")
 ROLES = (*BONE, "canal", "pad", *TISSUE_ROLES, *IMPLANT_ROLES)
+_UNSOUND = "{path}: can not be read as fields of a case; run the study again"
 MOVED, STRESS, STRAIN = "displacement_mm", "von_mises_MPa", "octahedral_strain_percent"
 
 
@@ -115,8 +118,9 @@ def _read(out: Path, name: str, stage: str, load: str) -> pv.UnstructuredGrid:
     A stage that could not be solved has no value anywhere.
     """
     path = case_of(out, name) / FIELDS
-    reader = pv.get_reader(str(path))  # type: ignore[no-untyped-call]
-    there = reader.cell_array_names
+    with _reading(path):
+        reader = pv.get_reader(str(path))  # type: ignore[no-untyped-call]
+        there = reader.cell_array_names
     failed = bool(why_lost(read_summary(out, name), stage, load))
     stage = stage if f"{STRESS}:{stage}:{load}" in there else "intact"
     wanted = {key: f"{key}:{stage}:{load}" for key in (STRESS, STRAIN)}
@@ -126,10 +130,33 @@ def _read(out: Path, name: str, stage: str, load: str) -> pv.UnstructuredGrid:
     reader.disable_all_cell_arrays()
     for key in ("part", *(() if failed else wanted.values())):
         reader.enable_cell_array(key)
-    grid = reader.read()
+    with _reading(path):
+        grid = _sound(reader.read(), path)
     for short, long in wanted.items():
         values = np.full(grid.n_cells, np.nan) if failed else grid.cell_data.pop(long)
         grid.cell_data[short] = values
+    return grid
+
+
+@contextmanager
+def _reading(path: Path) -> Iterator[None]:
+    """Turn what a reader of fields raises into a sentence; what it prints besides is held back."""
+    before = vtkLogger.GetCurrentVerbosityCutoff()
+    vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_OFF)
+    try:
+        yield
+    except (RuntimeError, MemoryError):
+        raise OutputError(_UNSOUND.format(path=path)) from None
+    finally:
+        vtkLogger.SetStderrVerbosity(before)
+
+
+def _sound(grid: Grid, path: Path) -> Grid:
+    """A grid whose cells have parts, and corners that are there: what draws it looks at neither."""
+    corners = np.asarray(grid.cell_connectivity)
+    is_inside = not len(corners) or (corners.min() >= 0 and corners.max() < grid.n_points)
+    if not is_inside or "part" not in grid.cell_data:
+        raise OutputError(_UNSOUND.format(path=path))
     return grid
 
 
@@ -157,7 +184,10 @@ def read_grid(out: Path, name: str, stage: str, load: str, variant: str | None =
         raise OutputError(
             f"{name}: its fields were not kept; run the study again and keep them (--keep-fields all)"
         )
-    grid = Grid(str(folder / FIELDS))
+    if fault := fault_of(out, folder.name):
+        raise OutputError(f"{folder}: {fault}; run the study again")
+    with _reading(folder / FIELDS):
+        grid = _sound(Grid(str(folder / FIELDS)), folder / FIELDS)
     kept = [key.split(":", 1)[1] for key in grid.point_data if key.startswith(f"{MOVED}:")]
     ending = next((end for end in (f"{stage}:{load}", f"intact:{load}") if end in kept), None)
     if ending is None:
@@ -166,12 +196,13 @@ def read_grid(out: Path, name: str, stage: str, load: str, variant: str | None =
             f"{name}: has no fields at stage {stage!r} under load {load!r}; allowed {there}: choose one"
         )
     moved = grid.point_data[f"{MOVED}:{ending}"]
-    part = grid.cell_data["part"]
+    part = _part_of(grid, summary)
     names = np.array([one["name"] for one in summary["parts"]])
-    values = {key: grid.cell_data[f"{key}:{ending}"] for key in (STRESS, STRAIN)}
+    values: dict[str, Any] = {key: grid.cell_data[f"{key}:{ending}"] for key in (STRESS, STRAIN)}
+    values |= {"part": part, "part_name": names[part]}
     grid.clear_data()
     grid.point_data[MOVED] = moved
-    grid.cell_data.update({"part": part, "part_name": names[part], **values})
+    grid.cell_data.update(values)
     return grid
 
 
@@ -190,20 +221,33 @@ def read_model(out: Path, name: str, stage: str, load: str) -> Model:
 
 def read_stored(out: Path, name: str) -> Stored:
     """Read a case with the cell fields of all its stages and loads."""
-    reader = pv.get_reader(str(case_of(out, name) / FIELDS))  # type: ignore[no-untyped-call]
-    reader.disable_all_point_arrays()
-    return Stored(read_summary(out, name), reader.read())
+    path = case_of(out, name) / FIELDS
+    with _reading(path):
+        reader = pv.get_reader(str(path))  # type: ignore[no-untyped-call]
+        reader.disable_all_point_arrays()
+        grid = _sound(reader.read(), path)
+    return Stored(read_summary(out, name), grid)
 
 
 def by_role(summary: Mapping[str, Any], grid: Grid, strained: NDArray[np.bool_]) -> dict[str, Grid]:
     """Cells of each role that is drawn; of tissue those that are marked as strained."""
-    roles = np.array([_drawn_role(part) for part in summary["parts"]])[grid.cell_data["part"]]
+    roles = np.array([_drawn_role(part) for part in summary["parts"]])[_part_of(grid, summary)]
     solids = {}
     for role in ROLES:
         cells = (roles == role) & (strained if role in TISSUE_ROLES else True)
         if cells.any():
             solids[role] = grid.extract_cells(cells)
     return solids
+
+
+def _part_of(grid: Grid, summary: Mapping[str, Any]) -> NDArray[np.int64]:
+    """The number of each cell's part, which the case's record must have."""
+    part = np.asarray(grid.cell_data["part"], dtype=np.int64)
+    if part.min(initial=0) < 0 or part.max(initial=0) >= len(summary["parts"]):
+        raise OutputError(
+            f"{summary['name']}: its fields have parts that its record has not; run the study again"
+        )
+    return part
 
 
 def _drawn_role(part: Mapping[str, str]) -> str:

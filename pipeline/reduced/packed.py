@@ -10,13 +10,13 @@ from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from pathlib import Path
 from typing import Any
-from zipfile import BadZipFile
 
 import numpy as np
 
 from geometries.errors import StudyError
 from geometries.materials import Strength
 from geometries.stops import Line, Round, Spot, Stop
+from pipeline.arrays import read_arrays
 from pipeline.fem.contact.rules import Rules
 from pipeline.measures.bone import Sleeve, Zone
 from pipeline.measures.factored import Factored, FactoredField
@@ -56,18 +56,19 @@ def unpack(path: Path, address: str) -> Any:
         If it is not there, is not as it was written, or belongs to another case.
     """
     try:
-        with path.open("rb") as file, np.load(file, allow_pickle=False) as stored:
-            form = json.loads(stored[FORM].tobytes().decode(TEXT))
-            if form["address"] != address:
-                raise StudyError(
-                    f"{path}: is the reduced model of case {form['address']}, allowed that of "
-                    f"{address}; run the study again"
-                )
+        stored = read_arrays(path)
+        form = json.loads(stored[FORM].tobytes().decode(TEXT))
+        if form["address"] == address:
             return _whole(form["content"], stored)
-    except (OSError, ValueError, KeyError, TypeError, BadZipFile) as error:
+        other = str(form["address"])[:16]
+    except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
         raise StudyError(
-            f"{path}: no reduced model can be read from it ({error}); run the study again"
+            f"{path}: no reduced model can be read from it ({str(error)[:200]}); run the study again"
         ) from None
+    raise StudyError(
+        f"{path}: is the reduced model of case {other!r}, allowed that of {address}; run the study "
+        "again"
+    )
 
 
 def _flat(value: Any, arrays: dict[str, Any]) -> Any:

@@ -24,6 +24,7 @@ from pipeline.run.planning import Plan
 from pipeline.storage.casebook import folder_of, locked, read_record
 from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import check_writable, write_text
+from pipeline.storage.proof import seal
 from pipeline.storage.provenance import in_words, origin
 from pipeline.tables.errors import LEVELS, Sampled, sound_values, with_errors
 from pipeline.tables.rows import Row
@@ -137,6 +138,7 @@ def execute(planned: Plan, out: Path, options: Options, told: Told = lambda *_: 
                 write_cases(ended[level], related(rows_at[level], plan.cases), folders[level])
         if options.pages:
             _make_pages(planned, ended[own], options.keep, out)
+        seal(out)
     return Finished(out, tuple(ended[own]), tuple(rows))
 
 

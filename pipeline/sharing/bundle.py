@@ -8,10 +8,12 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from geometries.errors import StudyError
+from pipeline.measures.exploring import LIVE
 from pipeline.sharing.papers import papers
 from pipeline.storage.casebook import CURVES, FIELDS, INDEX, LOG, ROWS, SUMMARY, TWIN, folder_of
 from pipeline.storage.checksums import CHECKSUMS, checksum_lines, digest_of, read_checksums
 from pipeline.storage.files import in_place
+from pipeline.storage.proof import PROOF, prove
 from pipeline.storage.run_folder import CLAIMS, INPUTS, RESULTS, STUDY, listed_cases
 
 FINISHED = (STUDY, INPUTS, INDEX, RESULTS, "dictionary.csv")  # every finished run has these
@@ -52,6 +54,7 @@ def bundle(
     Names are sorted and times left out, so the same folder gives the same bytes wherever the same
     version of zlib packs them.
     """
+    prove(folder)
     _check_finished(folder)
     files: dict[str, Content] = {
         path.relative_to(folder).as_posix(): path for path in _files(folder, with_fields)
@@ -98,7 +101,7 @@ def _check_finished(folder: Path) -> None:
 def _files(folder: Path, with_fields: bool) -> Iterator[Path]:
     kept = (*CASE_FINISHED, CURVES, LOG, *([FIELDS, TWIN] if with_fields else []))
     for root in _roots(folder):
-        named = [path for name in (STUDY, INPUTS, CLAIMS) for path in root.glob(name)]
+        named = [path for name in (STUDY, INPUTS, CLAIMS, LIVE, PROOF) for path in root.glob(name)]
         shown = [path for pattern in SHOWN for path in root.glob(pattern)]
         stored = [case / name for case in _finished_cases(root) for name in kept]
         yield from (path for path in (*named, *shown, *stored) if path.is_file())

@@ -12,6 +12,7 @@ from geometries.errors import StudyError
 from geometries.parameters import Parameters, Real
 from pipeline.measures.dictionary import BY_SIZE, QUANTITIES, known_quantity
 from pipeline.storage.files import Cells
+from pipeline.study.config import text_of
 from pipeline.study.findings import findings
 from pipeline.study.slips import read_toml
 from pipeline.tables.lookup import Results
@@ -136,10 +137,7 @@ def load_claims(path: Path) -> tuple[Claim, ...]:
     StudyError
         One line per finding: key, value, what is allowed, what to do.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise StudyError(f"{path}: can not be read ({error}); give a claims file") from None
+    text = text_of(path, "claims file")
     data = read_toml(text, str(path))
     try:
         return _Claims.model_validate(data).claims

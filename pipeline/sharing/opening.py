@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import stat
+import struct
 import zipfile
 import zlib
 from collections.abc import Iterable
@@ -11,6 +12,7 @@ from pathlib import Path, PurePosixPath
 
 from geometries.errors import StudyError
 from pipeline.storage.checksums import CHECKSUMS, digest_of, read_checksums
+from pipeline.storage.proof import prove
 
 KINDS = frozenset(
     (".cff", ".csv", ".html", ".json", ".parquet", ".png", ".svg", ".toml", ".txt", ".vtu")
@@ -19,7 +21,11 @@ MOST_FILES = 500_000  # 20,000 points of a design with six constructs have fewer
 MOST_BYTES = 64 * 2**30  # unpacked; a thousand cases with their fields have less
 MOST_TIMES = 200  # larger than packed; a table is about 10 times, zeros alone are 1000 times
 SMALL_BYTES = 2**20  # below that, a file's ratio does no harm
-_BROKEN = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError)
+WAYS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)  # other ways of packing take memory as they like
+_BROKEN = (
+    zipfile.BadZipFile, zlib.error, struct.error, EOFError, NotImplementedError, RuntimeError,
+    UnicodeDecodeError, OverflowError,
+)  # fmt: skip
 
 
 def opened(bundle: Path, into: Path) -> Path:
@@ -35,8 +41,7 @@ def opened(bundle: Path, into: Path) -> Path:
     Returns
     -------
     Path
-        The folder of its files. A run's own folder has no checksums as a whole: it is only looked
-        through.
+        The folder of its files.
 
     Raises
     ------
@@ -47,6 +52,7 @@ def opened(bundle: Path, into: Path) -> Path:
     if bundle.is_dir():
         if (bundle / CHECKSUMS).is_file():
             _verify(bundle)
+        prove(bundle)
         return bundle
     try:
         with zipfile.ZipFile(bundle) as archive:
@@ -62,6 +68,7 @@ def opened(bundle: Path, into: Path) -> Path:
             "give a bundle, or free disk space"
         ) from None
     _verify(into)
+    prove(into)
     return into
 
 
@@ -77,6 +84,8 @@ def _check_entries(bundle: Path, entries: Iterable[zipfile.ZipInfo]) -> None:
             refused = "is a link or a device; allowed are plain files"
         elif place.suffix not in KINDS:
             refused = f"is of an unknown kind; allowed are {', '.join(sorted(KINDS))}"
+        elif entry.compress_type not in WAYS:
+            refused = "is packed in an unusual way; allowed are stored and deflated"
         elif name.casefold() in seen:
             refused = "occurs twice; allowed is once"
         if refused:

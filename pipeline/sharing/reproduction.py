@@ -20,7 +20,7 @@ from pipeline.sharing.tolerances import Tolerances
 from pipeline.storage.files import Cells, check_writable, write_table
 from pipeline.storage.provenance import commit
 from pipeline.storage.run_folder import CLAIMS, INPUTS, RESULTS, STUDY, Inputs, read_inputs
-from pipeline.study.config import StudyConfig, load_study
+from pipeline.study.config import StudyConfig, load_study, text_of
 from pipeline.tables.rows import read_results
 
 REPRODUCTION, JUDGED = "reproduction.csv", "claims.csv"
@@ -90,7 +90,7 @@ def reproduce(bundle: Path, out: Path, run: Run, choice: Choice | None = None) -
         planned = plan(study)
         claimed = load_claims(folder / CLAIMS) if (folder / CLAIMS).is_file() else ()
         chosen = (choice or Choice()).labels(planned.cases, claimed)
-        text = (folder / STUDY).read_text(encoding="utf-8-sig")
+        text = text_of(folder / STUDY)
         run(planned.only(chosen) if chosen else planned, out, Asked(text, inputs.changes))
         differences = compare(folder, out, Tolerances(), chosen or None)
         claims = judged_claims(folder / CLAIMS, out, chosen or None)

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from filelock import FileLock, Timeout
+from pydantic import BaseModel, ValidationError
 
 from geometries.errors import StudyError
 from pipeline.errors import OutputError
@@ -113,6 +114,8 @@ def fault_of(out: Path, address: str) -> str:
         if missing:
             return f"{CHECKSUMS} does not name {', '.join(sorted(missing))}"
         for name, stated in sums.items():
+            if Path(name).name != name:
+                return f"{CHECKSUMS} names {name[:80]!r}, which is not in its folder"
             if digest_of(folder / name) != stated:
                 return f"{name} is not as it was written"
     except (OSError, StudyError) as error:
@@ -157,6 +160,49 @@ def why_lost(record: Mapping[str, Any], stage: str, load: str) -> str:
     return str(lost.get(stage) or lost.get(f"{stage}:{load}", ""))
 
 
+class _Part(BaseModel):
+    """A part of a case, as its record has it."""
+
+    name: str
+    role: str
+    material: str
+
+
+class _Record(BaseModel):
+    """What others read of a case's record; it may have more."""
+
+    kind: str
+    parts: list[_Part]
+    failed_stages: dict[str, str]
+    failed_loads: dict[str, str] = {}
+    facts: dict[str, float | str] = {}
+    seconds: dict[str, float] = {}
+
+
 def read_record(folder: Path) -> dict[str, Any]:
-    """Record of a finished case."""
-    return dict(json.loads((folder / SUMMARY).read_text(encoding="utf-8")))
+    """Record of a finished case.
+
+    Raises
+    ------
+    StudyError
+        If it is missing, or not what a run writes.
+    """
+    path = folder / SUMMARY
+    try:
+        content = path.read_bytes()
+        record: dict[str, Any] = json.loads(content)
+        _Record.model_validate(record)
+    except ValidationError as error:
+        first = error.errors()[0]
+        key = ".".join(map(str, first["loc"]))[:80]
+        raise StudyError(
+            f"{path}: can not be read ({key!r}: {first['msg']}); give it as a run wrote it"
+        ) from None
+    except (OSError, ValueError, RecursionError) as error:
+        raise StudyError(f"{path}: can not be read ({error}); give it as a run wrote it") from None
+    if SUMMARY in (sums := read_checksums(folder / CHECKSUMS)) and sums[SUMMARY] != digest_of(content):
+        raise StudyError(
+            f"{path}: not what the run wrote, its checksum is not that in {CHECKSUMS}; run that case "
+            "again"
+        )
+    return record

@@ -37,14 +37,16 @@ def read_checksums(path: Path) -> dict[str, str]:
     try:
         lines = path.read_text(encoding="utf-8").splitlines()
     except (OSError, UnicodeDecodeError) as error:
-        raise StudyError(f"{path}: can not be read ({error}); get the bundle again") from None
+        raise StudyError(
+            f"{path}: can not be read ({error}); get the bundle again, or run the study"
+        ) from None
     found: dict[str, str] = {}
     for number, line in enumerate(lines, start=1):
         match = _LINE.fullmatch(line)
         if match is None:
             raise StudyError(
                 f"{path}, line {number}: allowed is a SHA-256 sum, two blanks and a file's name; get "
-                "the bundle again"
+                "the bundle again, or run the study"
             )
         found[match[2]] = match[1]
     return found

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import json
+import os
+import stat
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -25,17 +27,40 @@ def check_writable(folder: Path) -> None:
     Raises
     ------
     OutputError
-        If it does not.
+        If it does not, or has a link in it.
     """
     probe = folder / ".probe"
     try:
         folder.mkdir(parents=True, exist_ok=True)
+        refuse_links(folder)
         probe.write_text("")
         probe.unlink()
     except OSError as error:
         raise OutputError(
             f"--out {folder}: can not be written ({error.strerror}); choose a folder of your own"
         ) from None
+
+
+def refuse_links(folder: Path) -> None:
+    """Refuse a folder in which a link lies: what is read or written there may be elsewhere.
+
+    Raises
+    ------
+    OutputError
+        If there is a link or a device.
+    """
+    for root, folders, files in os.walk(folder):
+        for name in (*folders, *files):
+            path = Path(root, name)
+            try:
+                kind = path.lstat().st_mode
+            except FileNotFoundError:
+                continue  # another process has just taken it away
+            if not stat.S_ISREG(kind) and not stat.S_ISDIR(kind):
+                raise OutputError(
+                    f"{path}: is a link or a device; allowed in a run's folder are plain files and "
+                    "folders: remove it"
+                )
 
 
 def write_table(path: Path, rows: Iterable[Mapping[str, object]], columns: Sequence[str]) -> None:
@@ -79,6 +104,7 @@ def in_place(path: Path) -> Iterator[Path]:
     draft = path.with_name(f".{path.name}.part")
     with writing(path):
         try:
+            draft.unlink(missing_ok=True)  # a link there would lead elsewhere
             yield draft
             draft.replace(path)
         finally:
@@ -107,9 +133,26 @@ def read_table(path: Path) -> list[Texts]:
 
 
 def stream_table(path: Path) -> Iterator[Texts]:
-    """Read a table row by row."""
-    with path.open(newline="", encoding="utf-8") as file:
-        yield from csv.DictReader(file)
+    """Read a table row by row.
+
+    Raises
+    ------
+    OutputError
+        If it is no table, or has a row that is shorter or longer than its head.
+    """
+    try:
+        with path.open(newline="", encoding="utf-8") as file:
+            for number, row in enumerate(csv.DictReader(file), start=2):
+                if None in row or None in row.values():
+                    raise OutputError(
+                        f"{path}, line {number}: not as long as the table's head; give the table as a "
+                        "run wrote it"
+                    )
+                yield row
+    except (UnicodeDecodeError, csv.Error) as error:
+        raise OutputError(
+            f"{path}: can not be read ({error}); give the table as a run wrote it"
+        ) from None
 
 
 def read_if_any(path: Path) -> list[Texts]:

@@ -7,11 +7,11 @@ read. If it could not be made, ``KEY.txt`` says why.
 from __future__ import annotations
 
 from pathlib import Path
-from zipfile import BadZipFile
 
 import numpy as np
 
 from geometries.solids import Geometry
+from pipeline.arrays import read_arrays
 from pipeline.errors import MeshError
 from pipeline.fem.mesh import Mesh, MeshPart
 from pipeline.fem.meshing.sizes import Level
@@ -57,9 +57,8 @@ def read_mesh(folder: Path, geometry: Geometry, level: Level) -> Mesh | None:
     if (folder / f"{key}.txt").exists():
         raise MeshError((folder / f"{key}.txt").read_text(encoding="utf-8"))
     try:
-        with np.load(folder / f"{key}.npz", allow_pickle=False) as stored:
-            arrays = dict(stored)
-    except (OSError, ValueError, BadZipFile, KeyError):
+        arrays = read_arrays(folder / f"{key}.npz")
+    except (OSError, ValueError):
         return None
     parts = tuple(
         MeshPart(part.name, part.role, part.material, float(volume))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Collection, Iterator
 from pathlib import Path
@@ -11,7 +10,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ValidationError
 
 from geometries.errors import StudyError
-from pipeline.storage.casebook import INDEX, SUMMARY, folder_of, read_record
+from pipeline.storage.casebook import INDEX, folder_of, read_record
 from pipeline.storage.files import Texts, read_if_any, stream_table
 
 STUDY, INPUTS, RESULTS, CLAIMS = "study.toml", "inputs.json", "results.csv", "claims.toml"
@@ -82,13 +81,13 @@ def each_row(path: Path, columns: Collection[str]) -> Iterator[Texts]:
     """
     try:
         for number, row in enumerate(stream_table(path), start=2):
-            lacking = [name for name in columns if row.get(name) is None]
+            lacking = [name for name in columns if name not in row]
             if lacking:
                 raise StudyError(
                     f"{path}, line {number}: no {', '.join(lacking)}; give the table as a run wrote it"
                 )
             yield row
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
+    except OSError as error:
         raise StudyError(f"{path}: can not be read ({error}); give a finished run") from None
 
 
@@ -137,9 +136,4 @@ def read_case(folder: Path, name: str) -> dict[str, Any]:
     StudyError
         If it is missing or not what a run writes.
     """
-    try:
-        return read_record(folder_of(folder, name))
-    except (OSError, ValueError, TypeError, RecursionError) as error:
-        raise StudyError(
-            f"{folder_of(folder, name) / SUMMARY}: can not be read ({error}); give it as a run wrote it"
-        ) from None
+    return read_record(folder_of(folder, name))

@@ -23,9 +23,10 @@ from pipeline.study.keys import set_at
 from pipeline.study.published import Published
 from pipeline.study.question import PrimaryOutcome, Question
 from pipeline.study.robustness import Robustness
-from pipeline.study.slips import read_toml
+from pipeline.study.slips import fit, read_toml
 from pipeline.study.stages import Stage
 
+MOST_BYTES = 1_000_000  # of a study file; two hundred constructs take 400 kB
 _NAMING = {"of": "construct", "against": "construct", "stage": "stage", "load": "load"}
 """Keys of tables that name something of the study, and of which kind it is."""
 
@@ -192,25 +193,30 @@ def load_study(path: Path, changes: tuple[str, ...] = ()) -> StudyConfig:
     return parse_study(data, str(path), text)
 
 
-def text_of(path: Path) -> str:
-    """Text of a study file.
+def text_of(path: Path, what: str = "study file") -> str:
+    """Text of a study file, or of another that a person wrote.
 
     Raises
     ------
     StudyError
-        If it is not there, or no text.
+        If it is not there, no text, or too long.
     """
     try:
-        return path.read_text(encoding="utf-8-sig")
+        with path.open("rb") as file:
+            content = file.read(MOST_BYTES + 1)  # no more, whatever the path leads to
+        text = content.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
     except FileNotFoundError:
-        raise StudyError(f"{path}: no such file; give the path of a study file") from None
+        raise StudyError(f"{path}: no such file; give the path of a {what}") from None
     except (OSError, UnicodeDecodeError) as error:
         raise StudyError(f"{path}: can not be read ({error}); give a text file") from None
+    if len(content) > MOST_BYTES:
+        raise StudyError(f"{path}: longer than {MOST_BYTES} bytes; allowed is that; give a {what}")
+    return text
 
 
 def parse_study(data: dict[str, Any], place: str, text: str = "") -> StudyConfig:
     """Validate the contents of a study file; each finding opens with its `place`."""
-    whole = with_implants(data, place)
+    whole = with_implants(fit(data, place), place)
     try:
         return StudyConfig.model_validate(whole)
     except ValidationError as error:

@@ -13,7 +13,7 @@ from pydantic import BaseModel, ValidationError
 
 from pipeline.study.implants import origin
 from pipeline.study.lines import line_of
-from pipeline.study.slips import with_a_point
+from pipeline.study.slips import plain_key, with_a_point
 from pipeline.study.units import did_you_mean, keys_at, limits_of
 
 _TABLE, _LIST = "allowed is a table; correct it", "allowed is a list; correct it"
@@ -34,13 +34,17 @@ _NUMBERS = {"float_type", "int_type"}
 _ONE_OF = {"stages": "stage", "loads": "load", "constructs": "construct", "published": "published",
            "factors": "factor", "inputs": "input", "forces": "force"}  # fmt: skip
 _NAME = re.compile(r"[A-Za-z0-9][\w.-]{0,79}", re.ASCII)
+MOST_TOLD = 40  # findings of one file
+MOST_READ = 400_000  # letters of a file, by findings whose line is looked for in it
 Steps = list[str | int]
 
 
 def findings(
     error: ValidationError, model: type[BaseModel], data: Mapping[str, Any], place: str, text: str = ""
 ) -> str:
-    """All that validation found, a line each: place, key, value, what is allowed, what to do.
+    """What validation found, a line each: place, key, value, what is allowed, what to do.
+
+    Of very many findings the first ones are told, and in a long file the lines of the first ones.
 
     Parameters
     ----------
@@ -59,7 +63,13 @@ def findings(
     # A list whose only entry is refused is reported as empty too; that says nothing new.
     above = {detail["loc"][:n] for detail in details for n in range(len(detail["loc"]))}
     told = [d for d in details if not (d["type"] == "too_short" and d["loc"] in above)]
-    lines = [f"{_where(place, text, d, data)}: {_sentence(d, model, data)}" for d in told]
+    with_line = 1 + MOST_READ // (len(text) + 1)
+    lines = [
+        f"{_where(place, text if number < with_line else '', one, data)}: {_sentence(one, model, data)}"
+        for number, one in enumerate(told[:MOST_TOLD])
+    ]
+    if len(told) > MOST_TOLD:
+        lines.append(f"{place}: {len(told) - MOST_TOLD} findings more; correct these first")
     return "\n".join(dict.fromkeys(lines))
 
 
@@ -129,7 +139,7 @@ def _named(steps: Steps, data: Any) -> str:
             said += f"{'.'.join([*outer, _ONE_OF.get(group, group)])} {name!r}: "
             key = []
         else:
-            key.append(_printable(step))
+            key.append(plain_key(str(step)))
         data = _inside(data, step)
     return (said + ".".join(key)).removesuffix(": ") or "study"
 
@@ -156,8 +166,3 @@ def _in_words(name: str, value: object) -> str:
     if name == "discriminator":
         return str(value).strip("'")
     return str(value) if name == "expected_tags" else shortened(value)
-
-
-def _printable(step: str | int) -> str:
-    text = str(step)
-    return text if text and text.isprintable() else repr(text)

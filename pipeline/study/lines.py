@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Sequence
+from itertools import islice
 from typing import Any
 
+MOST_READ = 500_000  # letters, in search of the end of one long statement
 Steps = Sequence[str | int]
 
 
@@ -82,7 +84,8 @@ def _has(text: str, steps: Steps) -> bool:
 
 def _readable(lines: Sequence[str], numbers: range) -> int | None:
     """The first of some numbers of lines that can be read alone."""
-    return next((n for n in numbers if _read("".join(lines[:n])) is not None), None)
+    tries = 5 + MOST_READ // (sum(map(len, lines)) + 1)
+    return next((n for n in islice(numbers, tries) if _read("".join(lines[:n])) is not None), None)
 
 
 def _read(text: str) -> dict[str, Any] | None:

@@ -25,6 +25,7 @@ MISTAKEN: dict[str, tuple[str, dict[str, float]]] = {
 }
 
 
+LARGEST = 1e12  # beyond it no unit was mistaken
 TAGS = ("kind", "distribution")
 """Keys that say which of several a table is; a table has one of them at most."""
 
@@ -77,6 +78,8 @@ def did_you_mean(key: str, value: float, limits: Limits) -> str | None:
     str or None
         None where no unit fits that it may have been mistaken in, or it lies only just outside.
     """
+    if abs(value) > LARGEST:
+        return None
     beside = Limits(limits.low - abs(limits.low) / 2, limits.high + abs(limits.high) / 2)
     if value in beside:
         return None  # rather too large than mistaken: a fraction of 1.5 is not 1.5 percent

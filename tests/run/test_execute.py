@@ -50,7 +50,7 @@ class Workers:
                 cells = [row.cells() for row in self.rows(case.name, case.level)]
                 write_table(folder / ROWS, cells, CASE_COLUMNS)
                 facts = {"facts": {"cells": CELLS[case.level]}, "seconds": {}, "failed_stages": {}}
-                write_json(folder / SUMMARY, facts)
+                write_json(folder / SUMMARY, facts | {"kind": "specimen", "parts": []})
             yield Outcome(case, "", 1.0)
 
 

@@ -248,6 +248,28 @@ def test_a_file_much_larger_than_packed_is_refused(tmp_path: Path):
         opened(path, tmp_path / "new")
 
 
+@pytest.mark.parametrize("way", [zipfile.ZIP_LZMA, zipfile.ZIP_BZIP2])
+def test_an_unusual_way_of_packing_is_refused(tmp_path: Path, way: int):
+    path = tmp_path / "x.zip"
+    with zipfile.ZipFile(path, "w", way) as archive:
+        archive.writestr("rows.csv", "1")
+    with pytest.raises(StudyError, match="packed in an unusual way; allowed are stored and deflated"):
+        opened(path, tmp_path / "new")
+
+
+def test_a_name_that_is_no_text_is_a_sentence(packed: Path, tmp_path: Path):
+    content = packed.read_bytes().replace(b"results.csv", b"result\xff.csv")
+    for mark in (b"PK\x01\x02", b"PK\x03\x04"):  # the mark that says that names are UTF-8
+        at = 8 if mark.endswith(b"\x02") else 6
+        content = b"".join(
+            part if not number else mark + part[: at - 4] + b"\x00\x08" + part[at - 2 :]
+            for number, part in enumerate(content.split(mark))
+        )
+    packed.write_bytes(content)
+    with pytest.raises(StudyError, match="not a whole zip file"):
+        opened(packed, tmp_path / "new")
+
+
 def test_too_much_is_refused(packed: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr(opening, "MOST_BYTES", 1000)
     with pytest.raises(StudyError, match="ask for it without fields"):

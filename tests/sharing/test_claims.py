@@ -170,7 +170,7 @@ def test_what_can_not_be_judged_is_refused(tmp_path: Path, changes: Any, words: 
 
 def test_a_file_that_is_none_is_a_sentence(tmp_path: Path):
     path = tmp_path / "claims.toml"
-    with pytest.raises(StudyError, match="can not be read"):
+    with pytest.raises(StudyError, match="no such file; give the path of a claims file"):
         load_claims(path)
     path.write_text("claims = [")
     with pytest.raises(StudyError, match="not valid TOML"):

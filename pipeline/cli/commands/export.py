@@ -11,8 +11,10 @@ from pipeline.cli.options import Finished
 from pipeline.output.exports import KINDS, Print
 from pipeline.output.exports import export as exported
 from pipeline.storage.caution import CAUTION
+from pipeline.storage.proof import prove
 from pipeline.storage.run_folder import INPUTS, RESULTS, read_inputs, read_rows
 from pipeline.study.config import parse_study
+from pipeline.tables.known import look_through
 
 KEYS = ("variant", "stage", "load", "quantity", "location", "unit")
 EXPORTED = {  # tables that an export reads, and what they must have
@@ -35,6 +37,8 @@ def export(
 ) -> None:
     """Write tables (LaTeX, spreadsheet, CSV) and charts of a finished run for a paper."""
     look = Print(tuple(dict.fromkeys(kinds or KINDS)), dpi)
+    prove(folder)
+    look_through(folder)
     study = parse_study(read_inputs(folder).study, str(folder / INPUTS))
     for table, columns in EXPORTED.items():
         read_rows(folder / table, columns)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pipeline.cli.console import console, say, short, table_of
+from pipeline.cli.console import say, short
+from pipeline.cli.wide import say_table
 from pipeline.storage.files import Cells
 
 
@@ -13,7 +14,7 @@ def print_claims(rows: Sequence[Cells]) -> None:
     if not rows:
         return
     headings = ("claim", "sentence", "computed", "stated", "unit", "result")
-    table = table_of("Claims", headings, ("claim", "computed", "stated"))
+    lines = []
     for number, row in enumerate(rows, start=1):
         allowed = f" ± {short(row['allowed'])}" if row["allowed"] else ""
         cells = (
@@ -22,8 +23,8 @@ def print_claims(rows: Sequence[Cells]) -> None:
             short(row["computed"]),
             short(row["stated"]) + allowed,
         )
-        table.add_row(*cells, str(row["unit"]), str(row["result"]))
-    console.print(table)
+        lines.append((*cells, str(row["unit"]), str(row["result"])))
+    say_table("Claims", headings, lines, ("claim", "computed", "stated"))
     for row in rows:
         for words in filter(None, (row["reason"], row["flags"])):
             say(f"{row['what']}: {words}")

@@ -17,10 +17,11 @@ from pipeline.storage.run_folder import RESULTS, each_row, listed_cases, named_r
 from pipeline.study.config import StudyConfig
 from pipeline.tables.errors import THREE_MESHES
 from pipeline.tables.lookup import Results
+from pipeline.tables.rows import CHECKS
 
 READ = (
     "case", "variant", "construct", "site", "gap_mm", "stage", "load", "quantity", "location", "value",
-    "unit", "error", "percent_of_intact", "mesh", "status", "reason", "flags",
+    "unit", "error", "percent_of_intact", "mesh", "status", "reason", "flags", *CHECKS,
 )  # fmt: skip
 NO_GAP = "no gap"
 MOST_ROWS = 2500  # of the table that sorts and filters: beyond it a browser gets slow

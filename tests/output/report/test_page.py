@@ -15,7 +15,7 @@ from pipeline.output.report.page import report_page
 from pipeline.storage.casebook import SUMMARY, folder_of
 from pipeline.storage.files import read_table
 from pipeline.study.config import parse_study
-from tests.made import address_of, row_of, write_run
+from tests.made import address_of, reseal, row_of, write_run
 from tests.output.report.made_up import HOSTILE, NAMES, rows_of, study_of, write_fields
 from tests.output.report.reading import Made, Page, made
 
@@ -103,6 +103,7 @@ def test_words_for_the_blind_tell_what_is_drawn(demo: dict[str, Any], tmp_path: 
         "parts": [{"name": "c", "role": "cortex", "material": "b"}]
     }
     record.write_text(json.dumps(bone))
+    reseal(record.parent)
     text = made((study, out))
     assert (
         "Gap shear movement, far: nail-10 singular; exchange-nail-12 1.09 mm; plate 0.105 mm." in text
