@@ -73,8 +73,8 @@ class StudyConfig(Parameters):
     design: Design | None = Field(None, description="Variants of the study, all of them run.")
     explore: Annotated[bool, Strict()] = Field(
         False,
-        description="Whether the report answers for other inputs by itself, which takes a reduced model of "
-        "each construct. It does so too where one of the following three is asked for.",
+        description="Whether the report answers for other inputs by itself, which takes a reduced "
+        "model of each construct. It does so too where one of the following three is asked for.",
     )
     takeover: Annotated[bool, Strict()] = Field(
         False,
