@@ -34,7 +34,7 @@ from pipeline.study.config import StudyConfig, load_study, parse_study, text_of
 from pipeline.study.keys import assignment
 from pipeline.tables.flagged import MARK, footnotes
 from pipeline.tables.pivot import by_construct_and_stage, in_order
-from pipeline.tables.rows import COLUMNS, NUMBERS, Row, first_variant, read_results
+from pipeline.tables.rows import Row, columns_of, read_results, rows_of_variant, variants_in
 
 __all__ = ["CAUTION", "Run", "Study", "StudyError", "load", "open", "run"]
 FRAME_NAMES = {"flags": "doubts"}  # whose own name would hide an attribute of a frame
@@ -215,14 +215,12 @@ class Run:
         Columns are those of ``results.csv`` (``flags`` is ``doubts``, since frames have flags of their
         own), then the factors of the design by their keys, if there is one.
         """
-        cells = [row.cells() for row in self.rows]
-        frame = pd.DataFrame(cells, columns=list(COLUMNS))
-        frame[list(NUMBERS)] = frame[list(NUMBERS)].apply(pd.to_numeric)
+        frame = pd.DataFrame(columns_of(self.folder), copy=False)
         design = pd.DataFrame(read_if_any(self.folder / "design.csv"))
         if len(design):
-            factors = design.drop(columns=["status", "reason"]).apply(_as_numbers)
-            factors["variant"] = design["variant"]
-            frame = frame.merge(factors, on="variant", how="left")
+            factors = design.set_index("variant").drop(columns=["status", "reason"]).apply(_as_numbers)
+            for key in factors:
+                frame[key] = frame["variant"].map(factors[key])
         return frame.rename(columns=FRAME_NAMES)
 
     def pivot(self, quantity: str, *, location: str, load: str, variant: str | None = None) -> Pivot:
@@ -284,12 +282,12 @@ class Run:
 
     def _of(self, variant: str | None) -> list[Row]:
         """Rows of a variant, of the first by default."""
+        names = variants_in(self.folder)
         if variant is None:
-            return first_variant(self.rows)
-        names = dict.fromkeys(row.variant for row in self.rows)
+            return rows_of_variant(self.folder, names[0]) if names else []
         if variant not in names:
             raise StudyError(f"variant = {variant!r}: allowed {', '.join(names)}; choose one of them")
-        return [row for row in self.rows if row.variant == variant]
+        return rows_of_variant(self.folder, variant)
 
 
 def _as_numbers(column: pd.Series[Any]) -> pd.Series[Any]:

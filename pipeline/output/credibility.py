@@ -7,8 +7,9 @@ person can answer is left visibly blank.
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from statistics import median
@@ -22,12 +23,14 @@ from pipeline.storage.files import VERIFICATION, read_if_any
 from pipeline.storage.run_folder import RESULTS
 from pipeline.study.config import StudyConfig
 from pipeline.tables.errors import THREE_MESHES
-from pipeline.tables.rows import Row, first_variant, read_results
+from pipeline.tables.rows import Row, read_results
 
 BALANCES = {
     "force_residual": "forces", "moment_residual": "moments", "energy_residual": "energy",
     "volume_error": "volume of a part",
 }  # fmt: skip
+ERRORS = {"stiffness": "stiffness", "gap_": "movement and strain of the gap"}
+"""Part of a quantity's name, and what the page calls all that have it."""
 FORM = (
     "Linear elastic, small strains, homogeneous parts; interfaces tied, void, or in frictionless "
     "unilateral contact; no friction, preload, threads, healing or fluid.",
@@ -45,6 +48,56 @@ class Item:
     blank: str = ""
 
 
+@dataclass
+class Tally:
+    """What all results of a run say together.
+
+    Parameters
+    ----------
+    first : list of (str, str)
+        Construct and variant of each solved case of the first variant.
+    errors : dict of str to array
+        Errors known of stiffness, and of movement and strain of the gap, percent.
+    has_errors, has_three_meshes : bool
+        Whether any error is known, and whether one from three meshes.
+    singular, failed : int
+        How many values have no limit, and how many rows failed.
+    worst : dict of str to float
+        Largest of each balance.
+    """
+
+    first: dict[tuple[str, str], None] = field(default_factory=dict)
+    errors: dict[str, array[float]] = field(default_factory=lambda: {k: array("d") for k in ERRORS})
+    has_errors: bool = False
+    has_three_meshes: bool = False
+    singular: int = 0
+    failed: int = 0
+    worst: dict[str, float] = field(default_factory=lambda: dict.fromkeys(BALANCES, 0.0))
+
+    @classmethod
+    def of(cls, rows: Iterable[Row]) -> Tally:
+        """Take in all results of a run."""
+        found, variant = cls(), None
+        for row in rows:
+            variant = row.variant if variant is None else variant
+            if row.variant == variant and row.quantity:
+                found.first[row.construct, row.variant] = None
+            found._add(row)
+        return found
+
+    def _add(self, row: Row) -> None:
+        self.singular += row.is_singular
+        self.failed += not row.is_ok
+        for name in BALANCES:
+            self.worst[name] = max(self.worst[name], getattr(row, name) or 0.0)
+        if row.error is not None:
+            self.has_errors = True
+            self.has_three_meshes |= row.mesh.startswith(THREE_MESHES)
+            for name, known in self.errors.items():
+                if name in row.quantity:
+                    known.append(row.error)
+
+
 @dataclass(frozen=True)
 class Evidence:
     """A study and what its run left: tables and records."""
@@ -53,16 +106,14 @@ class Evidence:
     out: Path
 
     @cached_property
-    def rows(self) -> list[Row]:
-        """All results."""
-        return list(read_results(self.out / RESULTS))
+    def tally(self) -> Tally:
+        """What all results say together; they are read once and none is kept."""
+        return Tally.of(read_results(self.out / RESULTS))
 
     @cached_property
     def summaries(self) -> list[dict[str, Any]]:
         """Records of the stored cases, of a design those of its first variant."""
-        solved = (row for row in first_variant(self.rows) if row.quantity)
-        cases = dict.fromkeys((row.construct, row.variant) for row in solved)
-        return [read_summary(self.out, *case) for case in cases]
+        return [read_summary(self.out, *case) for case in self.tally.first]
 
 
 def credibility_page(study: StudyConfig, out: Path, versions: str, caution: str) -> Path:
@@ -142,29 +193,27 @@ def _verified(run: Evidence) -> Item:
 
 def _discretised(run: Evidence) -> Item:
     """How large errors of stiffness and gap movement are, from what, and what has no limit."""
-    known = [row for row in run.rows if row.error is not None]
-    if not known:
+    known = run.tally
+    if not known.has_errors:
         return Item("Discretisation error", (), "Run with --levels 3.")
     answers = []
-    for name, words in (("stiffness", "stiffness"), ("gap_", "movement and strain of the gap")):
-        shares = [row.error for row in known if row.error is not None and name in row.quantity]
+    for name, words in ERRORS.items():
+        shares = sorted(known.errors[name])
         if shares:
-            tenth = sorted(shares)[9 * len(shares) // 10]
+            tenth = shares[9 * len(shares) // 10]
             answers.append(f"{words}: median {median(shares):.2g} %, nine of ten below {tenth:.2g} %")
-    three = any(row.mesh.startswith(THREE_MESHES) for row in known)
+    three = known.has_three_meshes
     how = "Grid-convergence index of three meshes" if three else "Estimated on one mesh"
-    singular = sum(row.is_singular for row in run.rows)
-    text = f"{how}, {'; '.join(answers)}; {singular} values are singular."
+    text = f"{how}, {'; '.join(answers)}; {known.singular} values are singular."
     return Item("Discretisation error", (text,))
 
 
 def _balanced(run: Evidence) -> Item:
     """The worst balance over all rows."""
-    found = {name: [getattr(row, name) for row in run.rows] for name in BALANCES}
-    worst = {name: max(filter(None, values), default=0) for name, values in found.items()}
-    text = ", ".join(f"{words} {worst[name]:.1e}" for name, words in BALANCES.items())
-    failed = sum(not row.is_ok for row in run.rows)
-    return Item("Numerical solver error", (f"Worst residual or error: {text}; {failed} rows failed.",))
+    found = run.tally
+    text = ", ".join(f"{words} {found.worst[name]:.1e}" for name, words in BALANCES.items())
+    said = f"Worst residual or error: {text}; {found.failed} rows failed."
+    return Item("Numerical solver error", (said,))
 
 
 def materials_of(records: Iterable[Mapping[str, Any]]) -> list[tuple[str, Material]]:

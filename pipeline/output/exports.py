@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from operator import itemgetter
 from pathlib import Path
 
@@ -15,11 +16,17 @@ from pipeline.output.dots import CHARTS, HUES, draw_chart, flagged, left_out
 from pipeline.output.growth import MOVED, READ_AS, by_curve, growths, printed
 from pipeline.output.indices import index_pages
 from pipeline.output.panels import save
-from pipeline.output.spreadsheet import write_sheets
+from pipeline.output.spreadsheet import MOST_ROWS, write_sheets
 from pipeline.output.tables import Printed, Short, short_table
 from pipeline.storage.casebook import CURVES
 from pipeline.storage.caution import CAUTION
-from pipeline.storage.files import check_writable, read_if_any, read_table, write_table, write_text
+from pipeline.storage.files import (
+    Texts,
+    check_writable,
+    stream_table,
+    write_table,
+    write_text,
+)
 from pipeline.storage.run_folder import RESULTS
 from pipeline.study.config import StudyConfig
 from pipeline.tables.comparisons import headline_rows
@@ -88,9 +95,48 @@ def _tables(folder: Path, out: Path, shown: tuple[str, str], rows: Sequence[Row]
     write_table(paths[0], cells, list(cells[0]) if cells else short.headings)
     write_text(paths[1], _main_latex(short, shown))
     write_text(paths[2], _long_latex(rows))
-    sheets = {"main table": cells, "results": read_table(folder / RESULTS)}
-    write_sheets(paths[3], sheets | {name: read_if_any(folder / f"{name}.csv") for name in OTHERS})
+    fitting = {path.stem: _Fitting.of(path) for path in (folder / RESULTS, *_others(folder))}
+    sheets = {"main table": cells, **{name: one.rows() for name, one in fitting.items()}}
+    write_sheets(paths[3], sheets, [one.said for one in fitting.values() if one.said])
     return paths
+
+
+def _others(folder: Path) -> list[Path]:
+    """Tables besides the results that become sheets."""
+    return [path for name in OTHERS if (path := folder / f"{name}.csv").exists()]
+
+
+@dataclass(frozen=True)
+class _Fitting:
+    """A table, and what of it a sheet has room for.
+
+    One that is too long is cut to its first variant, which all that is exported shows, and says so.
+    """
+
+    path: Path
+    variant: str | None = None
+    said: str = ""
+
+    @classmethod
+    def of(cls, path: Path) -> _Fitting:
+        count, own, first = 0, 0, ""
+        for count, row in enumerate(stream_table(path), start=1):
+            first = row.get("variant", "") if count == 1 else first
+            own += row.get("variant", "") == first
+        if count <= MOST_ROWS:
+            return cls(path)
+        whose = f" of variant {first}" if first else ""
+        said = (
+            f"{path.stem}: the first {min(own, MOST_ROWS)} rows{whose} of {count}; {path.name} has all."
+        )
+        return cls(path, first, said)
+
+    def rows(self) -> Iterator[Texts]:
+        """Rows of its sheet."""
+        every = stream_table(self.path)
+        if self.variant is None:
+            return every
+        return islice((row for row in every if row.get("variant", "") == self.variant), MOST_ROWS)
 
 
 def _cells(headings: Sequence[str], construct: str, figures: Sequence[Printed]) -> dict[str, str]:
@@ -189,9 +235,12 @@ def _grown(
     folder: Path, study: StudyConfig, results: Sequence[Row]
 ) -> Iterator[tuple[str, Figure, str]]:
     """Movement as loads grow, of the first variant; none where the run has no such table."""
-    rows = read_if_any(folder / CURVES)
+    rows: list[Texts] = []
+    for row in stream_table(folder / CURVES) if (folder / CURVES).exists() else ():
+        if not rows or row["variant"] == rows[0]["variant"]:
+            rows.append(row)
     stage, _ = study.shown
-    own = by_curve([row for row in rows if row["variant"] == rows[0]["variant"]], stage)
+    own = by_curve(rows, stage)
     found = list(growths(own, study, list(dict.fromkeys(name for name, _ in own))))
     if found:
         about = f"Movement of the bone ends as each load grows, at tissue stage {stage}. {READ_AS}"

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from io import BytesIO
+from itertools import chain, islice
 from pathlib import Path
 
 import xlsxwriter
@@ -28,7 +29,7 @@ SAMPLE = 50  # rows by which a column's width is chosen
 UNDATED = datetime(2000, 1, 1)  # the same file from the same results
 
 
-def write_sheets(path: Path, sheets: Mapping[str, Sequence[Row]]) -> None:
+def write_sheets(path: Path, sheets: Mapping[str, Iterable[Row]], said: Sequence[str] = ()) -> None:
     """Write tables as a spreadsheet without any formula; whole or not.
 
     Its first sheet and its comment are the caution. A table with flags gets a column of marks besides.
@@ -37,8 +38,11 @@ def write_sheets(path: Path, sheets: Mapping[str, Sequence[Row]]) -> None:
     ----------
     path : Path
         File to write.
-    sheets : mapping of str to sequence of mapping
-        Rows of each sheet; the first row's keys are its columns. Empty ones are left out.
+    sheets : mapping of str to iterable of mapping
+        Rows of each sheet, written as they come; the first row's keys are its columns. Empty ones are
+        left out.
+    said : sequence of str
+        What stands below the caution.
 
     Raises
     ------
@@ -49,30 +53,41 @@ def write_sheets(path: Path, sheets: Mapping[str, Sequence[Row]]) -> None:
     as_it_is = {"strings_to_formulas": False, "strings_to_numbers": False, "strings_to_urls": False}
     with xlsxwriter.Workbook(content, {"constant_memory": True, **as_it_is}) as book:
         book.set_properties({"created": UNDATED, "comments": CAUTION})
-        _write_sheet(book, "caution", [{"read this first": words} for words in (CAUTION, FOOTNOTE)])
+        words = [CAUTION, FOOTNOTE, *said]
+        _write_sheet(book, "caution", [{"read this first": one} for one in words])
         for name, rows in sheets.items():
-            if len(rows) > MOST_ROWS:
+            if not _write_sheet(book, name, rows):
                 raise OutputError(
-                    f"{path}: {name} has {len(rows)} rows; a spreadsheet takes {MOST_ROWS}: use the CSV"
+                    f"{path}: {name} has more than the {MOST_ROWS} rows that a spreadsheet takes: use "
+                    "the CSV"
                 )
-            if rows:
-                _write_sheet(book, name, rows)
     write_bytes(path, content.getvalue())
 
 
-def _write_sheet(book: xlsxwriter.Workbook, name: str, rows: Sequence[Row]) -> None:
-    """Write a table row by row, each of which the library puts on disk before the next."""
+def _write_sheet(book: xlsxwriter.Workbook, name: str, rows: Iterable[Row]) -> bool:
+    """Write a table row by row, each of which the library puts on disk before the next.
+
+    Say whether it took all rows.
+    """
+    waiting = iter(rows)
+    first = list(islice(waiting, SAMPLE))
+    if not first:
+        return True
     sheet = book.add_worksheet(name)
-    columns = _columns(rows[0])
+    columns = _columns(first[0])
     for place, column in enumerate(columns):
-        width = max(len(column), *(len(_text(row, column)) for row in rows[:SAMPLE]))
+        width = max(len(column), *(len(_text(row, column)) for row in first))
         sheet.set_column(place, place, min(width + 2, WIDEST))
     sheet.freeze_panes(1, 0)
-    sheet.autofilter(0, 0, len(rows), len(columns) - 1)
     sheet.write_row(0, 0, columns, book.add_format({"bold": True}))
-    for line, row in enumerate(rows, start=1):
+    line = 0
+    for line, row in enumerate(chain(first, waiting), start=1):
+        if line > MOST_ROWS:
+            return False
         for place, column in enumerate(columns):
             _write_cell(sheet, (line, place), _text(row, column), column in NAMES)
+    sheet.autofilter(0, 0, line, len(columns) - 1)
+    return True
 
 
 def _columns(row: Row) -> list[str]:

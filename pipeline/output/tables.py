@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
 from math import isfinite
 from pathlib import Path
 
 from pipeline.measures.columns import CLASSED
 from pipeline.measures.dictionary import HIGHEST, PEAK
-from pipeline.storage.files import read_if_any
+from pipeline.storage.files import stream_table
 from pipeline.storage.run_folder import RESULTS
 from pipeline.tables.comparisons import UNDECIDED, UNKNOWN
 from pipeline.tables.flagged import FlagReason, flag_reasons, footnotes, mark_of
 from pipeline.tables.lookup import Results
-from pipeline.tables.rows import INTACT_STAGE, Key, Row, first_variant, read_results
+from pipeline.tables.rows import INTACT_STAGE, Key, Row, read_results
 
 
 @dataclass(frozen=True)
@@ -123,24 +123,73 @@ def short_table(out: Path, stage: str, load: str) -> Short:
     stage, load : str
         What to show; intact constructs have no stage.
     """
-    rows = list(read_results(out / RESULTS))
+    rows, known = _read(out)
     columns, lines, flagged = _shown(out, rows, stage, load)
-    legend = [*_legend(rows), *footnotes(bool(flagged))]
-    return Short(columns, lines, flagged, legend, _failures(rows))
+    legend = [*known.legend, *footnotes(bool(flagged))]
+    return Short(columns, lines, flagged, legend, known.failures)
+
+
+@dataclass
+class _Known:
+    """What rows of all variants say, whichever are shown."""
+
+    has_errors: bool = False
+    is_classed: bool = False
+    lent: dict[str, None] = field(default_factory=dict)
+    failures: dict[str, str] = field(default_factory=dict)
+
+    def add(self, row: Row) -> None:
+        self.has_errors |= row.error is not None
+        self.is_classed |= row.mesh == CLASSED
+        if row.mesh.startswith("borrowed"):
+            self.lent[row.label] = None
+        if not row.is_ok:
+            stage = f" at stage {row.stage}" if row.stage else ""
+            self.failures.setdefault(row.label + stage, row.reason)
+
+    @property
+    def legend(self) -> list[str]:
+        if not self.has_errors:
+            return ["No errors are known, so no difference is."]
+        lines = [
+            "± error of the mesh. ~ errors leave open which of these is the smallest (stiffness: the "
+            "largest) at its gap."
+        ]
+        if self.is_classed:
+            lines.append(
+                "± of stress and strain is that of their class, from one mesh; --levels 3 tells each "
+                "by itself."
+            )
+        if self.lent:
+            whose = ", ".join(self.lent)
+            lines.append(f"± of {whose} is partly borrowed; results.csv says where from.")
+        return lines
+
+
+def _read(out: Path) -> tuple[list[Row], _Known]:
+    """Rows of the first variant, and what all rows say; those of other variants are not kept."""
+    rows: list[Row] = []
+    known = _Known()
+    for row in read_results(out / RESULTS):
+        known.add(row)
+        if not rows or row.variant == rows[0].variant:
+            rows.append(row)
+    return rows, known
 
 
 def _shown(
     out: Path, rows: Sequence[Row], stage: str, load: str
 ) -> tuple[list[Column], list[tuple[str, tuple[Printed, ...]]], list[FlagReason]]:
     """Columns and lines of the short table, and why values of it are flagged."""
-    shown = [row for row in first_variant(rows) if row.stage in (stage, INTACT_STAGE, "")]
+    shown = [row for row in rows if row.stage in (stage, INTACT_STAGE, "")]
     failed = {row.construct for row in shown if not row.is_ok}
     results = Results([row for row in shown if row.construct not in failed])
     known = {column: pick(column, results, stage, load) for column in COLUMNS}
     columns = [column for column in COLUMNS if known[column]] or list(COLUMNS)
     picked = [known[column] for column in columns]
     has_errors = any(row.error is not None for row in shown)
-    pairs = _pairs(out, shown[0].variant) if has_errors else {}
+    wanted = {row.key for found in picked for row in found.values()}
+    pairs = _pairs(out, shown[0].variant, wanted) if has_errors else {}
     tied = [_tied(column, found, pairs) for column, found in zip(columns, picked, strict=True)]
     lines = []
     for name in dict.fromkeys(row.construct for row in shown):
@@ -153,33 +202,6 @@ def _shown(
     return columns, lines, flag_reasons(row for found in picked for row in found.values())
 
 
-def _legend(rows: Sequence[Row]) -> list[str]:
-    if all(row.error is None for row in rows):
-        return ["No errors are known, so no difference is."]
-    lines = [
-        "± error of the mesh. ~ errors leave open which of these is the smallest (stiffness: the "
-        "largest) at its gap."
-    ]
-    if any(row.mesh == CLASSED for row in rows):
-        lines.append(
-            "± of stress and strain is that of their class, from one mesh; --levels 3 tells each by "
-            "itself."
-        )
-    lent = dict.fromkeys(row.label for row in rows if row.mesh.startswith("borrowed"))
-    if lent:
-        lines.append(f"± of {', '.join(lent)} is partly borrowed; results.csv says where from.")
-    return lines
-
-
-def _failures(rows: Sequence[Row]) -> dict[str, str]:
-    reasons: dict[str, str] = {}
-    for row in rows:
-        if not row.is_ok:
-            stage = f" at stage {row.stage}" if row.stage else ""
-            reasons.setdefault(row.label + stage, row.reason)
-    return reasons
-
-
 def pick(column: Column, results: Results, stage: str, load: str) -> dict[str, Row]:
     """The row of each construct that a column shows at a stage."""
     under = None if column.is_stiffness else load
@@ -190,14 +212,16 @@ def pick(column: Column, results: Results, stage: str, load: str) -> dict[str, R
     return {name: row for name, row in found.items() if row is not None}
 
 
-def _pairs(out: Path, variant: str) -> dict[Pair, bool]:
+def _pairs(out: Path, variant: str, wanted: Collection[Key]) -> dict[Pair, bool]:
     """Whether the difference of each two constructs is left open, by their names and the result."""
-    return {
-        (frozenset((row["a"], row["b"])), Key(*(row[name] for name in Key._fields))): row["verdict"]
-        in (UNDECIDED, UNKNOWN)
-        for row in read_if_any(out / "comparisons.csv")
-        if row["variant"] == variant
-    }
+    path = out / "comparisons.csv"
+    found: dict[Pair, bool] = {}
+    for row in stream_table(path) if path.exists() else ():
+        key = Key(*(row[name] for name in Key._fields))
+        if row["variant"] == variant and key in wanted:
+            is_open = row["verdict"] in (UNDECIDED, UNKNOWN)
+            found[frozenset((row["a"], row["b"])), key] = is_open
+    return found
 
 
 def _tied(column: Column, picked: Mapping[str, Row], pairs: Mapping[Pair, bool]) -> set[str]:

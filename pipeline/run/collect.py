@@ -1,9 +1,14 @@
-"""The tables of a study whose cases have ended."""
+"""The tables of a study whose cases have ended.
+
+Rows come variant by variant and are written as they come: no more than one variant is held.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, replace
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import ExitStack
+from dataclasses import asdict, dataclass
+from itertools import groupby
 from operator import attrgetter
 from pathlib import Path
 from typing import Any
@@ -20,15 +25,17 @@ from pipeline.run.jobs import Outcome
 from pipeline.run.planning import Plan
 from pipeline.storage.casebook import CURVES, ROWS, folder_of, write_index
 from pipeline.storage.caution import CAUTION
-from pipeline.storage.files import Cells, read_if_any, write_table
+from pipeline.storage.files import Cells, growing_table, write_table
+from pipeline.storage.run_folder import each_row
 from pipeline.sweeps.sensitivity import INDICES, SENSITIVITY_COLUMNS, sensitivity_rows
+from pipeline.sweeps.variants import Variant
 from pipeline.tables.added_plate import flag_added_plates
 from pipeline.tables.brackets import BRACKET_COLUMNS, bracket_rows
 from pipeline.tables.comparisons import COMPARISON_COLUMNS, comparison_rows, relate
 from pipeline.tables.flagged import FOOTNOTE, MARK
 from pipeline.tables.groups import grouped
 from pipeline.tables.measured import PUBLISHED_COLUMNS, published_rows
-from pipeline.tables.rows import FAILED, REQUIRED, Row, read_results, write_results
+from pipeline.tables.rows import FAILED, REQUIRED, Row, growing_results, read_results, write_results
 from pipeline.tables.shaft import SHAFT_COLUMNS, shaft_rows
 
 CURVE_OF = ("variant", "construct", "interfaces")
@@ -38,19 +45,18 @@ SAID = {
     MARK: Quantity("", "what is printed or exported of the tables", FOOTNOTE),
 }
 """What is said of all results, in ``dictionary.csv`` and in the metadata of ``results.parquet``."""
+ABOUT = {name: entry.definition for name, entry in SAID.items()}
+AddAny = Callable[[Iterable[Cells]], None]
 
 
-def rows_of(outcomes: Iterable[Outcome], out: Path) -> list[Row]:
+def rows_of(outcomes: Iterable[Outcome], out: Path) -> Iterator[Row]:
     """Rows of cases as they were stored, each with its construct and gap."""
-    found: list[Row] = []
     for outcome in outcomes:
         common = _common(outcome.case)
         if outcome.failure:
-            found.append(Row(**common, status=FAILED, reason=outcome.failure))
+            yield Row(**common, status=FAILED, reason=outcome.failure)
             continue
-        stored = read_results(folder_of(out, outcome.case.address) / ROWS, REQUIRED)
-        found += [replace(row, **common) for row in stored]
-    return found
+        yield from read_results(folder_of(out, outcome.case.address) / ROWS, REQUIRED, common)
 
 
 def _common(case: Case) -> dict[str, Any]:
@@ -67,34 +73,64 @@ def _common(case: Case) -> dict[str, Any]:
     }
 
 
-def related(rows: Iterable[Row], cases: Iterable[Case]) -> list[Row]:
+def related(rows: Iterable[Row], cases: Iterable[Case]) -> Iterator[Row]:
     """Rows with the columns of percentages within each variant, and the flags that follow from them."""
-    found: list[Row] = []
-    for own, listed in _by_variant(rows, cases):
-        compared = references(own)
-        plated = over_the_same_nail(own, compared["percent_of_nail_only"])
-        found += flag_added_plates(plated, relate(listed, compared))
-    return found
+    listed = grouped(cases, attrgetter("variant"))
+    for variant, own in groupby(rows, attrgetter("variant")):
+        compared = references(listed.get(variant, []))
+        plated = over_the_same_nail(listed.get(variant, []), compared["percent_of_nail_only"])
+        yield from flag_added_plates(plated, relate(list(own), compared))
 
 
-def write_tables(planned: Plan, outcomes: Sequence[Outcome], rows: Sequence[Row], out: Path) -> None:
+def write_tables(
+    planned: Plan, outcomes: Sequence[Outcome], rows: Iterable[Row], out: Path
+) -> list[Row]:
     """Write the tables of a study whose cases have ended; none of an earlier run stays.
 
     They are ``cases.csv``, ``results.csv`` and the same as Parquet, ``comparisons.csv``,
     ``dictionary.csv`` and, where there is anything for them, ``curves.csv``, ``design.csv``,
     ``sensitivity.csv``, ``shaft.csv``, ``brackets.csv`` and ``published.csv``.
 
-    The rows are all results, related to each other.
+    Parameters
+    ----------
+    planned : Plan
+        The study.
+    outcomes : sequence of Outcome
+        How its cases ended.
+    rows : iterable of Row
+        All results, related to each other, in the order of the plan.
+    out : Path
+        Folder to write to.
+
+    Returns
+    -------
+    list of Row
+        Those of the first variant, which is shown.
     """
-    write_cases(outcomes, rows, out)
-    compared: list[Cells] = []
-    for cases, own in _by_variant(rows, planned.cases):
-        groups = {case.name: case.own_defect if case.has_site else None for case in cases}
-        compared += comparison_rows(own, groups)
-    write_table(out / "comparisons.csv", compared, COMPARISON_COLUMNS)
-    write_beside(planned, rows, out)
+    write_index(out, [outcome.cells() for outcome in outcomes])
+    listed = grouped(planned.cases, attrgetter("variant"))
+    first: list[Row] = []
+    swept: list[Row] = []
+    with ExitStack() as open_tables:
+        add_results = open_tables.enter_context(growing_results(out, ABOUT))
+        table = growing_table(out / "comparisons.csv", COMPARISON_COLUMNS)
+        add_comparisons = open_tables.enter_context(table)
+        beside = _Beside.opened(planned, out, open_tables)
+        for variant, own in _each(planned, rows):
+            cases = listed.get(variant.name, [])
+            groups = {case.name: case.own_defect if case.has_site else None for case in cases}
+            add_results(own)
+            add_comparisons(comparison_rows(own, groups))
+            beside.add(variant, own)
+            first = first or own
+            swept += _swept(planned, own)
     write_curves(outcomes, out)
-    _write_design(planned, rows, out)
+    _write_design(planned, swept, out)
+    _write_dictionary(planned, out)
+    return first
+
+
+def _write_dictionary(planned: Plan, out: Path) -> None:
     entries = SAID | QUANTITIES | COLUMNS | (INDICES if planned.has_design else {})
     entries |= EXPLORING if planned.study.asks_more else {}
     dictionary = [{"quantity": name, **asdict(entry)} for name, entry in entries.items()]
@@ -104,40 +140,86 @@ def write_tables(planned: Plan, outcomes: Sequence[Outcome], rows: Sequence[Row]
 def write_cases(outcomes: Iterable[Outcome], rows: Iterable[Row], out: Path) -> None:
     """Write how cases ended, and their rows."""
     write_index(out, [outcome.cells() for outcome in outcomes])
-    write_results(out, rows, {name: entry.definition for name, entry in SAID.items()})
+    write_results(out, rows, ABOUT)
+
+
+def _each(planned: Plan, rows: Iterable[Row]) -> Iterator[tuple[Variant, list[Row]]]:
+    """Every variant of a plan with its rows, which come in the same order."""
+    waiting = groupby(rows, attrgetter("variant"))
+    name, own = next(waiting, (None, iter(())))
+    for variant in planned.variants:
+        if variant.name != name:
+            yield variant, []
+            continue
+        yield variant, list(own)
+        name, own = next(waiting, (None, iter(())))
+    if name is not None:
+        raise ValueError(
+            f"rows of variant {name!r} are not in the order of the plan; report this study"
+        )
+
+
+@dataclass(frozen=True)
+class _Beside:
+    """The tables that set results beside bounds, and results and bone beside measurements."""
+
+    planned: Plan
+    shafts: AddAny
+    brackets: AddAny
+    measured: AddAny
+
+    @classmethod
+    def opened(cls, planned: Plan, out: Path, open_tables: ExitStack) -> _Beside:
+        def opened(name: str, columns: Sequence[str]) -> AddAny:
+            table = growing_table(out / name, ("variant", *columns), may_be_empty=False)
+            return open_tables.enter_context(table)
+
+        return cls(
+            planned,
+            opened("shaft.csv", SHAFT_COLUMNS),
+            opened("brackets.csv", BRACKET_COLUMNS),
+            opened("published.csv", PUBLISHED_COLUMNS),
+        )
+
+    def add(self, variant: Variant, own: Sequence[Row]) -> None:
+        if variant.study is None:
+            return
+        point: Cells = {"variant": variant.name}
+        if any(one.has_femur for one in variant.study.constructs):
+            self.shafts(point | cells for cells in shaft_rows(variant.study.femur))
+        self.brackets(point | cells for cells in bracket_rows(variant.study.constructs, own))
+        self.measured(point | cells for cells in published_rows(self.planned.study.published, own))
 
 
 def write_beside(planned: Plan, rows: Iterable[Row], out: Path) -> None:
     """Write the tables that set results beside bounds, and results and bone beside measurements."""
-    found = grouped(rows, attrgetter("variant"))
-    shafts: list[Cells] = []
-    brackets: list[Cells] = []
-    measured: list[Cells] = []
-    for variant in planned.variants:
-        if variant.study is not None:
-            own = found.get(variant.name, [])
-            point: Cells = {"variant": variant.name}
-            if any(one.has_femur for one in variant.study.constructs):
-                shafts += [point | cells for cells in shaft_rows(variant.study.femur)]
-            brackets += [point | cells for cells in bracket_rows(variant.study.constructs, own)]
-            measured += [point | cells for cells in published_rows(planned.study.published, own)]
-    _write_if_any(out / "shaft.csv", shafts, ("variant", *SHAFT_COLUMNS))
-    _write_if_any(out / "brackets.csv", brackets, ("variant", *BRACKET_COLUMNS))
-    _write_if_any(out / "published.csv", measured, ("variant", *PUBLISHED_COLUMNS))
+    with ExitStack() as open_tables:
+        beside = _Beside.opened(planned, out, open_tables)
+        for variant, own in _each(planned, rows):
+            beside.add(variant, own)
 
 
 def write_curves(outcomes: Iterable[Outcome], out: Path) -> None:
     """Write the curves of all cases in one table."""
-    found: list[Cells] = []
-    for outcome in outcomes:
-        common = _common(outcome.case)
-        which: Cells = {name: common[name] for name in CURVE_OF}
-        stored = [] if outcome.failure else read_if_any(folder_of(out, outcome.case.address) / CURVES)
-        found += [which | row for row in stored]
-    _write_if_any(out / CURVES, found, (*CURVE_OF, *CURVE_COLUMNS))
+    with growing_table(out / CURVES, (*CURVE_OF, *CURVE_COLUMNS), may_be_empty=False) as add:
+        for outcome in outcomes:
+            stored = folder_of(out, outcome.case.address) / CURVES
+            if not outcome.failure and stored.exists():
+                common = _common(outcome.case)
+                which: Cells = {name: common[name] for name in CURVE_OF}
+                add([which | row for row in each_row(stored, ())])
 
 
-def _write_design(planned: Plan, rows: Iterable[Row], out: Path) -> None:
+def _swept(planned: Plan, own: Iterable[Row]) -> list[Row]:
+    """Those rows of a variant that a design is asked about, of the study's own constructs."""
+    design = planned.study.design
+    if design is None:
+        return []
+    names = {one.name for construct in planned.study.constructs for one, _ in construct.at_bounds()}
+    return [row for row in own if row.quantity in design.outcomes and row.construct in names]
+
+
+def _write_design(planned: Plan, swept: Iterable[Row], out: Path) -> None:
     """Write the points of a design, and what moves the study's own constructs."""
     design: list[Cells] = [
         {"variant": one.name, "status": "refused" if one.reason else "ok", "reason": one.reason}
@@ -149,10 +231,8 @@ def _write_design(planned: Plan, rows: Iterable[Row], out: Path) -> None:
     _write_if_any(out / "design.csv", design, tuple(keys))
     found: list[Cells] = []
     if design:
-        own = {one.name for construct in planned.study.constructs for one, _ in construct.at_bounds()}
         refused = {variant.name for variant in planned.refused}
-        asked = [row for row in rows if row.construct in own]
-        found = sensitivity_rows(planned.study, refused, asked)
+        found = sensitivity_rows(planned.study, refused, swept)
     _write_if_any(out / "sensitivity.csv", found, SENSITIVITY_COLUMNS)
 
 
@@ -174,13 +254,6 @@ def over_the_same_nail(cases: Sequence[Case], alone: Mapping[str, str]) -> dict[
         and isinstance(nail := constructs.get(alone.get(case.name, "")), NailConstruct)
         and nail.nail == case.construct.nail
     }
-
-
-def _by_variant(rows: Iterable[Row], cases: Iterable[Case]) -> Iterator[tuple[list[Case], list[Row]]]:
-    """Cases and rows of each variant."""
-    found = grouped(rows, attrgetter("variant"))
-    for variant, own in grouped(cases, attrgetter("variant")).items():
-        yield own, found.get(variant, [])
 
 
 def references(listed: Sequence[Case]) -> dict[str, dict[str, str]]:

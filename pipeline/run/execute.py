@@ -94,14 +94,13 @@ class Options:
 
 @dataclass(frozen=True)
 class Finished:
-    """The folder of a run that has ended, all results, and how each case ended.
+    """The folder of a run that has ended, and how each case ended.
 
     The cases are those of the study's own mesh level, in the order of the study.
     """
 
     out: Path
     outcomes: tuple[Outcome, ...]
-    rows: tuple[Row, ...]
 
 
 def execute(planned: Plan, out: Path, options: Options, told: Told = lambda *_: None) -> Finished:
@@ -126,20 +125,22 @@ def execute(planned: Plan, out: Path, options: Options, told: Told = lambda *_: 
     with locked(out):
         write_inputs(planned, options.asked, out)
         ended = _complete(plans, folders, options, told)
-        rows_at = {level: rows_of(ended[level], folders[level]) for level in plans}
-        rows = rows_at[own]
-        if options.sample:
-            rows = with_errors(rows, _sampled(planned, rows_at, options.sample, folders))
-        rows = related(rows, planned.cases)
-        write_tables(planned, ended[own], rows, out)
-        explore(planned, rows, out, options.place)
+        rows_at: dict[Level, Iterable[Row]] = {
+            level: rows_of(ended[level], folders[level]) for level in plans
+        }
+        if options.sample:  # what some cases tell is lent to others, so all are held
+            held = {level: list(rows) for level, rows in rows_at.items()}
+            sampled = _sampled(planned, held, options.sample, folders)
+            rows_at |= {**held, own: with_errors(held[own], sampled)}
+        first = write_tables(planned, ended[own], related(rows_at[own], planned.cases), out)
+        explore(planned, first, out, options.place)
         for level, plan in plans.items():
             if level != own:
                 write_cases(ended[level], related(rows_at[level], plan.cases), folders[level])
         if options.pages:
             _make_pages(planned, ended[own], options.keep, out)
         seal(out)
-    return Finished(out, tuple(ended[own]), tuple(rows))
+    return Finished(out, tuple(ended[own]))
 
 
 def _complete(

@@ -6,7 +6,7 @@ import csv
 import json
 import os
 import stat
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
@@ -18,6 +18,8 @@ Cells = dict[str, object]
 """Cells of a row by column, as they are written."""
 Texts = dict[str, str]
 """The same as they are read."""
+Add = Callable[[Sequence[Mapping[str, object]]], None]
+"""Adds rows to a table that is being written."""
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -68,11 +70,33 @@ def write_table(path: Path, rows: Iterable[Mapping[str, object]], columns: Seque
 
     Text that a spreadsheet would run as a formula gets an apostrophe before it.
     """
+    with growing_table(path, columns) as add:
+        add(rows)
+
+
+@contextmanager
+def growing_table(
+    path: Path, columns: Sequence[str], *, may_be_empty: bool = True
+) -> Iterator[Callable[[Iterable[Mapping[str, object]]], None]]:
+    """Yield what adds rows to a table like that of :func:`write_table`, so that none need be held.
+
+    One that may not be empty is not there without rows, nor is that of an earlier run.
+    """
+    count = 0
     with in_place(path) as draft, draft.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.DictWriter(file, columns, lineterminator="\n")
-        writer.writeheader()
-        for row in rows:
-            writer.writerow({key: _cell(row.get(key, "")) for key in columns})
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(columns)
+
+        def add(rows: Iterable[Mapping[str, object]]) -> None:
+            nonlocal count
+            with writing(path):  # of several tables that grow at once, the one that can not
+                for row in rows:
+                    writer.writerow([_cell(row.get(key, "")) for key in columns])
+                    count += 1
+
+        yield add
+    if not count and not may_be_empty:
+        path.unlink()
 
 
 def write_text(path: Path, text: str) -> None:
@@ -113,10 +137,12 @@ def in_place(path: Path) -> Iterator[Path]:
 
 
 def _cell(value: object) -> object:
-    if isinstance(value, str):
-        text = value.replace("\r", " ")  # which programs take for the end of a row
-        return f"'{text}" if value.startswith(FORMULA) and not _is_number(value) else text
-    return f"{value:.7g}" if isinstance(value, float) else value
+    if isinstance(value, float):
+        return f"{value:.7g}"
+    if not isinstance(value, str):
+        return value
+    text = value.replace("\r", " ")  # which programs take for the end of a row
+    return f"'{text}" if value.startswith(FORMULA) and not _is_number(value) else text
 
 
 def _is_number(text: str) -> bool:

@@ -14,6 +14,8 @@ from pipeline.storage.casebook import INDEX, folder_of, read_record
 from pipeline.storage.files import Texts, read_if_any, stream_table
 
 STUDY, INPUTS, RESULTS, CLAIMS = "study.toml", "inputs.json", "results.csv", "claims.toml"
+TYPED = "results.parquet"
+"""The results once more, for who reads all of them as numbers or few of many."""
 _CASE = re.compile(r"[0-9a-f]{16}")
 _NAME = re.compile(r"[a-z0-9][a-z0-9_-]*")
 
@@ -79,13 +81,17 @@ def each_row(path: Path, columns: Collection[str]) -> Iterator[Texts]:
     StudyError
         If it is missing, lacks one of them, or has a row of another length.
     """
+    last = ""  # of these columns in the table: a row that is too short lacks it first
     try:
         for number, row in enumerate(stream_table(path), start=2):
-            lacking = [name for name in columns if name not in row]
-            if lacking:
-                raise StudyError(
-                    f"{path}, line {number}: no {', '.join(lacking)}; give the table as a run wrote it"
-                )
+            if not last or row[last] is None:
+                lacking = [name for name in columns if row.get(name) is None]
+                if lacking:
+                    raise StudyError(
+                        f"{path}, line {number}: no {', '.join(lacking)}; give the table as a run "
+                        "wrote it"
+                    )
+                last = max(columns, key=list(row).index, default="")
             yield row
     except OSError as error:
         raise StudyError(f"{path}: can not be read ({error}); give a finished run") from None

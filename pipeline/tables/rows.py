@@ -6,17 +6,22 @@ both.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, fields
 from math import inf
+from operator import attrgetter
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from numpy.typing import NDArray
+
 from geometries.errors import StudyError
 from pipeline.measures.dictionary import BY_SIZE
-from pipeline.storage.files import Cells, write_table
-from pipeline.storage.parquet import write_parquet
-from pipeline.storage.run_folder import each_row
+from pipeline.storage.files import Cells, growing_table
+from pipeline.storage.parquet import growing_parquet, read_columns, read_rows_of, texts_in
+from pipeline.storage.run_folder import RESULTS, TYPED, each_row
+from pipeline.tables.groups import in_batches
 
 OK, FAILED = "ok", "failed"
 INTACT_STAGE = "intact"
@@ -147,13 +152,15 @@ class Row:
 
     def cells(self) -> Cells:
         """Its cells by column, as they are written."""
-        found = ((name, getattr(self, name)) for name in COLUMNS)
+        found = zip(COLUMNS, _VALUES(self), strict=True)
         return {name: "" if value is None else value for name, value in found}
 
 
 REQUIRED = (*Key._fields, "value", "status")  # of every table of results
 COLUMNS = tuple(field.name for field in fields(Row) if field.name not in ("part", "place"))
 NUMBERS = frozenset(field.name for field in fields(Row) if field.type == "float | None")
+_VALUES = attrgetter(*COLUMNS)
+BATCH = 10_000  # rows whose cells are held while they are written
 
 
 def label_of(variant: str, construct: str) -> str:
@@ -161,8 +168,8 @@ def label_of(variant: str, construct: str) -> str:
     return f"{variant}-{construct}" if variant else construct
 
 
-def parse(cells: Mapping[str, str], place: int = -1) -> Row:
-    """Make a row of the texts in a table; columns that are not there stay empty.
+def parse(cells: Mapping[str, str], place: int = -1, common: Mapping[str, Any] | None = None) -> Row:
+    """Make a row of the texts in a table; columns that are not there stay empty, or are in `common`.
 
     Raises
     ------
@@ -181,11 +188,18 @@ def parse(cells: Mapping[str, str], place: int = -1) -> Row:
                 f"{name} = {text[:40]!r}: allowed is a number; give the table as a run wrote it"
             ) from None
     known.setdefault("status", "")
+    known.update(common or {})
     return Row(**known, place=place)
 
 
-def read_results(path: Path, required: Collection[str] = ("construct", *REQUIRED)) -> Iterator[Row]:
-    """Read a table of results row by row; that of a case, unlike that of a run, has no construct.
+def read_results(
+    path: Path,
+    required: Collection[str] = ("construct", *REQUIRED),
+    common: Mapping[str, Any] | None = None,
+) -> Iterator[Row]:
+    """Read a table of results row by row, each with what all share besides.
+
+    That of a case, unlike that of a run, has no construct.
 
     Raises
     ------
@@ -194,7 +208,7 @@ def read_results(path: Path, required: Collection[str] = ("construct", *REQUIRED
     """
     for place, cells in enumerate(each_row(path, required)):
         try:
-            yield parse(cells, place)
+            yield parse(cells, place, common)
         except ValueError as error:
             raise StudyError(f"{path}: {error}") from None
 
@@ -204,9 +218,25 @@ def write_results(out: Path, rows: Iterable[Row], about: Mapping[str, str] | Non
 
     What is said about the table stands in the metadata of the latter; a CSV has none.
     """
-    cells = [row.cells() for row in rows]
-    write_table(out / "results.csv", cells, COLUMNS)
-    write_parquet(out / "results.parquet", cells, COLUMNS, NUMBERS, about or {})
+    with growing_results(out, about or {}) as add:
+        add(rows)
+
+
+@contextmanager
+def growing_results(out: Path, about: Mapping[str, str]) -> Iterator[Callable[[Iterable[Row]], None]]:
+    """Yield what adds rows to tables like those of :func:`write_results`, so that none need be held."""
+    with (
+        growing_table(out / RESULTS, COLUMNS) as text,
+        growing_parquet(out / TYPED, COLUMNS, NUMBERS, about) as typed,
+    ):
+
+        def add(rows: Iterable[Row]) -> None:
+            for batch in in_batches(rows, BATCH):
+                cells = [row.cells() for row in batch]
+                text(cells)
+                typed(cells)
+
+        yield add
 
 
 def first_variant(rows: Iterable[Row]) -> list[Row]:
@@ -216,3 +246,42 @@ def first_variant(rows: Iterable[Row]) -> list[Row]:
         if not kept or row.variant == kept[0].variant:
             kept.append(row)
     return kept
+
+
+def variants_in(out: Path) -> list[str]:
+    """Names of the variants that a run has results of; one without a name if it has no design.
+
+    Raises
+    ------
+    StudyError
+        If the run has no readable ``results.parquet``.
+    """
+    return texts_in(out / TYPED, "variant")
+
+
+def columns_of(out: Path) -> dict[str, NDArray[Any]]:
+    """All results by column: numbers, NaN where there is none, or texts.
+
+    Raises
+    ------
+    StudyError
+        If the run has no readable ``results.parquet``.
+    """
+    return read_columns(out / TYPED, COLUMNS)
+
+
+def rows_of_variant(out: Path, variant: str) -> list[Row]:
+    """Results of one variant, none of the others read.
+
+    Raises
+    ------
+    StudyError
+        If the run has no readable ``results.parquet``.
+    """
+    found: list[Row] = []
+    for cells in read_rows_of(out / TYPED, COLUMNS, variant=variant):
+        known: dict[str, Any] = {
+            name: None if name in NUMBERS and cell == "" else cell for name, cell in cells.items()
+        }
+        found.append(Row(**known))
+    return found

@@ -26,8 +26,9 @@ from pipeline.measures.error_classes import OF_IMPLANTS
 from pipeline.run.engine import Place
 from pipeline.run.execute import Options, execute
 from pipeline.run.planning import plan
+from pipeline.storage.run_folder import RESULTS
 from pipeline.study.config import load_study
-from pipeline.tables.rows import Row
+from pipeline.tables.rows import Row, read_results
 
 HERE = Path(__file__).parent
 LEVELS = ("coarse", "default", "fine")
@@ -59,7 +60,7 @@ def rows_at(study: Path, level: str, out: Path) -> list[Row]:
     """Results of a study at a level."""
     planned = plan(load_study(study, (f'mesh.level="{level}"',)))
     options = Options(Place(workers=1), keep="none", pages=False)
-    return list(execute(planned, out / f"{study.stem}-{level}", options).rows)
+    return list(read_results(execute(planned, out / f"{study.stem}-{level}", options).out / RESULTS))
 
 
 def held(study: Path, level: str, out: Path) -> Iterator[Held]:

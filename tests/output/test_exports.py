@@ -18,16 +18,18 @@ from typer.testing import CliRunner
 from geometries.errors import StudyError
 from pipeline import cli
 from pipeline.errors import OutputError
-from pipeline.output import dots, exports
+from pipeline.output import dots, exports, spreadsheet
 from pipeline.output.exports import Print, export
 from pipeline.output.latex import escaped, long_table, table
 from pipeline.output.panels import save
 from pipeline.output.spreadsheet import write_sheets
 from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import read_table, write_table
+from pipeline.study.config import parse_study
 from pipeline.tables.rows import COLUMNS as RESULT_COLUMNS
+from tests import made
 from tests.designs import fabricate, share, study_of
-from tests.made import results_of, write_comparisons, write_results
+from tests.made import results_of, row_of, write_comparisons, write_results
 from tests.runs import asked, write_run
 
 XLSX = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"  # ECMA-376
@@ -142,14 +144,37 @@ def test_text_stays_text_in_a_spreadsheet(tmp_path: Path):
     assert path.read_bytes() == first, "same table, same file"
 
 
-def test_a_table_too_long_for_a_spreadsheet_is_one_sentence(tmp_path: Path):
-    class Many(list[dict[str, object]]):
-        def __len__(self) -> int:
-            return 1_048_576  # rows of a sheet with its head (ECMA-376 programs' common limit)
+def test_a_table_too_long_for_a_spreadsheet_is_one_sentence(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    assert spreadsheet.MOST_ROWS == 1_048_576 - 1  # below the head (ECMA-376 programs' common limit)
+    monkeypatch.setattr(spreadsheet, "MOST_ROWS", 3)
+    write_sheets(tmp_path / "a.xlsx", {"results": [{"a": 1}] * 3})
+    with pytest.raises(OutputError, match=r"results has more than the 3 rows .* use the CSV"):
+        write_sheets(tmp_path / "b.xlsx", {"results": [{"a": 1}] * 4})
+    assert [path.name for path in tmp_path.iterdir()] == ["a.xlsx"]
 
-    with pytest.raises(OutputError, match="use the CSV"):
-        write_sheets(tmp_path / "a.xlsx", {"results": Many([{"a": 1}])})
-    assert not list(tmp_path.iterdir())
+
+def test_a_run_too_long_for_a_spreadsheet_is_cut_to_its_first_variant_and_says_so(
+    tmp_path: Path, demo: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+):
+    study = parse_study(demo, "demo")
+    what = ("axial_stiffness", "sections", "N/mm")
+    rows = [
+        row_of(name, what, 100.0 + k, variant=variant)
+        for variant in ("v1", "v2")
+        for k, name in enumerate(("nail-10", "plate"))
+    ]
+    folder = made.write_run(tmp_path / "out", study, rows)
+    for module in (spreadsheet, exports):
+        monkeypatch.setattr(module, "MOST_ROWS", 3)
+    export(folder, tmp_path / "export", study, Print(("png",)))
+    sheets = tmp_path / "export" / "tables.xlsx"
+    assert [line[0] for line in cells_of(sheets, 1)][-1] == (
+        "results: the first 2 rows of variant v1 of 4; results.csv has all."
+    )
+    head, *lines = cells_of(sheets, 3)
+    assert [line[head.index("variant")] for line in lines] == ["v1", "v1"]
 
 
 def test_figures_come_in_every_format_at_the_resolution(run: Path, out: Path, tmp_path: Path):

@@ -56,7 +56,7 @@ def test_a_case_that_can_not_be_meshed_is_a_failed_row(
     monkeypatch.setattr("pipeline.run.solving.build_mesh", fail)
     outcome = complete_case(case, tmp_path)
     assert outcome.failure == "no mesh after 4 attempts"
-    rows = rows_of([outcome], tmp_path)
+    rows = list(rows_of([outcome], tmp_path))
     assert [(row.status, row.construct) for row in rows] == [("failed", case.name)]
 
 
@@ -68,7 +68,7 @@ def test_a_row_that_fails_a_balance_check_says_so(
     monkeypatch.setattr("pipeline.measures.quality.BALANCE_TOLERANCE", 0.0)
     case = cases(load_study(path))[0]
     outcome = complete_case(case, tmp_path)
-    rows = rows_of([outcome], tmp_path)
+    rows = list(rows_of([outcome], tmp_path))
     assert {row.status for row in rows} == {"failed"}
     assert all("balance" in row.reason for row in rows)
 

@@ -156,7 +156,7 @@ def table(tmp_path: Path, several: StudyConfig) -> list[Row]:
     }
     planned = plan(several).only(values)
     outcomes = [_stored(tmp_path, case, values[case.name]) for case in planned.cases]
-    rows = related(rows_of(outcomes, tmp_path), planned.cases)
+    rows = list(related(rows_of(outcomes, tmp_path), planned.cases))
     write_tables(planned, outcomes, rows, tmp_path)
     return rows
 

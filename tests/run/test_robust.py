@@ -60,8 +60,8 @@ def test_a_flip_names_what_moves_and_from_where():
 
 
 def test_a_flip_leaves_out_what_does_not_move_and_has_no_minus_0():
-    # By hand: 1.036 and 1.0445 MPa both read 1.04, although 0.8 % lie between; azimuths are 360 deg times
-    # their share less 180 deg.
+    # By hand: 1.036 and 1.0445 MPa both read 1.04, although 0.8 % lie between; azimuths are 360 deg
+    # times their share less 180 deg.
     near = Drawn(INPUTS, Stage(name="t", modulus_mpa=1.036, poisson_ratio=0.2))
     said = near.told(Flip(np.array([0.50945, 0.5, 1.0, 0.499]), 0.1, 10))
     assert said == "load tilted 10 deg towards azimuth 0 deg"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -9,9 +10,11 @@ import pytest
 
 from geometries.errors import StudyError
 from pipeline.measures.dictionary import QUANTITIES
+from pipeline.sharing import compare as comparing
 from pipeline.sharing.compare import DIFFERENCE_COLUMNS, agree, compare
 from pipeline.sharing.tolerances import RESIDUALS, TAILS, Tolerances
 from pipeline.storage.files import read_table, write_table
+from pipeline.tables.rows import Row, read_results
 from tests.made import address_of
 from tests.runs import VALUES, write_run
 
@@ -131,11 +134,11 @@ def test_a_failure_of_one_run_alone_is_outside(tmp_path: Path):
     a, b = write_run(tmp_path / "a"), write_run(tmp_path / "b")
     lost = {"construct": "nail-10", "stage": "empty", "load": "hip", "quantity": "", "location": "",
             "value": "", "status": "failed", "reason": "a mechanism"}  # fmt: skip
-    spoiled(b, lambda table: [*table, lost])
+    spoiled(b, lambda table: [lost, *table])
     found = {str(row["quantity"]): row for row in compare(a, b)}
     assert outside(found) == ["status"]
     assert (found["status"]["stage"], found["status"]["reason"]) == ("empty", "only b has this row")
-    spoiled(a, lambda table: [*table, lost])
+    spoiled(a, lambda table: [lost, *table])
     assert agree(compare(a, b))
 
 
@@ -168,6 +171,49 @@ def test_rows_of_two_variants_are_not_mixed_up(tmp_path: Path):
         row | {"value": 1.5 * float(row["value"])} if row["variant"] == "v002" else row for row in table
     ])  # fmt: skip
     assert {row["variant"] for row in compare(a, b) if row["verdict"] == "outside"} == {"v002"}
+
+
+def test_the_order_of_constructs_does_not_matter(tmp_path: Path):
+    """Definition: pairs are those of a construct's rows, wherever it stands in either table."""
+    a, b = write_run(tmp_path / "a"), write_run(tmp_path / "b", {SHEAR: 1.5 * value(SHEAR)})
+    straight = {str(row["quantity"]): row for row in compare(a, b)}
+    assert outside(straight) == ["gap_shear_movement"]
+    names = list(dict.fromkeys(row["construct"] for row in read_table(b / "results.csv")))
+    assert len(names) > 1
+    spoiled(b, lambda table: sorted(table, key=lambda row: -names.index(row["construct"])))
+    turned = {str(row["quantity"]): row for row in compare(a, b)}
+    assert turned.keys() == straight.keys()
+    assert outside(turned) == outside(straight)
+    for name, row in turned.items():
+        assert (row["pairs"], row["outside"]) == (straight[name]["pairs"], straight[name]["outside"])
+    assert turned["gap_shear_movement"] == straight["gap_shear_movement"]
+
+
+def test_neither_run_is_held_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """Of a hundred variants in one order neither table is read more than a construct ahead."""
+
+    def many(table: Any) -> Any:
+        return [row | {"variant": f"v{k:03d}"} for k in range(100) for row in table]
+
+    a, b = (spoiled(write_run(tmp_path / name), many) for name in "ab")
+    ahead: list[int] = [0]
+
+    def watched(path: Path) -> Iterator[Row]:
+        for row in read_results(path):
+            ahead.append(ahead[-1] + (1 if path.parent == a else -1))
+            yield row
+
+    monkeypatch.setattr(comparing, "read_results", watched)
+    assert agree(compare(a, b))
+    assert len(ahead) > 200 * len(VALUES)
+    assert max(map(abs, ahead)) <= len(VALUES) + 1  # and the row by which its end is seen
+
+
+def test_rows_of_a_construct_that_stand_apart_are_a_sentence(tmp_path: Path):
+    a = write_run(tmp_path / "a")
+    spoiled(a, lambda table: [*table[1:], table[0]])
+    with pytest.raises(StudyError, match=r"rows of nail-10 stand apart; give the table as a run wrote"):
+        compare(a, a)
 
 
 def test_without_a_list_of_cases_no_mesh_is_known_to_be_the_same(tmp_path: Path):

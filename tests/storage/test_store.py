@@ -11,13 +11,22 @@ from typing import Any
 import meshio
 import numpy as np
 import pandas as pd
+import pyarrow.parquet
 import pytest
 
+from geometries.errors import StudyError
 from pipeline.errors import OutputError
+from pipeline.storage import parquet
 from pipeline.storage.casebook import case_folder, case_of, write_index
 from pipeline.storage.fields import write_fields
-from pipeline.storage.files import check_writable, read_table, write_json, write_table
-from pipeline.storage.parquet import write_parquet
+from pipeline.storage.files import check_writable, growing_table, read_table, write_json, write_table
+from pipeline.storage.parquet import (
+    growing_parquet,
+    read_columns,
+    read_rows_of,
+    texts_in,
+    write_parquet,
+)
 from pipeline.tables.rows import COLUMNS as RESULT_COLUMNS
 from pipeline.tables.rows import NUMBERS
 
@@ -42,6 +51,52 @@ def test_pandas_reads_the_same_from_both(tmp_path: Path):
         assert table["flags"][2] == 'says "no"\nand more'
     numbers = {name for name in typed if pd.api.types.is_float_dtype(typed[name])}
     assert numbers == NUMBERS
+
+
+def test_a_table_that_grows_is_that_written_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(parquet, "GROUP", 2)
+    write_table(tmp_path / "once.csv", ROWS * 3, RESULT_COLUMNS)
+    with (
+        growing_table(tmp_path / "t.csv", RESULT_COLUMNS) as text,
+        growing_parquet(tmp_path / "t.parquet", RESULT_COLUMNS, NUMBERS, {}) as typed,
+    ):
+        for _ in range(3):
+            text(ROWS)
+            typed(ROWS)
+    assert (tmp_path / "t.csv").read_bytes() == (tmp_path / "once.csv").read_bytes()
+    assert pyarrow.parquet.read_metadata(tmp_path / "t.parquet").num_row_groups >= 3
+    frame = pd.read_parquet(tmp_path / "t.parquet")
+    assert frame.construct.tolist() == [row["construct"] for row in ROWS * 3]
+    columns = read_columns(tmp_path / "t.parquet", RESULT_COLUMNS)
+    assert columns["unit"].tolist() == ["N·m/deg", "", ""] * 3
+    assert np.isnan(columns["value"]).tolist() == [False, True, False] * 3
+    assert texts_in(tmp_path / "t.parquet", "status") == ["ok", "failed", ""]
+    own = read_rows_of(tmp_path / "t.parquet", ("construct", "value"), construct="plate", unit="")
+    assert own == [{"construct": "plate", "value": ""}] * 3
+
+
+def test_a_table_that_must_not_be_empty_takes_that_of_an_earlier_run_away(tmp_path: Path):
+    path = tmp_path / "t.csv"
+    for rows in ([{"a": 1}], []):
+        with growing_table(path, ("a",), may_be_empty=False) as add:
+            add(rows)
+        assert path.exists() == bool(rows)
+
+
+@pytest.mark.parametrize("read", [
+    lambda path: texts_in(path, "variant"), lambda path: read_columns(path, ("variant",)),
+    lambda path: read_rows_of(path, ("variant",), variant="v1"),
+])  # fmt: skip
+def test_a_typed_table_that_no_run_wrote_is_a_sentence(tmp_path: Path, read: Any):
+    path = tmp_path / "t.parquet"
+    with pytest.raises(StudyError, match=r"t\.parquet: can not be read .*give a finished run"):
+        read(path)
+    path.write_text("a,b")
+    with pytest.raises(StudyError, match=r"t\.parquet: can not be read .*give a finished run"):
+        read(path)
+    write_parquet(path, [{"a": 1}], ("a",), ("a",), {})
+    with pytest.raises(StudyError, match=r"t\.parquet: .*(has no variant|variant.*finished run)"):
+        read(path)
 
 
 @pytest.mark.parametrize("text", ["=1+2", "+cmd", "-cmd|x", "@sum(a1)", "\tx", "\rx"])

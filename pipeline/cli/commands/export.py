@@ -12,7 +12,7 @@ from pipeline.output.exports import KINDS, Print
 from pipeline.output.exports import export as exported
 from pipeline.storage.caution import CAUTION
 from pipeline.storage.proof import prove
-from pipeline.storage.run_folder import INPUTS, RESULTS, read_inputs, read_rows
+from pipeline.storage.run_folder import INPUTS, RESULTS, each_row, read_inputs
 from pipeline.study.config import parse_study
 from pipeline.tables.known import look_through
 
@@ -41,7 +41,8 @@ def export(
     look_through(folder)
     study = parse_study(read_inputs(folder).study, str(folder / INPUTS))
     for table, columns in EXPORTED.items():
-        read_rows(folder / table, columns)
+        for _ in each_row(folder / table, columns):
+            pass  # a long table is read and not kept
     for path in exported(folder, out or folder / "export", study, look):
         typer.echo(f"{path}")
     typer.echo(CAUTION)

@@ -60,7 +60,7 @@ def answer_of(run: ReportedRun, swept: Swept | None) -> Answer:
     """Read the answer to the study's question; of a design its charts come first."""
     asked = run.study.asked
     outcome = f"{_what(run)}, at stage {asked.stage} under load {asked.load}"
-    own = run.answering(run.comparisons)
+    own = run.comparisons
     pairs = [
         (VERDICTS.get(one["verdict"], "{a} and {b}: no verdict").format(a=one["a"], b=one["b"]), one)
         for one in own

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from pipeline.measures import exploring
-from pipeline.measures.dictionary import HEADLINE
 from pipeline.output.report.cells import Entry, Texts
+from pipeline.output.report.kept import Kept
 from pipeline.storage.casebook import CURVES, FIELDS, folder_of
 from pipeline.storage.files import read_if_any, stream_table
 from pipeline.storage.run_folder import RESULTS, each_row, listed_cases, named_rows, read_case
@@ -24,7 +24,6 @@ READ = (
     "unit", "error", "percent_of_intact", "mesh", "status", "reason", "flags", *CHECKS,
 )  # fmt: skip
 NO_GAP = "no gap"
-MOST_ROWS = 2500  # of the table that sorts and filters: beyond it a browser gets slow
 
 
 @dataclass(frozen=True)
@@ -43,30 +42,15 @@ class ReportedRun:
         vars(other).update({name: held for name, held in vars(self).items() if name != "study"})
         return other
 
-    @cached_property
+    @property
     def results(self) -> list[Entry]:
-        """Rows of ``results.csv``: of a large design not all, but all that the page shows.
-
-        They are the first ones, those of the first variant, and of the others what failed or answers
-        first. A row that is passed over takes no memory.
-        """
-        return self._read[0]
+        """Rows of ``results.csv``: of a large design not all, but all that the page shows."""
+        return self.kept.entries
 
     @cached_property
-    def row_count(self) -> int:
-        """How many rows ``results.csv`` has."""
-        return self._read[1]
-
-    @cached_property
-    def _read(self) -> tuple[list[Entry], int]:
-        shown = {*HEADLINE, self.study.asked.quantity}
-        kept: list[Entry] = []
-        number = -1
-        for number, row in enumerate(each_row(self.out / RESULTS, READ)):
-            is_first = number < MOST_ROWS or row["variant"] == kept[0]["variant"]
-            if is_first or row["quantity"] in shown or row["status"] != "ok":
-                kept.append(Entry("results", number, row))
-        return kept, number + 1
+    def kept(self) -> Kept:
+        """These rows, how many there are, and which of them are listed."""
+        return Kept.of(self.study, each_row(self.out / RESULTS, READ))
 
     @cached_property
     def variant(self) -> str:
@@ -98,8 +82,8 @@ class ReportedRun:
 
     @cached_property
     def comparisons(self) -> list[Entry]:
-        """Rows of ``comparisons.csv`` of the shown variant."""
-        return self._shown("comparisons")
+        """Rows of ``comparisons.csv`` of the shown variant that are of the primary outcome."""
+        return self._shown("comparisons", self.study.asked._asdict())
 
     @cached_property
     def design(self) -> list[Texts]:
@@ -153,11 +137,15 @@ class ReportedRun:
         rows = enumerate(each_row(path, columns) if path.exists() else ())
         return [Entry(table.removesuffix(".csv"), number, row) for number, row in rows]
 
-    def _shown(self, table: str) -> list[Entry]:
-        """Rows of the shown variant in a table that not every run has."""
-        path = self.out / f"{table}.csv"
+    def _shown(self, table: str, more: Mapping[str, str] | None = None) -> list[Entry]:
+        """Rows of the shown variant in a table that not every run has, with such cells besides."""
+        path, asked = self.out / f"{table}.csv", {"variant": self.variant} | dict(more or {})
         rows = enumerate(stream_table(path) if path.exists() else ())
-        return [Entry(table, number, row) for number, row in rows if row["variant"] == self.variant]
+        return [
+            Entry(table, number, row)
+            for number, row in rows
+            if all(row[name] == text for name, text in asked.items())
+        ]
 
     @cached_property
     def cases(self) -> list[Texts]:

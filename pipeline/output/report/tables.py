@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from pipeline.measures.dictionary import HEADLINE
 from pipeline.output.credibility import BALANCES, materials_of
 from pipeline.output.report.cells import Cell, Entry
-from pipeline.output.report.run import MOST_ROWS, ReportedRun
+from pipeline.output.report.kept import MOST_ROWS, is_main
+from pipeline.output.report.run import ReportedRun
 from pipeline.output.tables import COLUMNS, number_in
 from pipeline.tables.brackets import APART
-from pipeline.tables.rows import INTACT_STAGE
 
 MOST_BOUNDS = 300  # of the table of bracketed interfaces
-MAIN = {(column.quantity, column.location) for column in COLUMNS}
-MAIN |= {(quantity, "near") for quantity, location in MAIN if location == "far"}
 SHOWN_COLUMNS = (
     "variant", "construct", "stage", "load", "quantity", "location", "value", "unit", "error",
     "percent_of_intact", "mesh", "status", "flags",
@@ -35,26 +32,19 @@ def main_table(run: ReportedRun) -> list[tuple[str, str, list[Entry | None]]]:
 def listed_results(run: ReportedRun) -> tuple[list[Entry], str]:
     """Rows of the table that sorts and filters, and which they are of all."""
     every = sorted(run.results, key=lambda entry: run.order(entry["construct"]))
-    if run.row_count <= MOST_ROWS:
-        return every, f"All {run.row_count} rows of results.csv."
-    headline = [entry for entry in every if entry["quantity"] in HEADLINE or entry["status"] != "ok"]
-    stage, _ = run.study.shown
-    fewer = [entry for entry in headline if entry["status"] != "ok" or _is_main(entry)]
-    least = [entry for entry in fewer if entry["stage"] in (stage, INTACT_STAGE, "")]
-    listed = next((some for some in (headline, fewer, least) if len(some) <= MOST_ROWS), least)
-    which = {id(headline): "the headline quantities", id(fewer): "the headline results"}.get(
-        id(listed), f"the headline results at stage {stage}"
-    )
+    kept = run.kept
+    if kept.count <= MOST_ROWS:
+        return every, f"All {kept.count} rows of results.csv."
+    which = (
+        "the headline quantities",
+        "the headline results",
+        f"the headline results at stage {run.study.shown[0]}",
+    )[kept.listing]
+    listed = [entry for entry in every if kept.in_listing(entry, kept.listing)]
     cut = listed[:MOST_ROWS]
     part = f"the first {len(cut)} rows of " if len(cut) < len(listed) else ""
-    words = f"{len(cut)} of {run.row_count} rows: {part}{which}. results.csv beside this page has all."
+    words = f"{len(cut)} of {kept.count} rows: {part}{which}. results.csv beside this page has all."
     return cut, words
-
-
-def _is_main(entry: Entry) -> bool:
-    """Whether the main table shows this result or one close to it: near besides far, of any implant."""
-    quantity = entry["quantity"]
-    return quantity.startswith("von_mises") or (quantity, entry["location"]) in MAIN
 
 
 def bounds(run: ReportedRun) -> tuple[list[Entry], str]:
@@ -63,7 +53,7 @@ def bounds(run: ReportedRun) -> tuple[list[Entry], str]:
     main = [
         entry
         for entry in run.brackets
-        if _is_main(entry)
+        if is_main(entry)
         and entry["stage"] == stage
         and (entry["load"] == load or entry["quantity"].endswith("_stiffness"))
     ]

@@ -130,7 +130,7 @@ def test_numbers_and_nouns_agree(bench_study: str, demo: dict[str, Any], capsys:
 
 
 def test_a_specimen_has_no_gap_and_its_own_height(bench_study: str, demo: dict[str, Any], capsys: Any):
-    """Definition: a tube of 40 mm is loaded 40 mm above its held end; only a femur has a knee and a gap."""
+    """Definition: a tube of 40 mm is loaded 40 mm above its held end, and has no knee and no gap."""
     tubes = tomllib.loads(bench_study)
     said = _said_of(parse_study(tubes, "tubes"), capsys)
     assert "through the gap" not in said

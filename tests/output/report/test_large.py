@@ -7,9 +7,12 @@ from typing import Any
 
 import pytest
 
+from pipeline.measures.dictionary import HEADLINE
+from pipeline.output.report import kept
 from pipeline.output.report import page as pages
-from pipeline.output.report import run as runs
 from pipeline.output.report.run import ReportedRun
+from pipeline.output.report.tables import listed_results
+from pipeline.output.tables import COLUMNS
 from pipeline.storage.files import read_table
 from tests.made import row_of, write_run
 from tests.output.report.large import write_large
@@ -42,17 +45,50 @@ def test_a_design_is_shown_with_its_failures_flags_errors_and_indices(large: Mad
 
 
 def test_rows_that_the_page_does_not_show_are_not_kept(large: Made, monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr(runs, "MOST_ROWS", 10)
+    monkeypatch.setattr(kept, "MOST_ROWS", 10)
     run, table = ReportedRun(*large), read_table(large[1] / "results.csv")
-    assert run.row_count == len(table)
-    assert len(run.results) < 0.7 * len(table)
+    assert run.kept.count == len(table)
+    assert len(run.results) < 0.2 * len(table)
     assert all(entry.row == table[entry.number] for entry in run.results)
     own = [row for row in table if row["variant"] == "v001"]
     assert [entry.row for entry in run.first] == own  # definition: flags and checks are of all these
     failed = [row for row in table if row["status"] != "ok"]
     assert [entry.row for entry in run.results if entry["status"] != "ok"] == failed
-    answers = [entry for entry in run.results if entry["quantity"] == run.study.asked.quantity]
-    assert {entry["variant"] for entry in answers} == {row["variant"] for row in table}
+    asked = (run.study.asked.quantity, run.study.asked.stage, run.study.asked.load)
+    answers = [row for row in table if (row["quantity"], row["stage"], row["load"]) == asked]
+    assert len({row["variant"] for row in answers}) == 12
+    assert [entry.row for entry in run.results if entry.number >= 10 and entry.row in answers] == [
+        row for number, row in enumerate(table) if number >= 10 and row in answers
+    ]
+
+
+@pytest.mark.parametrize("most", [1, 40, 400, 1200, 3000])
+def test_the_table_lists_what_it_would_if_all_rows_were_kept(
+    large: Made, monkeypatch: pytest.MonkeyPatch, most: int
+):
+    """Definition: the widest of three listings that fits, else the first rows of the narrowest."""
+    study, out = large
+    table = read_table(out / "results.csv")
+    main = {(column.quantity, column.location) for column in COLUMNS}
+    main |= {(quantity, "near") for quantity, at in main if at == "far"}
+    lost = [row["status"] != "ok" for row in table]
+    wide = [row["quantity"] in HEADLINE or lost[k] for k, row in enumerate(table)]
+    fewer = [
+        wide[k] and (lost[k] or row["quantity"][:9] == "von_mises"
+                     or (row["quantity"], row["location"]) in main)
+        for k, row in enumerate(table)
+    ]  # fmt: skip
+    own = (study.shown[0], "intact", "")
+    least = [fewer[k] and row["stage"] in own for k, row in enumerate(table)]
+    monkeypatch.setattr(kept, "MOST_ROWS", most)
+    monkeypatch.setattr("pipeline.output.report.tables.MOST_ROWS", most)
+    run = ReportedRun(study, out)
+    fitting = next((one for one in (wide, fewer, least) if sum(one) <= most), least)
+    places = [
+        k for k, is_in in enumerate(fitting if len(table) > most else [True] * len(table)) if is_in
+    ]
+    places.sort(key=lambda k: run.order(table[k]["construct"]))
+    assert [entry.number for entry in listed_results(run)[0]] == places[:most]
 
 
 def test_large_cases_are_not_read_again(
