@@ -44,7 +44,7 @@ RECORD: dict[str, Any] = {
     "facts": {"cells": 4321, "unknowns": 21007},
 }  # fmt: skip
 COMMIT = "0123456789abcdef0123456789abcdef01234567"
-ELSEWHERE = {"versions": {"gapstrain": "0.0.9", "numpy": "1.26.0"}, "platform": "Invented-1.0"} | {
+ELSEWHERE = {"versions": {"gapstrain": "0.0.9", "numpy": "1.25.9"}, "platform": "Invented-1.0"} | {
     "commit": COMMIT
 }
 BALANCED = {

@@ -44,9 +44,9 @@ def test_decades_are_named_in_figures():
 def test_a_band_is_as_high_as_its_errors_either_way_and_only_where_known():
     plain = over_decades([Span("a", [1.0, 10.0], [4.0, 6.0], [None, None])], "E", "mm")
     banded = over_decades([Span("a", [1.0, 10.0], [4.0, 6.0], [0.5, 0.5])], "E", "mm")
-    assert "FillBetween" not in plain
+    assert "PolyCollection" not in plain  # FillBetweenPolyCollection since Matplotlib 3.10
     (low, high) = paths(banded, f"stroke: {COLOURS[0]}")[0]
-    (band,) = re.findall(r'FillBetween.*?<path id="[^"]+" d="([^"]+)"', banded, re.DOTALL)
+    (band,) = re.findall(r'PolyCollection.*?<path id="[^"]+" d="([^"]+)"', banded, re.DOTALL)
     heights = [float(y) for _, y in re.findall(r"[ML] (\S+) (\S+)", band)]
     # curve: 2 mm upwards; band: from 3.5 to 6.5, which is 3 mm
     assert max(heights) - min(heights) == pytest.approx(1.5 * (low[1] - high[1]), rel=1e-3)
