@@ -172,7 +172,7 @@ def _print_limits(planned: Plan, minutes: float | None) -> None:
     """How long each step may take before a worker is ended."""
     works = [item.work for item in planned.distinct.values()]
     steps = {
-        "a mesh": max(one.allowed(minutes).mesh_s for one in works),
+        "a mesh may take": max(one.allowed(minutes).mesh_s for one in works),
         "a stage": max(one.allowed(minutes).stage_s for one in works),
     }
     if any(one.has_twin for one in works):
@@ -184,7 +184,7 @@ def _print_limits(planned: Plan, minutes: float | None) -> None:
         else "as asked"
     )
     say(
-        f"What hangs is ended: of the largest case {said} at most ({why}; --time-limit MINUTES). Such "
+        f"What hangs is ended: in the largest case {said} ({why}; --time-limit MINUTES). Such "
         "a case fails with a sentence, and the run goes on."
     )
 
