@@ -45,11 +45,13 @@ class StepLimit:
         lines = self.note.read_text(encoding="utf-8").splitlines()
         step = next(line for line in reversed(lines) if line.startswith("step:")).removeprefix("step:")
         seconds = self.of(step.strip())
+        minutes = max(2, ceil(max(self.steps.values()) / 30))  # twice what any step may take now
         return (
             f"{STEPS.get(step.strip(), 'a step of it')} took longer than the {spoken(seconds)} that it "
             f"may take, so its worker was ended and another started; {self.note.parent.name}/"
             f"{self.note.name} says where it stood. If it only needs longer, allow more by "
-            f"--time-limit {max(2, ceil(seconds / 30))} (minutes) and run the same command again"
+            f"--time-limit {minutes} (minutes, for every step of every case): run the same "
+            "command again with that"
         )
 
     def of(self, step: str) -> float:

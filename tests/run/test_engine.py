@@ -185,7 +185,7 @@ def test_a_job_that_hangs_is_ended_once_and_says_its_limit(
     lost = found.pop("h")
     assert isinstance(lost, Lost)
     assert says in lost.reason
-    assert "allow more by --time-limit 2 (minutes)" in lost.reason
+    assert "allow more by --time-limit 2 (minutes, " in lost.reason
     assert "logs/nail.hung.txt says where it stood" in lost.reason
     assert "in hold_the_lock" in note.read_text() or "in hang" in note.read_text()
     assert len([path for path in tmp_path.iterdir() if path.name.isdigit()]) == 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from dataclasses import replace
 from pathlib import Path
@@ -136,3 +137,7 @@ def test_a_job_s_steps_have_the_limits_of_its_case(demo: dict[str, Any], tmp_pat
     stale.write_text("step: \nstep: reduced\nTimeout (0:00:01)!\n")
     assert limit.has_struck
     assert limit.reason.startswith(f"its reduced model took longer than the {spoken(allowed.twin_s)} ")
+    stale.write_text("step: mesh\nTimeout (0:00:01)!\n")
+    said = re.search(r"its mesh .* allow more by --time-limit (\d+) \(minutes", limit.reason)
+    assert said
+    assert 60 * float(said[1]) >= 2 * allowed.twin_s  # what is advised makes no other step fail
