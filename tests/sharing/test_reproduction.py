@@ -12,6 +12,7 @@ from typer.testing import CliRunner
 from geometries.errors import StudyError
 from pipeline import cli
 from pipeline.cli.commands import reproduce as rerun
+from pipeline.run.engine import Place
 from pipeline.run.execute import Asked
 from pipeline.run.planning import Plan, plan
 from pipeline.sharing.bundle import bundle
@@ -240,9 +241,12 @@ def command(*words: object) -> tuple[int, str]:
     return found.exit_code, " ".join(found.output.split())  # however wide the terminal is
 
 
+HOW = ("--workers", 2, "--time-limit", 30)
+
+
 def engine_of(changed: Any = None) -> Any:
-    def runner(workers: int) -> Run:
-        assert workers == 2
+    def runner(place: Place) -> Run:
+        assert place == Place(workers=2, minutes=30)
         return Engine(changed)
 
     return runner
@@ -261,19 +265,19 @@ def test_the_commands_pack_compare_and_run_again(tmp_path: Path, monkeypatch: py
     assert "All results agree." in said
     assert "Differences" not in said, "nothing differs, so nothing is listed"
     monkeypatch.setattr(rerun, "_runner", engine_of())
-    code, said = command("reproduce", packed, "--out", tmp_path / "same", "--workers", 2)
+    code, said = command("reproduce", packed, "--out", tmp_path / "same", *HOW)
     assert code == 0, said
     assert "numpy was 1.25.9" in said
     monkeypatch.setattr(rerun, "_runner", engine_of({SHEAR: 0.3}))
-    code, said = command("reproduce", packed, "--out", tmp_path / "other", "--workers", 2)
+    code, said = command("reproduce", packed, "--out", tmp_path / "other", *HOW)
     assert code == 1
     assert "1 of 5 quantities differ." in said
     assert said.count(" of 4") == 1, "only what differs is listed"
     assert "fails" in said
-    alone = ("--construct", "nail-10", "--workers", 2)
+    alone = ("--construct", "nail-10", *HOW)
     code, said = command("reproduce", packed, "--out", tmp_path / "alone", *alone)
     assert (code, "None of the 1 claims was judged" in said) == (1, True)
-    code, said = command("reproduce", packed, "--out", tmp_path / "one", "--claim", 1, "--workers", 2)
+    code, said = command("reproduce", packed, "--out", tmp_path / "one", "--claim", 1, *HOW)
     assert code == 1, "the claim that fails is judged"
     assert "Run again: nail-10, nail-10-plate." in said
     code, said = command("compare", tmp_path / "same", tmp_path / "other")
