@@ -5,7 +5,7 @@ PIP := .venv/bin/python -m pip --disable-pip-version-check
 PYTEST := .venv/bin/pytest --numprocesses 2 --dist loadfile --no-loadscope-reorder # a file's tests share models
 
 .DEFAULT_GOAL := help
-.PHONY: help install demo lint test test-all bench bench-install campaign error-bars planted pins clean
+.PHONY: help install demo lint test test-all bench bench-install campaign error-bars planted hostile pins clean
 
 help: ## List these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-14s %s\n", $$1, $$2 }' Makefile
@@ -42,6 +42,9 @@ error-bars: install ## Hold error bars from one mesh against finer meshes: an ho
 
 planted: install ## Put each fault of tests/planted into a copy, and see that the quick tests find it
 	.venv/bin/python -m tests.planted
+
+hostile: install ## Send changed input through every door, 400 times each: some minutes
+	.venv/bin/python -m tests.hostile
 
 bench-install: .venv/.bench ## Add the solvers that `make bench` compares with
 
