@@ -134,6 +134,7 @@ def pool(place: Place) -> Iterator[Client]:
             host="127.0.0.1",
             security=Security.temporary(),
             dashboard_address="127.0.0.1:0",
+            scheduler_kwargs={"dashboard": False},  # pages of Dask, where Bokeh happens to be
             silence_logs=logging.CRITICAL,
             local_directory=scratch,
         )

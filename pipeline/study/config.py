@@ -17,7 +17,7 @@ from pipeline.loading.loads import Load
 from pipeline.loading.statics import check_points
 from pipeline.measures.dictionary import Scheme
 from pipeline.study.design import Design, unknown_keys
-from pipeline.study.findings import findings, shortened
+from pipeline.study.findings import cut, findings, shortened
 from pipeline.study.implants import with_implants
 from pipeline.study.keys import set_at
 from pipeline.study.published import Published
@@ -234,7 +234,7 @@ def _apply(data: dict[str, Any], change: str) -> None:
     try:
         set_at(data, key.strip(), value)
     except StudyError as error:
-        raise StudyError(f"--set {shortened(change)}: {error}") from None
+        raise StudyError(f"--set {shortened(change)}: {cut(str(error))}") from None
 
 
 def _value(text: str, change: str) -> object:

@@ -35,6 +35,7 @@ _ONE_OF = {"stages": "stage", "loads": "load", "constructs": "construct", "publi
            "factors": "factor", "inputs": "input", "forces": "force"}  # fmt: skip
 _NAME = re.compile(r"[A-Za-z0-9][\w.-]{0,79}", re.ASCII)
 MOST_TOLD = 40  # findings of one file
+LONGEST = 1500  # letters of a finding
 MOST_READ = 400_000  # letters of a file, by findings whose line is looked for in it
 Steps = list[str | int]
 
@@ -65,12 +66,18 @@ def findings(
     told = [d for d in details if not (d["type"] == "too_short" and d["loc"] in above)]
     with_line = 1 + MOST_READ // (len(text) + 1)
     lines = [
-        f"{_where(place, text if number < with_line else '', one, data)}: {_sentence(one, model, data)}"
+        f"{_where(place, text if number < with_line else '', one, data)}: "
+        f"{cut(_sentence(one, model, data))}"
         for number, one in enumerate(told[:MOST_TOLD])
     ]
     if len(told) > MOST_TOLD:
         lines.append(f"{place}: {len(told) - MOST_TOLD} findings more; correct these first")
     return "\n".join(dict.fromkeys(lines))
+
+
+def cut(sentence: str) -> str:
+    """A sentence without its middle where that is very long: its ends say where, and what to do."""
+    return sentence if len(sentence) <= LONGEST else f"{sentence[:900]} ... {sentence[-500:]}"
 
 
 def shortened(value: object) -> str:

@@ -116,7 +116,7 @@ def _repacked(chance: Mutator, packed: Path, odd: Path) -> None:
         for name in old.namelist():
             new.writestr(name, old.read(name))
         for _ in range(int(chance.random.integers(1, 4))):
-            name = chance.one_of(names).encode("utf-8", "replace").decode()
+            name = chance.one_of(names).encode("utf-8", "replace").decode()[:20_000]
             entry = zipfile.ZipInfo(name.replace("\x00", "") or "x.csv")
             entry.external_attr = (chance.one_of(kinds) | 0o777) << 16
             entry.compress_type = chance.one_of(ways)

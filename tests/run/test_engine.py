@@ -13,8 +13,12 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
+from urllib.error import HTTPError
+from urllib.request import urlopen
 
+import psutil
 import pytest
+from distributed import Client
 
 from geometries.errors import StudyError
 from pipeline.errors import EngineError, MeshError
@@ -266,3 +270,23 @@ def test_there_are_no_more_workers_than_jobs_and_threads_stay():
     assert place.for_jobs(3) == Place(workers=3, memory_gb=3.0, threads=2)
     assert place.for_jobs(20) == place
     assert Place(workers=1).for_jobs(1).threads == (os.cpu_count() or 1)
+
+
+def test_a_run_listens_on_this_machine_alone_to_its_own_certificate_and_shows_no_pages():
+    with pool(Place()) as client:
+        told = client.scheduler_info()
+        processes = [psutil.Process(), *psutil.Process().children(recursive=True)]
+        open_to = {
+            one.laddr
+            for process in processes
+            for one in process.net_connections(kind="inet")
+            if one.status == psutil.CONN_LISTEN
+        }
+        addresses = [told["address"], *told["workers"]]
+        page = f"http://127.0.0.1:{told['services']['dashboard']}/status"
+        with pytest.raises(HTTPError, match="404"):
+            urlopen(page, timeout=20)  # where Bokeh is not installed, Dask's page would say so
+        with pytest.raises(OSError, match=r"reset by peer|Timed out|closed"):
+            Client(told["address"].replace("tls", "tcp"), timeout=2)
+    assert {place.ip for place in open_to} == {"127.0.0.1"}
+    assert all(address.startswith("tls://127.0.0.1:") for address in addresses)

@@ -10,7 +10,7 @@ import pytest
 
 from geometries.errors import StudyError
 from pipeline.study.config import MOST_BYTES, load_study, parse_study
-from pipeline.study.findings import MOST_TOLD
+from pipeline.study.findings import LONGEST, MOST_TOLD
 from pipeline.study.lines import line_of
 from pipeline.study.slips import DEEPEST
 from tests.made import DEMO
@@ -73,6 +73,15 @@ def test_of_many_findings_the_first_are_told(tmp_path: Path):
     assert len(said) == MOST_TOLD + 1
     assert said[-1].endswith(f"{4_000 - MOST_TOLD} findings more; correct these first")
     assert time.process_time() - start < 20
+
+
+@pytest.mark.parametrize("change", ["show.stage", "constructs.LONG.name", "question.quantity"])
+def test_a_long_value_is_told_in_short(tmp_path: Path, change: str):
+    said = refusal(
+        tmp_path / "x.toml", DEMO_TEXT, f"{change.replace('LONG', 'a' * 50_000)}={'b' * 50_000}"
+    )
+    assert len(said) < 2 * LONGEST
+    assert said.endswith(("correct it", "name a key of the study file"))
 
 
 def test_a_statement_of_very_many_lines_takes_little_time():

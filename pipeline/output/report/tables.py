@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from geometries.errors import StudyError
 from pipeline.output.credibility import BALANCES, materials_of
 from pipeline.output.report.cells import Cell, Entry
 from pipeline.output.report.kept import MOST_ROWS, is_main
@@ -72,6 +73,11 @@ def meshes(run: ReportedRun) -> list[tuple[str, dict[str, Any], list[Cell | None
     """Name, record and worst balances of each construct."""
     found = []
     for name in filter(run.records.get, run.constructs):
+        record = run.records[name]
+        if not {"cells", "unknowns"} <= set(record.get("facts", ())) or "mesh_hash" not in record:
+            raise StudyError(
+                f"{run.out}: the record of {name!r} says nothing of its mesh; give it as a run wrote it"
+            )
         own = [entry for entry in run.first if entry["construct"] == name]
         found.append((name, run.records[name], [_worst(own, column) for column in BALANCES]))
     return found
