@@ -45,6 +45,7 @@ bench: bench-install ## Measure our solver against others, the engine, and the r
 	.venv/bin/python -m tests.bench.case
 	.venv/bin/python -m tests.bench.engine
 	.venv/bin/python -m tests.bench.report
+	.venv/bin/python -m tests.bench.scale --cases 500
 	.venv/bin/python -m tests.bench.twins plate nail-10
 
 campaign: install ## Mesh 300 random constructs: half an hour on two cores

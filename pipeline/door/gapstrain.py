@@ -215,13 +215,15 @@ class Run:
         Columns are those of ``results.csv`` (``flags`` is ``doubts``, since frames have flags of their
         own), then the factors of the design by their keys, if there is one.
         """
-        frame = pd.DataFrame(columns_of(self.folder), copy=False)
+        found = columns_of(self.folder)
+        columns = {FRAME_NAMES.get(name, name): pd.Series(found.pop(name)) for name in list(found)}
+        frame = pd.DataFrame(columns, copy=False)
         design = pd.DataFrame(read_if_any(self.folder / "design.csv"))
         if len(design):
             factors = design.set_index("variant").drop(columns=["status", "reason"]).apply(_as_numbers)
             for key in factors:
                 frame[key] = frame["variant"].map(factors[key])
-        return frame.rename(columns=FRAME_NAMES)
+        return frame
 
     def pivot(self, quantity: str, *, location: str, load: str, variant: str | None = None) -> Pivot:
         """One result of each construct at each tissue stage: constructs by stages.

@@ -49,7 +49,7 @@ class Item:
 
 
 @dataclass
-class Tally:
+class AllRows:
     """What all results of a run say together.
 
     Parameters
@@ -75,7 +75,7 @@ class Tally:
     worst: dict[str, float] = field(default_factory=lambda: dict.fromkeys(BALANCES, 0.0))
 
     @classmethod
-    def of(cls, rows: Iterable[Row]) -> Tally:
+    def of(cls, rows: Iterable[Row]) -> AllRows:
         """Take in all results of a run."""
         found, variant = cls(), None
         for row in rows:
@@ -106,14 +106,14 @@ class Evidence:
     out: Path
 
     @cached_property
-    def tally(self) -> Tally:
+    def all_rows(self) -> AllRows:
         """What all results say together; they are read once and none is kept."""
-        return Tally.of(read_results(self.out / RESULTS))
+        return AllRows.of(read_results(self.out / RESULTS))
 
     @cached_property
     def summaries(self) -> list[dict[str, Any]]:
         """Records of the stored cases, of a design those of its first variant."""
-        return [read_summary(self.out, *case) for case in self.tally.first]
+        return [read_summary(self.out, *case) for case in self.all_rows.first]
 
 
 def credibility_page(study: StudyConfig, out: Path, versions: str, caution: str) -> Path:
@@ -193,7 +193,7 @@ def _verified(run: Evidence) -> Item:
 
 def _discretised(run: Evidence) -> Item:
     """How large errors of stiffness and gap movement are, from what, and what has no limit."""
-    known = run.tally
+    known = run.all_rows
     if not known.has_errors:
         return Item("Discretisation error", (), "Run with --levels 3.")
     answers = []
@@ -210,7 +210,7 @@ def _discretised(run: Evidence) -> Item:
 
 def _balanced(run: Evidence) -> Item:
     """The worst balance over all rows."""
-    found = run.tally
+    found = run.all_rows
     text = ", ".join(f"{words} {found.worst[name]:.1e}" for name, words in BALANCES.items())
     said = f"Worst residual or error: {text}; {found.failed} rows failed."
     return Item("Numerical solver error", (said,))

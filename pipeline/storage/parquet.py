@@ -103,17 +103,27 @@ def read_columns(path: Path, columns: Sequence[str]) -> dict[str, NDArray[Any]]:
     StudyError
         If the table is missing, damaged or lacks a column.
     """
-    parts: dict[str, list[NDArray[Any]]] = {name: [] for name in columns}
     try:
         with pyarrow.parquet.ParquetFile(path) as table:
-            _require(path, columns, table.schema_arrow.names)
+            schema = table.schema_arrow
+            _require(path, columns, schema.names)
+            found: dict[str, NDArray[Any]] = {
+                name: np.empty(table.metadata.num_rows, float if _is_number(schema, name) else object)
+                for name in columns
+            }
+            place = 0
             for number in range(table.num_row_groups):
                 group = table.read_row_group(number, columns=[*columns])
-                for name, cells in parts.items():
-                    cells.append(_plain(group[name]))
+                for name, cells in found.items():
+                    cells[place : place + len(group)] = _plain(group[name])
+                place += len(group)
     except (OSError, pyarrow.ArrowException) as error:
         raise _unread(path, error) from None
-    return {name: np.concatenate(own) if (own := parts.pop(name)) else np.empty(0) for name in columns}
+    return found
+
+
+def _is_number(schema: pyarrow.Schema, name: str) -> bool:
+    return bool(pyarrow.types.is_floating(schema.field(name).type))
 
 
 def _plain(cells: pyarrow.ChunkedArray) -> NDArray[Any]:

@@ -211,13 +211,13 @@ STEPS: dict[str, Callable[[Path, Plan], None]] = {
 
 
 def step(name: str, folder: Path) -> None:
-    """One step in this process: print its seconds and the most memory of the process, MB."""
+    """One step in this process: print its seconds, those of work, and the most memory it held, MB."""
     planned = planned_in(folder)
-    before = time.perf_counter()
+    before, worked = time.perf_counter(), time.process_time()
     STEPS[name](folder, planned)
-    seconds = time.perf_counter() - before
+    seconds, work = time.perf_counter() - before, time.process_time() - worked
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(json.dumps({"seconds": seconds, "megabytes": peak}))
+    print(json.dumps({"seconds": seconds, "work": work, "megabytes": peak}))
 
 
 def measured(name: str, folder: Path) -> str:
@@ -228,7 +228,8 @@ def measured(name: str, folder: Path) -> str:
         last = (done.stderr.strip().splitlines() or [f"ended with {done.returncode}"])[-1]
         return f"{name:15s} {last}"
     told = json.loads(done.stdout.splitlines()[-1])
-    return f"{name:15s} {told['seconds']:7.1f} s {told['megabytes']:7.0f} MB"
+    taken = f"{told['seconds']:7.1f} s, {told['work']:7.1f} s of work"
+    return f"{name:15s} {taken}, {told['megabytes']:5.0f} MB"
 
 
 def stub(number: int) -> int:
