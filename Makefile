@@ -2,7 +2,7 @@
 
 PYTHON ?= python3
 OLDEST ?= python3.11 # the oldest Python that pyproject.toml allows
-NEWEST ?= python3.13 # the newest that every library has a wheel for
+NEWEST ?= python3.13 # the newest that was tried
 PIP := bin/python -m pip --disable-pip-version-check
 PROCESSES ?= 2
 PYTEST := bin/pytest --numprocesses $(PROCESSES) --dist loadfile --no-loadscope-reorder # a file's tests share models

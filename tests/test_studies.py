@@ -18,7 +18,7 @@ from tests.studies import KINDS, LOADS, PLACED, SPECIAL, features, seeded, studi
 DRAWS = 300
 NOT_DRAWN = {  # they leave the model alone
     *("strain_bands", "show", "question", "published", "design", "robustness"),
-    *("takeover", "assumptions"),
+    *("explore", "takeover", "assumptions"),
 }
 CONSTANT = {"schema_version", "title", "name"}
 

@@ -238,7 +238,8 @@ def _findings(data: dict[str, Any]) -> list[str]:
     """Lines of the refusal, each checked for its form and stripped of the file's name."""
     with pytest.raises(StudyError) as caught:
         parse_study(data, PLACE)
-    shown = caught.value.__cause__ or not caught.value.__suppress_context__
+    error = caught.value
+    shown = error.__cause__ or (error.__context__ and not error.__suppress_context__)
     assert not shown, "pydantic's own error would be printed too"
     lines = str(caught.value).splitlines()
     assert lines
