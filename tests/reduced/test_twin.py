@@ -129,7 +129,9 @@ def test_a_stored_model_answers_as_before(twin: Twin, tmp_path: Path):
 def test_a_foreign_or_broken_model_is_refused(twin: Twin, tmp_path: Path):
     path = tmp_path / "reduced.npz"
     pack(path, ADDRESS, twin)
-    with pytest.raises(StudyError, match=f"is the reduced model of case {ADDRESS}, allowed that of f"):
+    with pytest.raises(
+        StudyError, match=f"is the reduced model of case '{ADDRESS}', allowed that of f"
+    ):
         unpack(path, "f" * 16)
     content = path.read_bytes()
     for broken in (content[: len(content) // 2], b"nothing", content.replace(b"form", b"from")):

@@ -104,7 +104,7 @@ def test_the_command_ends_with_exit_code_1_and_says_which_stage(
     said = " ".join(capsys.readouterr().out.split())
     assert "failed at empty" in said
     assert "broken at stage empty failed: " in said
-    assert "1 of 1 cases failed in some stages; results.csv says why." in said
+    assert "1 of 1 case failed in some stages; results.csv says why." in said
     assert (out / "figures" / "broken.png").exists()
     ((_, (first, *_)),) = short_table(out, stage, "pull").lines
     assert (first.value == "failed") == is_lost

@@ -194,7 +194,7 @@ def _said(key: Key, data: Any) -> str:
         with suppress(KeyError, IndexError, TypeError):
             data = data[step]
         name = data.get("name", data.get("key")) if isinstance(data, dict) else None
-        if isinstance(step, int) and name and key[at + 1 :] != ("name",):
+        if isinstance(step, int) and isinstance(name, str) and name and key[at + 1 :] != ("name",):
             group = said.pop()
             said.append(f"{ONE_OF.get(group, group)} {name!r}: ")
         else:
@@ -224,7 +224,7 @@ INTERNAL = re.compile(
 )
 REMEDY = re.compile(
     r"\b(add|as in|change|choose|correct|did you mean|fill|give|lengthen|list|lower|make|move|name|"
-    r"or another|remove|shorten|thicken|use)\b"
+    r"or another|remove|shorten|thicken|use|write)\b"
 )
 
 
