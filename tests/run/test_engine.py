@@ -172,8 +172,18 @@ def test_a_job_that_always_kills_its_worker_is_lost_and_says_so(two: Run):
 @pytest.mark.parametrize(
     ("work", "step", "says"),
     [
-        (partial(hang, in_python=False), "mesh", "its mesh took longer than the 2 s"),
-        (partial(hang, in_python=True), "mesh", "its mesh took longer than the 2 s"),
+        pytest.param(
+            partial(hang, in_python=False),
+            "mesh",
+            "its mesh took longer than the 2 s",
+            marks=pytest.mark.slow,
+        ),
+        pytest.param(
+            partial(hang, in_python=True),
+            "mesh",
+            "its mesh took longer than the 2 s",
+            marks=pytest.mark.slow,
+        ),
         (hold_the_lock, "solve", "the solution of one stage took longer than the 2 s"),
     ],
     ids=["asleep", "in a loop", "with the lock"],
@@ -197,6 +207,7 @@ def test_a_job_that_hangs_is_ended_once_and_says_its_limit(
     assert len(set(two([Job(f"n{k}", nap, (0.5,)) for k in range(10)]).values())) == 2
 
 
+@pytest.mark.slow
 def test_a_limit_is_that_of_each_step_and_leaves_nothing_behind(tmp_path: Path, two: Run):
     """By hand: four steps of 0.6 s take longer than 1.5 s, and none does."""
     naps = [Job(f"n{k}", nap, (2.0,)) for k in range(2)]

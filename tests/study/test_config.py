@@ -230,7 +230,8 @@ REMEDY = re.compile(
 
 def _sound(lines: list[str]) -> None:
     for line in lines:
-        assert not INTERNAL.search(line), f"internal words in: {line}"
+        own = re.sub(r"'[^']*'", "''", line)  # what a file says is its own
+        assert not INTERNAL.search(own), f"internal words in: {line}"
         assert REMEDY.search(line), f"nothing to do in: {line}"
 
 

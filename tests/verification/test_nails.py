@@ -79,6 +79,7 @@ def test_closed_nail_twists_as_a_tube():
 # --- A broken nail in the bone -----------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_broken_nail_carries_nothing_at_its_break():
     # Statics: a free end. Two bolts hold the lower piece, and above them nothing touches it.
     nail = {**FEW_CELLS, "break_mm": 215.0, "break_opening_mm": 1.0}
