@@ -14,7 +14,7 @@ from tests.made import DEMO
 
 SEED = 20
 COUNTS = {
-    "study": 40, "set": 40, "claims": 12, "bundle": 10, "twin": 40, "folder": 12, "links": 20,
+    "study": 20, "set": 20, "claims": 8, "bundle": 6, "twin": 25, "folder": 8, "links": 10,
     "page": 1,
 }  # fmt: skip
 

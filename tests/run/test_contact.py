@@ -103,6 +103,7 @@ def test_bolts_share_the_axial_force():
     assert found["fragment_axial_force", "proximal/applied"] == pytest.approx(-600, rel=1e-6)
 
 
+@pytest.mark.slow
 def test_a_nail_without_proximal_bolts_holds_no_torque_over_an_empty_gap():
     # Frictionless: a smooth rod in a round canal carries no torque. The bone end slides down until the
     # ends meet, so the push is borne; bending is borne by the canal.
