@@ -9,7 +9,7 @@ from scipy.stats import qmc
 
 from geometries.materials import isotropic
 from pipeline.fem.space import Array
-from pipeline.reduced.terms import Group, Terms, young_and_poisson
+from pipeline.reduced.terms import Group, Terms, spans, young_and_poisson
 
 TISSUE_MPA, TISSUE_POISSON = (0.1, 20_000.0), (0.1, 0.45)
 BONE = (0.4, 1.2)  # of the constants that the study has
@@ -59,10 +59,8 @@ class Ranges:
 
     def outside(self, weights: Array) -> str:
         """Say which number of the terms (terms,) leaves its range; empty if none does."""
-        start = 0
-        for group, limits in zip(self.groups, self.limits, strict=True):
-            own = weights[start : start + len(group.matrices)]
-            start += len(own)
+        for (group, span), limits in zip(spans(self.groups), self.limits, strict=True):
+            own = weights[span]
             if group.kind == "scaled":
                 found = {"factor": float(own[0])}
             else:

@@ -20,7 +20,7 @@ from pipeline.measures.motion import Motion
 from pipeline.measures.plausibility import Gates
 from pipeline.measures.readings import Readings
 from pipeline.measures.sections import FreeBody, Section
-from pipeline.reduced.terms import Terms
+from pipeline.reduced.terms import Terms, spans
 
 LAYERS = 2  # matrices of a material at most; after them comes what stops and loads do directly
 
@@ -171,9 +171,7 @@ class Readout:
         """Number of each layer of each part (LAYERS + 1, parts); 1 of what no material does."""
         found = np.zeros((LAYERS + 1, self.terms.count))
         found[-1] = 1.0
-        start = 0
-        for group in self.terms.groups:
-            for layer in range(len(group.matrices)):
-                found[layer, group.parts] = weights[start]
-                start += 1
+        for group, span in spans(self.terms.groups):
+            for layer, number in enumerate(weights[span]):
+                found[layer, group.parts] = number
         return found

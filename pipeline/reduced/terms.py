@@ -6,6 +6,7 @@ too; bone has one, a factor on all of its constants.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
@@ -82,6 +83,15 @@ class Group:
             allowed = "an isotropic material" if self.kind == "isotropic" else "a factor on the written"
             raise BeyondError(f"material of {self.name}: allowed is {allowed}; solve this one in full")
         return found
+
+
+def spans(groups: Iterable[Group]) -> Iterator[tuple[Group, slice]]:
+    """Each group, and where its numbers stand among those of all terms."""
+    start = 0
+    for group in groups:
+        stop = start + len(group.matrices)
+        yield group, slice(start, stop)
+        start = stop
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,7 @@ from pipeline.measures.load_point import load_point
 from pipeline.measures.readings import Readings
 from pipeline.reduced.model import Answered, BeyondError
 from pipeline.reduced.packed import unpack
-from pipeline.reduced.terms import young_and_poisson
+from pipeline.reduced.terms import spans, young_and_poisson
 from pipeline.reduced.twin import Twin
 from pipeline.run.case import Case
 from pipeline.run.equilibrium import part_elasticity
@@ -120,10 +120,8 @@ class Inquiry:
 
     def weights(self, values: Mapping[str, float]) -> Array:
         """Numbers of the terms with the inputs at some values."""
-        found, start = self.written.copy(), 0
-        for group in self.twin.readout.terms.groups:
-            own = slice(start, start + len(group.matrices))
-            start = own.stop
+        found = self.written.copy()
+        for group, own in spans(self.twin.readout.terms.groups):
             if group.name == "tissue":
                 modulus, poisson = young_and_poisson(*found[own].tolist())
                 modulus = values.get("tissue_modulus_mpa", modulus)

@@ -20,6 +20,7 @@ from pipeline.fem.space import Array
 from pipeline.measures.dictionary import QUANTITIES
 from pipeline.measures.exploring import SHARE
 from pipeline.reduced.model import Answered, BeyondError
+from pipeline.reduced.terms import spans
 from pipeline.run.explored import BOLT, IMPLANTS, Inquiry
 from pipeline.run.superposition import push_of
 from pipeline.run.takeover import Errors
@@ -125,12 +126,9 @@ class LiveModel:
 
     def _groups(self) -> Iterator[dict[str, Any]]:
         """Numbers of the terms as the study has them, and what changes them."""
-        start = 0
-        for group in self.asked.twin.readout.terms.groups:
-            own = self.asked.written[start : start + len(group.matrices)]
-            start += len(own)
+        for group, span in spans(self.asked.twin.readout.terms.groups):
             kind = "metal" if group.name in IMPLANTS else group.name
-            yield {"name": group.name, "kind": kind, "written": own.tolist()}
+            yield {"name": group.name, "kind": kind, "written": self.asked.written[span].tolist()}
 
     def _load(self) -> dict[str, Any]:
         """The load: shares of the unit loads, and per newton along x, y, z if it can be turned."""
@@ -172,12 +170,11 @@ class LiveModel:
     def _parts(self) -> Iterator[dict[str, Any]]:
         """Rows for the force along the shaft that each part carries through the gap, term by term."""
         readout = self.asked.twin.readout
-        owners: dict[int, list[int]] = {}
-        start = 0
-        for group in readout.terms.groups:
-            for part in group.parts:
-                owners[int(part)] = list(range(start, start + len(group.matrices)))
-            start += len(group.matrices)
+        owners = {
+            int(part): list(range(span.start, span.stop))
+            for group, span in spans(readout.terms.groups)
+            for part in group.parts
+        }
         for name, one in readout.sections["gap"].parts.items():
             terms = owners.get(one.part, [])
             rows = np.stack([*(layer[2] for layer in one.layers[: len(terms)]), one.layers[-1][2]])
