@@ -23,7 +23,7 @@ from pipeline.reduced.model import Answered, BeyondError
 from pipeline.reduced.terms import spans
 from pipeline.run.explored import BOLT, IMPLANTS, Inquiry
 from pipeline.run.superposition import push_of
-from pipeline.run.takeover import Errors
+from pipeline.run.takeover import Errors, through_the_gap
 from pipeline.run.twins import ADDED, MOVED_FLOOR
 from pipeline.study.robustness import ALLOWED
 from pipeline.study.stages import Stage
@@ -107,11 +107,9 @@ class LiveModel:
         for one in readings.moved(units, shares, is_linear=False):
             if one.quantity in ANSWERED:
                 yield (one.quantity, one.location), one.value
-        parts = readings.sections["gap"].parts
-        forces = {name: float((part @ shares)[2]) for name, part in parts.items()}
-        total = sum(forces.values())
-        for name, force in forces.items():
-            yield (SHARE, name), 100 * force / total if total else 0.0
+        carried = dict(through_the_gap(readings, shares))
+        for name in readings.sections["gap"].parts:
+            yield (SHARE, name), carried.get((SHARE, name), 0.0)
 
     def _places(self) -> Iterator[Place]:
         readout = self.asked.twin.readout

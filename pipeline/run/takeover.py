@@ -84,19 +84,27 @@ def _values(asked: Inquiry, inputs: Mapping[str, float]) -> Iterator[tuple[tuple
     for one in readings.moved(asked.units, shares, is_linear=not state.forces):
         if (one.quantity, one.location) in FOLLOWED:
             yield (one.quantity, one.location), one.value
-    section = readings.sections["gap"]
-    forces = {name: float((part @ shares)[2]) for name, part in section.parts.items()}
-    total = sum(forces.values())
-    for name, force in forces.items():
-        yield (FORCE, name), force
-        if total:
-            yield (SHARE, name), 100 * force / total
+    yield from through_the_gap(readings, shares)
     levels = hot_levels(readings, shares)
     for name, level in levels.items():
         yield (PEAK, name), level
     factor = limit_factor(asked, answered, readings, levels)
     if factor is not None:
         yield (WEIGHT, "most_loaded"), 100 * factor * _whole(asked)
+
+
+def through_the_gap(readings: Readings, shares: Array) -> Iterator[tuple[tuple[str, str], float]]:
+    """Force along the shaft that each part carries through the gap, N, and its share of all, percent.
+
+    Where the forces add up to nothing there are no shares.
+    """
+    parts = readings.sections["gap"].parts
+    forces = {name: float((part @ shares)[2]) for name, part in parts.items()}
+    total = sum(forces.values())
+    for name, force in forces.items():
+        yield (FORCE, name), force
+        if total:
+            yield (SHARE, name), 100 * force / total
 
 
 def hot_levels(readings: Readings, shares: Array) -> dict[str, float]:
