@@ -66,7 +66,7 @@
     svg.append(node("text", { x: (WIDE + EDGE.left) / 2, y: HIGH - 8, "text-anchor": "middle" }, label));
     svg.append(node("text", { x: 14, y: HIGH / 2 - 10, "text-anchor": "middle", transform: `rotate(-90 14 ${HIGH / 2 - 10})` }, unit));
     series.forEach((one, k) => {
-      const path = one.points.reduce((d, [p, v]) => (Number.isFinite(v) ? `${d}${d && one.open !== true ? "L" : "M"}${across(p).toFixed(1)} ${up(v).toFixed(1)}` : d), "");
+      const path = one.points.reduce((d, [p, v]) => (Number.isFinite(v) ? `${d}${d ? "L" : "M"}${across(p).toFixed(1)} ${up(v).toFixed(1)}` : d), "");
       svg.append(node("path", { d: path, fill: "none", stroke: COLOURS[k % 5], "stroke-width": 1.6, "stroke-dasharray": ["", "6 3", "2 3", "8 3 2 3", "4 2"][k % 5] }));
       if (now[k] && Number.isFinite(now[k][1])) svg.append(mark(across(now[k][0]), up(now[k][1]), k, false));
       if (is_own && written[k] !== null) svg.append(mark(across(own), up(written[k]), k, true));
@@ -128,15 +128,16 @@
   /* --- What follows the controls --------------------------------------------------------------------- */
   const written = constructs.map(one => one.told.solved[shown] ?? null);
   const is_as_written = but => Object.keys(start).every(name => name === but || at[name] === start[name]);
-  const kept = { load: {}, tissue: {} };
+  const kept = { load: {}, tissue: {} }; // all values of each point, whichever quantity is shown
+  const drawn = kind => kept[kind].series.map(one => ({ points: one.points.map(([p, values]) => [p, values?.[shown]]) }));
   function curve(kind, points, of) {
     const fixed = { ...at };
     delete fixed[kind === "load" ? "weight_factor" : "tissue_modulus_mpa"];
-    const key = JSON.stringify([fixed, shown]);
+    const key = JSON.stringify(fixed);
     if (kept[kind].key !== key) kept[kind] = { key, series: constructs.map(() => ({ points: [] })) };
     const todo = [];
     constructs.forEach((one, k) => points.slice(kept[kind].series[k].points.length).forEach(p => todo.push([one, k, p])));
-    return { todo, add: ([one, k, p]) => kept[kind].series[k].points.push([p, answer(one, { ...at, ...of(p) }).values?.[shown]]) };
+    return { todo, add: ([one, k, p]) => kept[kind].series[k].points.push([p, answer(one, { ...at, ...of(p) }).values]) };
   }
   const span = (low, high, count, powers) => Array.from({ length: count }, (_, k) => (powers ? low * (high / low) ** (k / (count - 1)) : low + (high - low) * k / (count - 1)));
   const shares = span(0, 1.5, LOADS + 1, false).map(one => Math.max(one, 1e-3)), moduli = span(told.limits.tissue_modulus_mpa[0], told.limits.tissue_modulus_mpa[1], MODULI, true);
@@ -148,8 +149,8 @@
     const jobs = [curve("load", shares, p => ({ weight_factor: p })), curve("tissue", moduli, p => ({ tissue_modulus_mpa: p }))];
     const both = () => {
       const unit = told.units[shown.split("/")[0]];
-      lines(find("load-chart"), { label: "share of the stated load", unit, x: shares, series: kept.load.series, now: now(shown, at.weight_factor), own: 1, is_own: is_as_written("weight_factor") });
-      lines(find("tissue-chart"), { label: "modulus of the gap tissue, MPa", unit, x: moduli, series: kept.tissue.series, now: now(shown, at.tissue_modulus_mpa), own: told.modulus, is_own: is_as_written("tissue_modulus_mpa"), powers: true });
+      lines(find("load-chart"), { label: "share of the stated load", unit, x: shares, series: drawn("load"), now: now(shown, at.weight_factor), own: 1, is_own: is_as_written("weight_factor") });
+      lines(find("tissue-chart"), { label: "modulus of the gap tissue, MPa", unit, x: moduli, series: drawn("tissue"), now: now(shown, at.tissue_modulus_mpa), own: told.modulus, is_own: is_as_written("tissue_modulus_mpa"), powers: true });
     };
     both();
     panel.dataset.milliseconds = (performance.now() - began).toFixed(1);
