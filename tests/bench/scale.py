@@ -37,6 +37,7 @@ from pipeline.sharing.compare import agree, compare
 from pipeline.study.config import load_study
 from pipeline.sweeps.variants import variants_of
 from tests.made import Row, write_case
+from tests.output.report.large import DESIGN
 
 STUDY = """
 schema_version = 1
@@ -54,28 +55,6 @@ loads = [
     { kind = "hip_force", name = "axial", force_n = 500.0 },
     { kind = "torsion", name = "torsion", moment_nm = 10.0 },
     { kind = "bending", name = "bending", moment_nm = 10.0, plane = "frontal" },
-]
-"""
-DESIGN = """
-[[constructs]]
-kind = "nail"
-name = "nail"
-nail = {{ diameter_mm = 10.0, reaming_mm = 1.0 }}
-
-[[constructs]]
-kind = "nail_plate"
-name = "over-nail"
-nail = {{ diameter_mm = 10.0 }}
-
-[design]
-kind = "latin_hypercube"
-samples = {points}
-seed = 7
-outcomes = ["gap_shear_movement", "axial_stiffness"]
-factors = [
-    {{ key = "constructs.nail.nail.diameter_mm", label = "nail diameter", low = 9.0, high = 11.0 }},
-    {{ key = "constructs.nail.nail.reaming_mm", label = "reaming", low = 0.5, high = 2.0 }},
-    {{ key = "stages.atrophic.modulus_mpa", label = "tissue modulus", low = 0.2, high = 5.0 }},
 ]
 """
 CONSTRUCT = """

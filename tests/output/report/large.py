@@ -22,9 +22,9 @@ from tests.made import Row, write_case
 STUDY = """
 schema_version = 1
 title = "A large sweep that nobody computed"
-mesh = {{ level = "coarse" }}
-question = {{ quantity = "gap_shear_movement" }}
-stages = [{{ name = "atrophic", modulus_mpa = 1.0, poisson_ratio = 0.167 }}, {{ name = "woven" }}]
+mesh = { level = "coarse" }
+question = { quantity = "gap_shear_movement" }
+stages = [{ name = "atrophic", modulus_mpa = 1.0, poisson_ratio = 0.167 }, { name = "woven" }]
 
 [[loads]]
 kind = "hip_force"
@@ -36,6 +36,8 @@ kind = "torsion"
 name = "torsion"
 moment_nm = 10.0
 
+"""
+DESIGN = """
 [[constructs]]
 kind = "nail"
 name = "nail"
@@ -90,7 +92,7 @@ def write_large(folder: Path, points: int = 250) -> tuple[StudyConfig, Path]:
     chance = random.Random(11)
     file, out = folder / "large.toml", folder / "out"
     out.mkdir(parents=True)
-    file.write_text(STUDY.format(points=points), encoding="utf-8")
+    file.write_text(STUDY + DESIGN.format(points=points), encoding="utf-8")
     study = load_study(file)
     variants = variants_of(study)
     listed = [case for one in variants if one.study for case in cases(one.study, one.name)]

@@ -15,16 +15,10 @@ from playwright.sync_api import Browser, Page
 from pipeline.output.report.page import report_page
 from tests.made import row_of, write_run
 from tests.output.report.made_up import bounded_rows, rows_of, study_of, write_fields, write_set_beside
-from tests.output.report.opened import opened_page, started_browser
+from tests.output.report.opened import opened_page
 
 pytestmark = pytest.mark.slow
 SHOWS = (("atrophic", "hip"), ("woven", "torsion"), ("empty", "hip"))
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with started_browser() as one:
-        yield one
 
 
 @pytest.fixture

@@ -26,7 +26,6 @@ from pipeline.study.config import load_study
 from tests.fem.contact.random_stops import random_case
 from tests.models import SHORT_PLATE, case_of
 from tests.output.report.made_up import rows_of, write_set_beside
-from tests.output.report.opened import started_browser
 
 pytestmark = pytest.mark.slow
 HIP = [{"kind": "hip_force", "name": "hip", "force_n": 3000.0}]
@@ -38,12 +37,6 @@ PLATE = {
 }
 AS_PYTHON = 1e-6  # of the largest like it
 SETTINGS, PROBLEMS = 20, 30
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with started_browser() as started:
-        yield started
 
 
 @pytest.fixture(scope="module")

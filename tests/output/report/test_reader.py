@@ -15,18 +15,12 @@ from playwright.sync_api import Browser, Page
 from pipeline.output.report.page import report_page
 from tests.output.exploring import write_explored
 from tests.output.report.made_up import HOSTILE, bounded_rows, rows_of, write_set_beside
-from tests.output.report.opened import opened_page, started_browser
+from tests.output.report.opened import opened_page
 
 pytestmark = pytest.mark.slow
 FLAG = "gap strain 35 % (closing, at the rim), beyond small strains"
 WIDE, NARROW = 1440, 390
 MINUS = "\N{MINUS SIGN}"
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with started_browser() as one:
-        yield one
 
 
 @pytest.fixture
