@@ -25,7 +25,7 @@ Drive = tuple[Array, Array, Array]
 
 MOST = 40  # steps
 SHORT = 0.99  # of the way to where a cone ends
-CLOSE = 1e-9  # to balance and to complementarity, as a share of the largest force
+CLOSE = 1e-9  # to complementarity, as a share of the largest force: what then grows is round-off
 
 
 @numba.njit(cache=True, error_model="numpy")
@@ -71,8 +71,8 @@ def _stretched(w: Array, eta: float, u: Array, sign: float, out: Array) -> None:
 
 @numba.njit(cache=True, error_model="numpy")
 def _depth(u: Array) -> float:
-    """How far inside its cone a vector is."""
-    return np.sqrt(max(u[0] ** 2 - _across(u, u), 0.0))
+    """How far inside its cone a vector is; nil on its edge, outside, and in the cone opposite."""
+    return np.sqrt(max(u[0] ** 2 - _across(u, u), 0.0)) if u[0] > 0 else 0.0
 
 
 @numba.njit(cache=True, error_model="numpy")
@@ -161,7 +161,9 @@ def _solved(
             if places[k, j] >= 0:
                 dx[places[k, j]] += ds[k, j] - first[k, j] * share
     solve_lower(A, dx)
-    dq = np.linalg.solve(small, Y @ dx + left) if len(left) else left
+    dq = Y @ dx + left
+    solve_lower(small, dq)
+    solve_upper(small, dq)
     dx -= Y.T @ dq
     solve_upper(A, dx)
     for k in range(len(places)):
@@ -177,15 +179,15 @@ def _solved(
 def _factors(
     matrices: Matrices, spring: float, places: Ints, w: Array, eta: Array, first: Array
 ) -> tuple[Array, Array, Array, bool]:
-    """Factor of what forces meet, rigid motions half solved, what these meet; whether there is one."""
+    """Factor of what forces meet, rigid motions half solved, factor of what they meet; if there is."""
     C, B = matrices
     A, Y = C.copy(), np.ascontiguousarray(B.T)
     _add_cones(A, places, w, eta, first)
     is_sound = factorize(A)
-    if is_sound:
-        for row in Y:
-            solve_lower(A, row)
-    return A, Y, Y @ Y.T + spring * np.eye(len(Y)), is_sound
+    for row in Y:
+        solve_lower(A, row)
+    small = Y @ Y.T + spring * np.eye(len(Y))
+    return A, Y, small, is_sound and factorize(small)
 
 
 @numba.njit(cache=True, error_model="numpy")
@@ -229,7 +231,7 @@ def bearing_forces(
     s = np.zeros(places.shape)
     s[:, 0] = 1.0
     z, w, middle, first = s.copy(), np.empty_like(s), np.empty_like(s), np.empty_like(s)
-    aim, dz, eta, before = np.empty_like(s), np.empty_like(s), np.empty(len(s)), np.inf
+    aim, dz, eta, least = np.empty_like(s), np.empty_like(s), np.empty(len(s)), np.inf
     for k in range(len(places)):
         if places[k, 0] >= 0:
             x[places[k, 0]] = 1.0
@@ -238,12 +240,11 @@ def bearing_forces(
         off = _out_of_balance(matrices, drive, spring, places, room, (x, q, z))
         gap = (s * z).sum() / max(len(s), 1)
         left = max(gap, _largest(off[0]), _largest(off[1]), _largest(off[2]))
-        if left < before:
-            best, best_q = x.copy(), q.copy()
-        is_done = before < CLOSE * max(1.0, _largest(x)) and left > before / 2
+        is_done = gap < CLOSE * max(1.0, _largest(x)) and left > least / 2
+        if left < least:
+            best, best_q, least = x.copy(), q.copy(), left
         if is_done or not _scale(s, z, w, eta, middle):
             break
-        before = left
         A, Y, small, is_sound = _factors(matrices, spring, places, w, eta, first)
         if not is_sound:
             break

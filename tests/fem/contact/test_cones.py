@@ -137,7 +137,10 @@ def by_a_library(stops: Cones, free: Array, loads: Array) -> Array:
     return np.array(solver.solve().x[:count]) * scale
 
 
-@pytest.mark.parametrize("seed", range(30))
+AT_ROUND_OFF = (1210, 3643, 5089, 5545)  # here a search that goes on ends in no numbers
+
+
+@pytest.mark.parametrize("seed", [*range(30), *AT_ROUND_OFF])
 def test_a_library_for_cone_programs_finds_the_same_forces(seed: int):
     # clarabel (Goulart & Chen 2024, arXiv:2405.12762, as it says). Both are judged by the energy
     # that they minimise, in which an error of forces counts squared: 1e-8 of it is 1e-4 of forces. What
