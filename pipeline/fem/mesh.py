@@ -69,6 +69,8 @@ class Mesh:
         Cells that gave up curvature to keep from inverting.
     bow : Bow, optional
         How the straight shaft was bent.
+    recipe : str
+        In which way it was made, in words.
 
     Raises
     ------
@@ -85,6 +87,7 @@ class Mesh:
     vertex_count: int
     relaxed: int = 0
     bow: Bow | None = None
+    recipe: str = ""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "patches", MappingProxyType(dict(self.patches)))
@@ -156,6 +159,16 @@ class Mesh:
     def unknowns(self) -> int:
         """Number of displacement components."""
         return 3 * len(self.nodes)
+
+    @property
+    def facts(self) -> dict[str, int | str]:
+        """What a record says of a mesh."""
+        return {
+            "cells": len(self.cells),
+            "unknowns": self.unknowns,
+            "relaxed_cells": self.relaxed,
+            "mesh_recipe": self.recipe,
+        }
 
     def off_axis(self, points: Array) -> Array:
         """Vectors (n, 3) from the shaft axis, across it, to points (n, 3), mm."""

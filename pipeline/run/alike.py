@@ -199,9 +199,7 @@ class AlikeGroup:
         mesh = self.prepared.mesh
         facts: dict[str, float | int | str] = {
             **geometry.facts,
-            "cells": len(mesh.cells),
-            "unknowns": mesh.unknowns,
-            "relaxed_cells": mesh.relaxed,
+            **mesh.facts,
             REDUCED_STAGES: stages,
             "coordinates": len(self.twin.model.forces),
         }

@@ -143,9 +143,7 @@ def run_case(case: Case, clock: Clock, meshes: Path = NOWHERE) -> CaseResult:
         raise SolveError("; ".join(dict.fromkeys(failures.values())))
     facts: dict[str, float | int | str] = {
         **geometry.facts,
-        "cells": len(mesh.cells),
-        "unknowns": mesh.unknowns,
-        "relaxed_cells": mesh.relaxed,
+        **mesh.facts,
         "iterations": max(iterations),
     }
     twin = _twin(prepared, case, clock) if case.has_twin else None

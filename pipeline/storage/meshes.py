@@ -23,7 +23,7 @@ PATCH = "patch:"
 
 def write_mesh(folder: Path, key: str, mesh: Mesh) -> None:
     """Write a mesh; whole or not."""
-    scalars = {"vertex_count": mesh.vertex_count, "relaxed": mesh.relaxed}
+    scalars = {"vertex_count": mesh.vertex_count, "relaxed": mesh.relaxed, "recipe": mesh.recipe}
     arrays = {
         "nodes": mesh.nodes,
         "cells": mesh.cells,
@@ -75,4 +75,5 @@ def read_mesh(folder: Path, geometry: Geometry, level: Level) -> Mesh | None:
         vertex_count=int(arrays["vertex_count"]),
         relaxed=int(arrays["relaxed"]),
         bow=geometry.bow,
+        recipe=str(arrays["recipe"]),
     )

@@ -24,6 +24,7 @@ from geometries.solids import TISSUE_ROLES, Geometry
 from pipeline.fem.loads import unit_loads
 from pipeline.fem.mesh import Mesh, MeshPart, cell_volumes
 from pipeline.fem.meshing import mesher
+from pipeline.fem.meshing.recipe import Recipe
 from pipeline.fem.meshing.sizes import LEVELS, Sizes
 from pipeline.fem.space import Array, Flags
 from pipeline.fem.stiffness import Pattern, Stiffness, assemble
@@ -64,11 +65,13 @@ class Model:
 def scaled(factor: float) -> Sizes:
     """The coarse level with edges longer by a factor."""
     coarse = LEVELS["coarse"]
-    return Sizes(
-        {role: factor * share for role, share in coarse.per_wall.items()},
+    return replace(
+        coarse,
+        per_wall={role: factor * share for role, share in coarse.per_wall.items()},
         longest=factor * coarse.longest,
         shortest=factor * coarse.shortest,
         sagitta=factor * coarse.sagitta,
+        rod_sagitta=factor * coarse.rod_sagitta,
         circle=max(10, round(coarse.circle / factor)),
     )
 
@@ -77,7 +80,7 @@ def plate(factor: float) -> Model:
     """A short plate, with edges longer than the coarse level's by a factor."""
     few = Plate(hole_count=4, screws=Screws(holes=(2,)))
     geometry = build(PlateConstruct(name="bench", kind="plate", plate=few), Femur(), Defect())
-    return _model(geometry, mesher.mesh_once(geometry, scaled(factor)))
+    return _model(geometry, mesher.mesh_once(geometry, Recipe(scaled(factor))))
 
 
 TIED = Bolts(fit="tied")  # since nothing else holds a nail here

@@ -31,8 +31,8 @@ from tests.campaign.jobs import mesh, settle, valid
 from tests.draws import Values
 
 COLUMNS = (
-    "number", "kind", "status", "reason", "seconds", "unknowns", "worst_volume", "held", "stops",
-    "over_mm", "study",
+    "number", "kind", "status", "reason", "seconds", "unknowns", "worst_volume", "recipe",
+    "held", "stops", "over_mm", "study",
 )  # fmt: skip
 LEAST = 0.99
 

@@ -11,6 +11,7 @@ from geometries.assembly import assemble
 from geometries.errors import StudyError
 from pipeline.errors import SolveError
 from pipeline.fem.kernels.threads import use_threads
+from pipeline.fem.mesh import Mesh
 from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.measures.quality import Balances
 from pipeline.run.case import Case
@@ -76,6 +77,12 @@ def touching(number: int, drawn: Values) -> Values:
     }  # fmt: skip
 
 
+def facts(made: Mesh) -> dict[str, Any]:
+    """What a row says of a mesh."""
+    worst = f"{made.worst_volume[1]:.1e}"
+    return {"unknowns": made.unknowns, "worst_volume": worst, "recipe": made.recipe}
+
+
 def settle(number: int, drawn: Values) -> dict[str, Any]:
     """Settle contact under three loads; a load that nothing holds must be named, none may overlap."""
     use_threads(1)  # each worker has a core
@@ -86,7 +93,7 @@ def settle(number: int, drawn: Values) -> dict[str, Any]:
         row["kind"] = case.construct.kind
         geometry = case.geometry()
         made = build_mesh(geometry, "coarse")
-        row |= {"unknowns": made.unknowns, "worst_volume": f"{made.worst_volume[1]:.1e}"}
+        row |= facts(made)
         for _, found in equilibria(Prepared.of(made, geometry, case), case, Clock()):
             if isinstance(found, SolveError):
                 raise found
@@ -120,7 +127,7 @@ def mesh(number: int, drawn: Values) -> dict[str, Any]:
     row = {"number": number, "kind": case.construct.kind, "status": "ok", "study": json.dumps(drawn)}
     try:
         made = build_mesh(assemble(case.construct, case.femur, case.defect), "coarse")
-        row |= {"unknowns": made.unknowns, "worst_volume": f"{made.worst_volume[1]:.1e}"}
+        row |= facts(made)
     except StudyError as error:
         row |= {"status": "failed", "reason": str(error)}
     return row | {"seconds": f"{time.perf_counter() - started:.1f}"}

@@ -13,6 +13,7 @@ import numpy as np
 
 from geometries.solids import Geometry, Part
 from pipeline.errors import MeshError
+from pipeline.fem.meshing.recipe import Recipe
 from pipeline.fem.meshing.sizes import WALLS, Sizes
 
 FLAT = 1e-6
@@ -22,7 +23,6 @@ BUSY_MM = 45.0  # from the gap, within which screws bear most
 WALL_MM, ROD_MM = (0.5, 8.0), (2.0, 10.0)  # from bolts and screws: where edges begin and end to grow
 ACROSS_MM = (25.0, 45.0)  # the same of a plate, from the gap
 PINS = ("bolt", "screw")
-Closer = dict[str | float, float]  # a part, or all surfaces of a radius: share of their edge lengths
 
 
 class Grown(NamedTuple):
@@ -33,9 +33,7 @@ class Grown(NamedTuple):
     span: tuple[float, float]
 
 
-def set_sizes(
-    gmsh: Any, geometry: Geometry, volumes: list[list[int]], sizes: Sizes, closer: Closer
-) -> None:
+def set_sizes(gmsh: Any, geometry: Geometry, volumes: list[list[int]], recipe: Recipe) -> None:
     """Say how long edges are everywhere.
 
     Parameters
@@ -46,17 +44,16 @@ def set_sizes(
         What they are.
     volumes : list of list of int
         Tags of the volumes of each part.
-    sizes : Sizes
-        Of the level.
-    closer : dict
-        Shorter edges, where a mesh failed before.
+    recipe : Recipe
+        How long, and where shorter since a mesh failed before.
 
     Raises
     ------
     MeshError
         If a part has no volume.
     """
-    fields = _Fields(gmsh, geometry, volumes, sizes)
+    closer = recipe.closer
+    fields = _Fields(gmsh, geometry, volumes, recipe.sizes)
     share = {part.name: closer.get(part.name, 1.0) for part in geometry.parts}
     of_volume: dict[int, float] = {}
     for part, tags in zip(geometry.parts, volumes, strict=True):

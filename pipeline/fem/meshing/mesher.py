@@ -8,7 +8,7 @@ import re
 import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
@@ -17,9 +17,10 @@ from geometries.waves import flattened, moved_by_waves
 from pipeline.errors import MeshError
 from pipeline.fem.mesh import Mesh, MeshPart, faces_on_plane, relax, shared_faces
 from pipeline.fem.meshing.cad import fragments, masses_of
-from pipeline.fem.meshing.fields import Closer, radius_of, set_sizes
+from pipeline.fem.meshing.fields import radius_of, set_sizes
 from pipeline.fem.meshing.numbering import along_curve, taken_apart
-from pipeline.fem.meshing.sizes import LEVELS, Level, Sizes
+from pipeline.fem.meshing.recipe import FRONTAL, Recipe
+from pipeline.fem.meshing.sizes import LEVELS, Level
 from pipeline.fem.space import Array, Ints
 
 logger = logging.getLogger("gapstrain")
@@ -27,20 +28,6 @@ TETRAHEDRON, QUADRATIC_TETRAHEDRON = 4, 11
 FROM_GMSH = [0, 1, 2, 3, 4, 5, 6, 7, 9, 8]
 ATTEMPTS = 6
 FLATTEST, NO_VOLUME = 0.002, 1e-9
-SEAM_RAD = 0.65
-FRONTAL, DELAUNAY = 6, 5  # gmsh's numbers of its ways to mesh a surface
-PART_CLOSER, ROUND_CLOSER = 0.7, 0.85
-
-
-class Way(NamedTuple):
-    """How surfaces are meshed: the angle of the seams of round ones, radians, and gmsh's algorithm."""
-
-    seam: float
-    algorithm: int
-
-
-# Bolts and slots may meet the seams of round surfaces, and the frontal way then leaves holes in them.
-WAYS = (Way(0.0, FRONTAL), Way(SEAM_RAD, DELAUNAY))
 
 
 def build_mesh(geometry: Geometry, level: Level) -> Mesh:
@@ -63,24 +50,14 @@ def build_mesh(geometry: Geometry, level: Level) -> Mesh:
     MeshError
         If gmsh is missing, or every attempt failed.
     """
-    sizes, reasons = LEVELS[level], []
-    closer: Closer = {}
-    turns = 0
+    recipe, reasons = Recipe(LEVELS[level]), []
     for _ in range(ATTEMPTS):
         try:
-            return mesh_once(geometry, sizes, closer, WAYS[turns % len(WAYS)])
+            return mesh_once(geometry, recipe)
         except MeshError as error:
             reasons.append(str(error))
             logger.warning("mesh, attempt %d: %s", len(reasons), error)
-            closer = closer | {
-                place: closer.get(place, 1.0)
-                * (PART_CLOSER if isinstance(place, str) else ROUND_CLOSER)
-                for place in error.places
-            }
-            if not error.places:
-                sizes = sizes.finer()
-            if not any(isinstance(place, str) for place in error.places):
-                turns += 1
+            recipe = recipe.after(error)
     raise MeshError(f"no mesh after {ATTEMPTS} attempts with ever smaller cells; last: {reasons[-1]}")
 
 
@@ -143,15 +120,13 @@ def _session(algorithm: int = FRONTAL) -> Iterator[Any]:
         gmsh.finalize()
 
 
-def mesh_once(
-    geometry: Geometry, sizes: Sizes, closer: Closer | None = None, way: Way = WAYS[0]
-) -> Mesh:
-    """Mesh a geometry in one way, with shorter edges at some places, or raise MeshError."""
-    with _session(way.algorithm) as gmsh:
+def mesh_once(geometry: Geometry, recipe: Recipe) -> Mesh:
+    """Mesh a geometry in one way, or raise MeshError."""
+    with _session(recipe.way.algorithm) as gmsh:
         try:
-            volumes = fragments(gmsh, geometry, way.seam)
+            volumes = fragments(gmsh, geometry, recipe.way.seam)
             exact = masses_of(gmsh, volumes, geometry.bow)
-            set_sizes(gmsh, geometry, volumes, sizes, closer or {})
+            set_sizes(gmsh, geometry, volumes, recipe)
             gmsh.model.mesh.generate(3)
             _dissolve_slivers(gmsh)
             gmsh.model.mesh.setOrder(2)
@@ -180,6 +155,7 @@ def mesh_once(
         vertex_count=vertex_count,
         relaxed=relaxed,
         bow=geometry.bow,
+        recipe=str(recipe),
     )
 
 
