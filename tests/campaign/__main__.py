@@ -65,15 +65,19 @@ def main() -> None:
     parser.add_argument("--contact", action="store_true", help="settle contact as well")
     asked = parser.parse_args()
     job = settle if asked.contact else mesh
-    rows: list[dict[str, Any]] = [*read_table(asked.out)] if asked.resume else []
+    goes_on = asked.resume and asked.out.exists()
+    rows: list[dict[str, Any]] = [*read_table(asked.out)] if goes_on else []
     there = {row["study"] for row in rows}
     drawn = [
         one for one in valid(asked.count, asked.seed, asked.contact) if json.dumps(one[1]) not in there
     ]
-    with asked.out.open("w", newline="") as file, ThreadPoolExecutor(asked.workers) as lanes:
+    with (
+        asked.out.open("a" if goes_on else "w", newline="") as file,
+        ThreadPoolExecutor(asked.workers) as lanes,
+    ):
         table = csv.DictWriter(file, COLUMNS)
-        table.writeheader()
-        table.writerows(rows)
+        if not goes_on:
+            table.writeheader()
         for done in as_completed([lanes.submit(isolated, job, *one) for one in drawn]):
             row = done.result()
             rows.append(row)
