@@ -79,10 +79,9 @@ def zones(mesh: Mesh, gap: GapFrame, displacement: Array, elasticity: Array) -> 
             cells = np.flatnonzero(own & (away >= low) & (away < high))
             if len(cells):
                 strain = strain_field(mesh, cells, displacement)
-                e, w, C = strain.values, strain.weights, elasticity[index]
-                energy = np.einsum("p,pia,ij,pjb->ab", w, e, C, e, optimize=True) / 2
+                energy = strain.mutual(elasticity[index]) / 2
                 side = part.name.removeprefix("cortex_")
-                yield Zone(f"{side}/{low}-{high}mm", energy, float(w.sum()))
+                yield Zone(f"{side}/{low}-{high}mm", energy, float(strain.weights.sum()))
 
 
 def energy_density(zone: Zone, load: Array) -> Measure:

@@ -32,6 +32,12 @@ class Field:
         """Tensors (points, 6) under shares of the unit loads."""
         return np.asarray(self.values @ shares)
 
+    def mutual(self, elasticity: Array) -> Array:
+        """Twice the mutual energies (loads, loads) of strains, from stress over strain (6, 6), N·mm."""
+        weighted = self.weights[:, None, None] * self.values
+        # One matrix product for all points: a four-factor einsum of NumPy 2.4 goes point by point.
+        return np.asarray(np.tensordot(weighted, elasticity @ self.values, axes=([0, 1], [0, 1])))
+
 
 def strain_field(mesh: Mesh, cells: Ints, displacement: Array, order: int = ORDER) -> Field:
     """Strains of some cells at the points of a quadrature rule, engineering shears."""

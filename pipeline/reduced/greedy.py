@@ -13,7 +13,7 @@ from typing import Protocol, Self, TypeVar
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve, cholesky, solve_triangular
 
-from pipeline.fem.space import Array
+from pipeline.fem.space import Array, Ints
 from pipeline.fem.stiffness import Stiffness
 from pipeline.reduced.ranges import Ranges
 from pipeline.reduced.space import Grower, Space
@@ -28,6 +28,7 @@ COMPRESSED_AT = 64  # points of the ranges whose answers tell which coordinates 
 LOST = 1e-8  # of the mean energy of an answer, in one coordinate that is left out
 QUICK = 2e-5  # the same, where only movements are asked for, again and again
 WANTED = 5e-4  # of each compliance, that the last snapshots may add anywhere
+SETTLED = 1e-4  # the same, of a part of a load that a further snapshot leaves out
 
 
 class FullModel(Protocol):
@@ -41,8 +42,8 @@ class FullModel(Protocol):
     def weights(self) -> Array:
         """How much each matters (k,): 1 for a whole load, less for what is a small part of one."""
 
-    def solved(self, stiffness: Stiffness, guess: Array) -> Array:
-        """Fields (3 n, k) that answer the forces, from a first guess."""
+    def solved(self, stiffness: Stiffness, columns: Ints, guess: Array | None) -> Array:
+        """Fields (3 n, columns) that answer some of the forces, from a first guess."""
 
     def extended(self, found: Spanned) -> Self:
         """With what else was found to act, after the others; itself if nothing was."""
@@ -80,43 +81,59 @@ def answered(stiffness: Array, forces: Array) -> Array:
 Kind = TypeVar("Kind", bound=FullModel)
 
 
+class History:
+    """How many vectors there were before the snapshots of each force."""
+
+    def __init__(self) -> None:
+        self._before: dict[int, list[int]] = {}
+
+    def note(self, count: int, columns: Ints) -> None:
+        """Keep that some forces have another snapshot, before which there were so many vectors."""
+        for column in columns:
+            self._before.setdefault(int(column), []).append(count)
+
+    def added(self, found: Spanned, at: Array, weights: Array) -> Array:
+        """What its last snapshots add to each force's compliance (k,), of it, as much as it matters.
+
+        The factor of the leading block is the leading block of the factor: what is below it is theirs.
+        """
+        if not len(found.forces):
+            return weights
+        stiffness = np.tensordot(at, found.space.terms, axes=1)
+        lower = cholesky(stiffness, lower=True, overwrite_a=True, check_finite=False)
+        parts = solve_triangular(lower, found.forces, lower=True, check_finite=False) ** 2
+        own = (self._before.get(column, ()) for column in range(len(weights)))
+        first = [one[-HELD_BACK] if len(one) >= HELD_BACK else 0 for one in own]
+        late = np.arange(len(parts))[:, None] >= first
+        return np.asarray((parts * late).sum(axis=0) / parts.sum(axis=0) * weights)
+
+
 def span(grower: Grower, ranges: Ranges, source: Kind) -> tuple[Spanned, Kind]:
     """Take snapshots of what a construct answers to forces, until they span the ranges."""
     tried = np.stack([ranges.at(point) for point in ranges.spread(TRIED, SEED + 1)])
     spread = ranges.spread(len(ORDER), SEED)
     wanted = [ranges.at(spread[number]) for number in ORDER]
-    found = Spanned(grower.empty, np.zeros((0, source.forces.shape[1])), np.inf)
+    found, had = Spanned(grower.empty, np.zeros((0, source.forces.shape[1])), np.inf), History()
     while wanted:
-        at = wanted.pop(0)
-        guess = np.zeros(source.forces.shape)
+        at, guess = wanted.pop(0), None
+        due = np.flatnonzero((source.weights == 1) | (had.added(found, at, source.weights) > SETTLED))
         if len(found.forces):
-            guess = found.space.vectors @ found.answers(at)
-        space = grower.grown(found.space, source.solved(grower.stiffness(at), guess), source.weights)
-        found = Spanned(space, space.vectors.T @ source.forces, np.inf)
+            guess = found.space.vectors @ found.answers(at)[:, due]
+        snapshot = source.solved(grower.stiffness(at), due, guess)
+        space = grower.grown(found.space, snapshot, source.weights[due])
+        had.note(len(found.forces), due)
         if len(space.blocks) in LOOKED_AFTER:
-            source = source.extended(found)
-            found = Spanned(space, space.vectors.T @ source.forces, np.inf)
+            source = source.extended(Spanned(space, space.vectors.T @ source.forces, np.inf))
+        found = Spanned(space, space.vectors.T @ source.forces, np.inf)
         if wanted:
             continue
-        beyond = [_added(found, one, source.weights) for one in tried]
+        beyond = [had.added(found, one, source.weights).max() for one in tried]
         worst = int(np.argmax(beyond))
         found = replace(found, worst=float(beyond[worst]))
         if found.worst > WANTED and len(space.blocks) < MOST:
             wanted.append(tried[worst])
             tried = np.delete(tried, worst, axis=0)
     return found, source
-
-
-def _added(found: Spanned, at: Array, weights: Array) -> float:
-    """What the last snapshots add to any compliance, of it, as much as the force matters.
-
-    The factor of the leading block is the leading block of the factor: what is below it is theirs.
-    """
-    stiffness = np.tensordot(at, found.space.terms, axes=1)
-    lower = cholesky(stiffness, lower=True, overwrite_a=True, check_finite=False)
-    parts = solve_triangular(lower, found.forces, lower=True, check_finite=False) ** 2
-    added = parts[found.space.blocks[-1 - HELD_BACK] :].sum(axis=0)
-    return float((added / parts.sum(axis=0) * weights).max())
 
 
 def compressed(found: Spanned, ranges: Ranges, weights: Array) -> tuple[Spanned, int, int]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -13,7 +13,7 @@ from pipeline.fem.contact.bearing import Bearing
 from pipeline.fem.contact.cones import NotHeldError
 from pipeline.fem.contact.rules import Rules
 from pipeline.fem.contact.states import State
-from pipeline.fem.space import Array
+from pipeline.fem.space import Array, Ints
 from pipeline.reduced.greedy import answered
 from pipeline.reduced.ranges import Ranges
 from pipeline.reduced.terms import BeyondError as BeyondError
@@ -69,7 +69,21 @@ class Reduced:
         outside = self.ranges.outside(weights)
         if outside:
             raise BeyondError(f"{outside}: solve this one in full")
-        return Answered(self, weights, self._stops(clearance or {}), len(self.forces))
+        stops = self._stops(clearance or {})
+        return Answered(self, weights, stops, len(self.forces), self.chosen)
+
+    @cached_property
+    def units(self) -> int:
+        """Number of unit loads."""
+        return self.works.shape[1]
+
+    @cached_property
+    def columns(self) -> dict[int, Ints]:
+        """Columns of the forces of each chosen stop."""
+        ends = self.units + np.cumsum([0, *self.stops.sizes[list(self.chosen)]])
+        return {
+            stop: np.arange(a, b) for stop, a, b in zip(self.chosen, ends[:-1], ends[1:], strict=True)
+        }
 
     def _stops(self, clearance: Mapping[str, float]) -> Rules:
         if not clearance:
@@ -79,6 +93,14 @@ class Reduced:
             for stop in self.stops.listed
         )
         return Rules(listed)
+
+
+@dataclass(frozen=True)
+class Borne:
+    """A state of balance, and its coordinates (coordinates,)."""
+
+    state: State
+    coordinates: Array
 
 
 @dataclass(frozen=True)
@@ -98,12 +120,15 @@ class Answered:
         With the clearances that are asked for.
     count : int
         How many coordinates are used.
+    among : tuple of int
+        Chosen stops that are expected to bear, rising; more are taken up where they do.
     """
 
     model: Reduced
     weights: Array
     stops: Rules
     count: int
+    among: tuple[int, ...]
 
     @property
     def inner(self) -> Answered:
@@ -115,49 +140,68 @@ class Answered:
         """The same by the weightiest coordinates alone."""
         return replace(self, count=self.model.quick)
 
+    def expecting(self, stops: Iterable[int]) -> Answered:
+        """The same where just these of the chosen stops are expected to bear."""
+        return replace(self, among=tuple(sorted(stops)))
+
+    @cached_property
+    def kept(self) -> Ints:
+        """Columns of the unit loads and of the stops that are expected to bear."""
+        return np.concatenate(
+            [np.arange(self.model.units), *(self.model.columns[stop] for stop in self.among)]
+        )
+
     @cached_property
     def answers(self) -> Array:
-        """Coordinates (r, columns) of the answers to the forces."""
+        """Coordinates (r, kept columns) of the answers to their forces."""
         n = self.count
         stiffness = np.tensordot(self.weights, self.model.stiffness[:, :n, :n], axes=1)
-        return answered(stiffness, self.model.forces[:n])
+        return answered(stiffness, self.model.forces[:n, self.kept])
 
     @cached_property
     def bearing(self) -> Bearing:
-        """What bears under any load."""
+        """What bears under any load, of the stops that are expected to."""
         model, r = self.model, len(self.model.forces)
-        own = self.stops.columns(model.chosen)
+        own = self.stops.columns(self.among)
         moved = np.hstack([model.moved[own, : self.count] @ self.answers, model.moved[own, r:]])
-        return Bearing(self.stops, model.chosen, moved, model.works, self._everywhere)
+        return Bearing(self.stops, self.among, moved, model.works, self._everywhere)
 
     def _everywhere(self, shares: Array) -> Array:
         """Movements of all stops (components,) under shares of the columns, mm."""
-        model, (r, columns) = self.model, self.model.forces.shape
+        model, r, columns = self.model, len(self.model.forces), len(self.kept)
         answer = self.answers @ shares[:columns]
         return np.asarray(model.moved[:, : self.count] @ answer + model.moved[:, r:] @ shares[columns:])
 
-    def under(self, load: Array) -> State:
+    def under(self, load: Array) -> Borne:
         """Equilibrium under a load (shares of the unit loads).
+
+        Where those that are expected to bear leave others clear, it is that of all.
 
         Raises
         ------
         BeyondError
             If stops bear that the model does not have, or nothing holds the load.
         """
+        others = [stop for stop in self.model.chosen if stop not in self.among]
         try:
             state = self.bearing.under(load)
         except (NotHeldError, SolveError) as error:
+            if others:
+                return self.expecting(self.model.chosen).under(load)
             raise BeyondError(f"no state of balance ({error}): solve this one in full") from None
+        if overrun := [stop for stop in others if state.overlap[stop] > 0]:
+            return self.expecting({*self.among, *overrun}).under(load)
         over = state.overlap - self.stops.allowed
         if len(over) and over.max() > 0:
             touch = self.stops.listed[int(over.argmax())].touch
             raise BeyondError(f"{touch} bears where no snapshot had it: solve this one in full")
-        return state
+        return Borne(state, self._coordinates(state.shares))
 
-    def coordinates(self, shares: Array) -> Array:
-        """Coordinates of a state, from its shares of the columns: unit loads, stops, rigid motions."""
+    def _coordinates(self, shares: Array) -> Array:
+        """Coordinates of a state, from its shares: unit loads, expected stops, rigid motions."""
         r, columns = self.model.forces.shape
-        units = self.model.works.shape[1]
-        found = np.zeros(r)
-        found[: self.count] = self.answers @ shares[:columns]
-        return np.concatenate([found, shares[columns:], shares[units:columns], shares[:units]])
+        units, count = self.model.units, len(self.kept)
+        found, all_shares = np.zeros(r), np.zeros(columns)
+        found[: self.count] = self.answers @ shares[:count]
+        all_shares[self.kept] = shares[:count]
+        return np.concatenate([found, shares[count:], all_shares[units:], all_shares[:units]])

@@ -47,27 +47,37 @@ class Share:
     ----------
     places : Ints
         Where in the pattern it is not (k,).
-    blocks : Array
-        Its values there (k, 3, 3), N/mm.
+    nodes : Ints
+        Whose rows these are (own,).
+    matrix : BlockMatrix
+        Its values between these nodes, N/mm.
     solid : array of bool
         Cells (m,) that have it.
     """
 
     places: Ints
-    blocks: Array
+    nodes: Ints
+    matrix: BlockMatrix
     solid: Flags
 
     @classmethod
     def of(cls, stiffness: elastic.Stiffness) -> Share:
         """What there is of a stiffness."""
         places = np.flatnonzero(stiffness.blocks.any(axis=(1, 2)))
-        return cls(places, stiffness.blocks[places], stiffness.solid)
+        rows = stiffness.pattern.rows[places]
+        nodes, first = np.unique(rows, return_index=True)
+        own = elastic.Pattern(
+            np.append(first, len(rows)).astype(np.int32),
+            np.searchsorted(nodes, stiffness.pattern.indices[places]).astype(np.int32),
+            np.zeros((0, 0, 0), np.int32),
+        )
+        matrix = BlockMatrix(own, stiffness.blocks[places].reshape(-1, 9))
+        return cls(places, nodes, matrix, stiffness.solid)
 
-    def whole(self, pattern: elastic.Pattern) -> BlockMatrix:
-        """The same with zeros."""
-        values = np.zeros((len(pattern.indices), 9))
-        values[self.places] = self.blocks.reshape(-1, 9)
-        return BlockMatrix(pattern, values)
+    def between(self, left: Array, right: Array) -> Array:
+        """Products (k, l) of fields (n, 3, k) and (n, 3, l) by this stiffness."""
+        own, inside = (one[self.nodes].reshape(3 * len(self.nodes), -1) for one in (left, right))
+        return np.asarray(own.T @ _times(self.matrix, inside))
 
 
 @dataclass(frozen=True)
@@ -101,7 +111,7 @@ class Grower:
         """The whole at numbers of the terms (terms,)."""
         blocks, solid = np.zeros(self.reference.blocks.shape), np.zeros_like(self.reference.solid)
         for weight, one in zip(weights, self.terms, strict=True):
-            blocks[one.places] += weight * one.blocks
+            blocks[one.places] += weight * one.matrix.values.reshape(-1, 3, 3)
             solid |= one.solid
         return elastic.Stiffness(self.reference.pattern, blocks, solid)
 
@@ -112,8 +122,9 @@ class Grower:
         old, count = space.vectors.shape[1], vectors.shape[1]
         terms = np.zeros((len(space.terms), count, count))
         terms[:, :old, :old] = space.terms
+        shape = (self.reference.pattern.size, 3, -1)
         for one, share in zip(terms, self.terms, strict=True):
-            both = vectors.T @ _times(share.whole(self.reference.pattern), fresh)
+            both = share.between(vectors.reshape(shape), fresh.reshape(shape))
             one[:, old:], one[old:, :] = both, both.T
             one[old:, old:] = (both[old:] + both[old:].T) / 2
         return Space(vectors, terms, (*space.blocks, count))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from itertools import chain
 from pathlib import Path
 
 import numpy as np
@@ -12,14 +13,13 @@ import numpy as np
 from geometries.errors import StudyError
 from geometries.materials import isotropic
 from geometries.solids import Geometry
-from pipeline.fem.contact.states import State
 from pipeline.fem.space import Array
 from pipeline.loading.loads import Forces, Load, PointForce
 from pipeline.measures.dictionary import HIGHEST, PEAK, Measure
 from pipeline.measures.implants import DeformedImplant, hottest
 from pipeline.measures.load_point import load_point
 from pipeline.measures.readings import Readings
-from pipeline.reduced.model import Answered, BeyondError
+from pipeline.reduced.model import Answered, BeyondError, Borne
 from pipeline.reduced.packed import unpack
 from pipeline.reduced.terms import spans, young_and_poisson
 from pipeline.reduced.twin import Twin
@@ -39,9 +39,15 @@ Place = tuple[str, str]
 """Quantity and location."""
 
 
-def values_at(places: Iterable[Place], measures: Iterable[Measure]) -> list[float]:
+def values_at(places: Sequence[Place], measures: Iterable[Measure]) -> list[float]:
     """Values of some quantities, the highest stress of any implant too; NaN where there is none."""
-    found = {(one.quantity, one.location): one.value for one in measures}
+    found: dict[Place, float] = {}
+    left = set(places)
+    for one in measures:
+        found[one.quantity, one.location] = one.value
+        left.discard((one.quantity, one.location))
+        if not left:
+            break  # measures are read as they come, and few are wanted
     peaks = [value for (quantity, _), value in found.items() if quantity == PEAK]
     found |= {(PEAK, HIGHEST): max(peaks)} if peaks else {}
     return [found.get(place, float("nan")) for place in places]
@@ -187,10 +193,16 @@ class InquiryReader:
         is_quick = {quantity for quantity, _ in self.places} <= MOVED
         off = np.full(len(self.places), MOVED_FLOOR if is_quick else FLOOR)
         apart = max(1, len(samples) // JUDGED)
+        bears: set[int] = set()
         for number, values in enumerate(samples):
             tilt = None if tilts is None else (float(tilts[number, 0]), float(tilts[number, 1]))
             try:
-                found[number] = self.at(values, tilt, is_quick=is_quick)
+                answered = self._answered(values, is_quick=is_quick)
+                borne = (answered.expecting(bears) if bears else answered).under(
+                    self.asked.shares(values, tilt)
+                )
+                bears |= borne.state.forces.keys()
+                found[number] = self._read(answered, borne, values, tilt)
                 if number % apart == 0:
                     whole = self.at(values, tilt)
                     size = np.maximum(np.abs(whole), np.finfo(float).tiny)
@@ -213,22 +225,32 @@ class InquiryReader:
         BeyondError
             If the twin does not cover them.
         """
+        answered = self._answered(values, is_quick=is_quick)
+        borne = answered.under(self.asked.shares(values, tilt))
+        return self._read(answered, borne, values, tilt)
+
+    def _answered(self, values: Mapping[str, float], *, is_quick: bool) -> Answered:
         asked = self.asked
         answered = asked.twin.model.at(asked.weights(values), asked.clearance(values))
-        answered = answered.quick if is_quick else answered
-        units = asked.shares(values, tilt)
-        state = answered.under(units)
-        measures = [*self._measures(answered, units, state)]
+        return answered.quick if is_quick else answered
+
+    def _read(
+        self,
+        answered: Answered,
+        borne: Borne,
+        values: Mapping[str, float],
+        tilt: tuple[float, float] | None,
+    ) -> Array:
+        """Values (quantities,) of a state."""
+        units, shares = self.asked.shares(values, tilt), borne.coordinates
+        measures = self._measures(answered, units, borne)
         if any(quantity.startswith(POINT) for quantity, _ in self.places):
-            measures += self._point(
-                answered.coordinates(state.shares), units, asked.force(values, tilt)
-            )
+            measures = chain(measures, self._point(shares, units, self.asked.force(values, tilt)))
         return np.array(values_at(self.places, measures))
 
-    def _measures(self, answered: Answered, units: Array, state: State) -> Iterator[Measure]:
+    def _measures(self, answered: Answered, units: Array, borne: Borne) -> Iterator[Measure]:
         """What holds the quantities that are asked for, and no more than that."""
-        shares = answered.coordinates(state.shares)
-        is_linear = not state.forces
+        shares, is_linear = borne.coordinates, not borne.state.forces
         wanted = {quantity for quantity, _ in self.places}
         if wanted & MOVED:
             yield from self._moving.moved(units, shares, is_linear=is_linear)

@@ -103,7 +103,7 @@ class LiveModel:
 
     def _read(self, answered: Answered, units: Array) -> Iterator[tuple[Place, float]]:
         readings = self.asked.twin.readout.readings(self.asked.geometry, answered.weights)
-        shares = answered.coordinates(answered.under(units).shares)
+        shares = answered.under(units).coordinates
         for one in readings.moved(units, shares, is_linear=False):
             if one.quantity in ANSWERED:
                 yield (one.quantity, one.location), one.value

@@ -13,7 +13,7 @@ from pipeline.fem.contact.cones import NotHeldError
 from pipeline.fem.contact.rules import Rules
 from pipeline.fem.contact.touching import Touching
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.space import Array
+from pipeline.fem.space import Array, Ints
 from pipeline.fem.stiffness import Stiffness
 from pipeline.measures.play import NEARBY
 from pipeline.measures.quality import strain_energy
@@ -93,12 +93,13 @@ class UnitForces:
             weights=np.append(self.weights, np.full(added.shape[2], OF_STOPS)),
         )
 
-    def solved(self, stiffness: Stiffness, guess: Array) -> Array:
-        """Answers (3 n, columns) to the forces, as closely as a space needs them."""
+    def solved(self, stiffness: Stiffness, columns: Ints, guess: Array | None) -> Array:
+        """Answers (3 n, columns) to some of the forces, as closely as a space needs them."""
         solver, floating = self.prepared.solver(stiffness)
-        shape = (len(self.prepared.mesh.nodes), 3, -1)
-        found = solver.loosely(self.forces.reshape(shape), guess.reshape(shape), LEFT)
-        return floating.balanced(found).reshape(self.forces.shape)
+        shape, wanted = (len(self.prepared.mesh.nodes), 3, -1), self.forces[:, columns]
+        begin = np.zeros(wanted.shape) if guess is None else guess
+        found = solver.loosely(wanted.reshape(shape), begin.reshape(shape), LEFT)
+        return floating.balanced(found).reshape(wanted.shape)
 
     def extended(self, found: Spanned) -> UnitForces:
         """With the stops that surfaces overlap at, in states that the space answers."""
@@ -192,7 +193,7 @@ def _seen(model: Reduced, ranges: Ranges, loads: Mapping[str, Array]) -> Iterato
         found = []
         for load in loads.values():
             try:
-                found.append(answered.coordinates(answered.under(load).shares))
+                found.append(answered.under(load).coordinates)
             except BeyondError:
                 continue  # solved in full if it is ever asked for
         if found:

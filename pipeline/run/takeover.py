@@ -79,9 +79,9 @@ def half_carried(shares: list[tuple[float, float]]) -> float | str:
 def _values(asked: Inquiry, inputs: Mapping[str, float]) -> Iterator[tuple[tuple[str, str], float]]:
     answered = asked.twin.model.at(asked.weights(inputs))
     readings = asked.twin.readout.readings(asked.geometry, answered.weights)
-    state = answered.under(asked.units)
-    shares = answered.coordinates(state.shares)
-    for one in readings.moved(asked.units, shares, is_linear=not state.forces):
+    borne = answered.under(asked.units)
+    shares = borne.coordinates
+    for one in readings.moved(asked.units, shares, is_linear=not borne.state.forces):
         if (one.quantity, one.location) in FOLLOWED:
             yield (one.quantity, one.location), one.value
     yield from through_the_gap(readings, shares)
@@ -137,7 +137,7 @@ def limit_factor(
             return factor
         factor /= used  # what bears changes slowly with the load
         try:
-            shares = answered.coordinates(answered.under(factor * asked.units).shares)
+            shares = answered.under(factor * asked.units).coordinates
         except BeyondError:
             return None
         levels = hot_levels(readings, shares)

@@ -117,13 +117,12 @@ def loaded(answered: Answered, units: Array) -> Loaded:
     BeyondError
         If something bears that the model does not have.
     """
-    state = answered.under(units)
-    shares = answered.coordinates(state.shares)
-    near = dict(_near(answered, units)) if answered.stops.listed else {}
-    return Loaded(units, shares, state, near, shares)
+    borne = answered.under(units)
+    near = dict(_near(answered.expecting(borne.state.forces), units)) if answered.stops.listed else {}
+    return Loaded(units, borne.coordinates, borne.state, near, borne.coordinates)
 
 
 def _near(answered: Answered, units: Array) -> Iterator[tuple[str, Array]]:
     """Coordinates of the states near a load."""
     for way, share in NEARBY.items():
-        yield way, answered.coordinates(answered.under(share * units).shares)
+        yield way, answered.under(share * units).coordinates

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from math import dist
 
 import numpy as np
@@ -87,8 +88,12 @@ class Rules:
 
     def columns(self, chosen: Iterable[int]) -> Ints:
         """Columns of some stops."""
-        spans = [np.arange(self.starts[k], self.starts[k + 1]) for k in chosen]
-        return np.concatenate([np.zeros(0, dtype=np.int64), *spans])
+        return np.concatenate([np.zeros(0, dtype=np.int64), *(self._spans[k] for k in chosen)])
+
+    @cached_property
+    def _spans(self) -> list[Ints]:
+        """Columns of each stop."""
+        return [np.arange(a, b) for a, b in pairwise(self.starts)]
 
 
 def _relieves(one: Stop, other: Stop) -> bool:
