@@ -18,7 +18,7 @@ import json
 import sys
 import threading
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor, as_completed
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context
 from pathlib import Path
@@ -68,9 +68,7 @@ def main() -> None:
     goes_on = asked.resume and asked.out.exists()
     rows: list[dict[str, Any]] = [*read_table(asked.out)] if goes_on else []
     there = {row["study"] for row in rows}
-    drawn = [
-        one for one in valid(asked.count, asked.seed, asked.contact) if json.dumps(one[1]) not in there
-    ]
+    drawn, lock = valid(asked.count, asked.seed, asked.contact), threading.Lock()
     with (
         asked.out.open("a" if goes_on else "w", newline="") as file,
         ThreadPoolExecutor(asked.workers) as lanes,
@@ -78,12 +76,22 @@ def main() -> None:
         table = csv.DictWriter(file, COLUMNS)
         if not goes_on:
             table.writeheader()
-        for done in as_completed([lanes.submit(isolated, job, *one) for one in drawn]):
-            row = done.result()
-            rows.append(row)
-            table.writerow(row)
-            file.flush()
-            print(len(rows), *(row.get(key, "") for key in COLUMNS[:-1]), flush=True)
+
+        def lane() -> None:
+            while True:
+                with lock:  # drawing is part of the work: the random stream is one
+                    one = next((one for one in drawn if json.dumps(one[1]) not in there), None)
+                if one is None:
+                    return
+                row = isolated(job, *one)
+                with lock:
+                    rows.append(row)
+                    table.writerow(row)
+                    file.flush()
+                    print(len(rows), *(row.get(key, "") for key in COLUMNS[:-1]), flush=True)
+
+        for ended in [lanes.submit(lane) for _ in range(asked.workers)]:
+            ended.result()
     report(rows)
     sound = sum(row["status"] == "ok" for row in rows)
     sys.exit(sound < LEAST * len(rows))
