@@ -49,7 +49,7 @@ class Push:
         return float(np.linalg.norm(self.force))
 
     def wrench(self, at: Array) -> tuple[Array, Array]:
-        """Force (3,), N, and moment (3,), N·mm, about a point."""
+        """Force (3,), N, and moments (k, 3), N·mm, about points (k, 3)."""
         total = self.force + self.support
         return total, np.cross(self.point - at, total)
 
@@ -93,18 +93,20 @@ def movements(shaft: Sequence[Motion], push: Push, shares: Array) -> dict[str, f
     shares : Array
         Shares of the columns.
     """
-    found = dict.fromkeys(WAYS, 0.0)
-    for below, above in pairwise(shaft):
-        middle = (below.about + above.about) / 2
-        along = (above.about - below.about) / np.linalg.norm(above.about - below.about)
-        force, moment = push.wrench(middle)
-        moved = (above.at(middle) - below.at(middle)) @ shares
-        turned = (above.rotation - below.rotation) @ shares
-        found["torsion"] += float((moment @ along) * (turned @ along))
-        found["bending"] += float(moment @ turned - (moment @ along) * (turned @ along))
-        found["axial"] += float((force @ along) * (moved @ along))
-        found["shear"] += float(force @ moved - (force @ along) * (moved @ along))
-    return {way: work / push.size for way, work in found.items()}
+    about = np.array([one.about for one in shaft])
+    gone = np.array([one.translation @ shares for one in shaft])
+    turned = np.array([one.rotation @ shares for one in shaft])
+    middle, along = (about[1:] + about[:-1]) / 2, np.diff(about, axis=0)
+    along /= np.linalg.norm(along, axis=1)[:, None]
+    force, moment = push.wrench(middle)
+    above, below = (
+        gone[own] + np.cross(turned[own], middle - about[own]) for own in (slice(1, None), slice(-1))
+    )
+    moved, turn = above - below, np.diff(turned, axis=0)
+    twist = (moment * along).sum(axis=1) * (turn * along).sum(axis=1)
+    stretch = (along @ force) * (moved * along).sum(axis=1)
+    works = ((moment * turn).sum(axis=1) - twist, stretch, moved @ force - stretch, twist)
+    return {way: float(work.sum()) / push.size for way, work in zip(WAYS, works, strict=True)}
 
 
 def load_point(shaft: Sequence[Motion], push: Push, shares: Array) -> Iterator[Measure]:

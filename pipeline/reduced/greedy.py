@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Protocol, Self, TypeVar
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve, cholesky, solve_triangular
+from scipy.linalg import cho_solve, cholesky, solve_triangular
 
 from pipeline.fem.space import Array, Ints
 from pipeline.fem.stiffness import Stiffness
@@ -70,12 +70,13 @@ class Spanned:
     def answers(self, weights: Array, count: int | None = None) -> Array:
         """Sums (r, k) of the vectors that answer the forces, of the first vectors alone if so many."""
         n = len(self.forces) if count is None else count
-        return answered(np.tensordot(weights, self.space.terms[:, :n, :n], axes=1), self.forces[:n])
+        lower = factored(np.tensordot(weights, self.space.terms[:, :n, :n], axes=1))
+        return np.asarray(cho_solve((lower, True), self.forces[:n], check_finite=False))
 
 
-def answered(stiffness: Array, forces: Array) -> Array:
-    """Answers (r, k) of a stiffness (r, r) to forces (r, k)."""
-    return np.asarray(cho_solve(cho_factor(stiffness, check_finite=False), forces, check_finite=False))
+def factored(stiffness: Array) -> Array:
+    """Lower factor (r, r) of a stiffness (r, r), which is used up."""
+    return np.asarray(cholesky(stiffness, lower=True, overwrite_a=True, check_finite=False))
 
 
 Kind = TypeVar("Kind", bound=FullModel)
@@ -100,8 +101,7 @@ class History:
         if not len(found.forces):
             return weights
         stiffness = np.tensordot(at, found.space.terms, axes=1)
-        lower = cholesky(stiffness, lower=True, overwrite_a=True, check_finite=False)
-        parts = solve_triangular(lower, found.forces, lower=True, check_finite=False) ** 2
+        parts = solve_triangular(factored(stiffness), found.forces, lower=True, check_finite=False) ** 2
         own = (self._before.get(column, ()) for column in range(len(weights)))
         first = [one[-HELD_BACK] if len(one) >= HELD_BACK else 0 for one in own]
         late = np.arange(len(parts))[:, None] >= first

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from scipy.linalg import cho_solve
 
 from pipeline.errors import SolveError
 from pipeline.fem.contact.bearing import Bearing
@@ -14,7 +15,7 @@ from pipeline.fem.contact.cones import NotHeldError
 from pipeline.fem.contact.rules import Rules
 from pipeline.fem.contact.states import State
 from pipeline.fem.space import Array, Ints
-from pipeline.reduced.greedy import answered
+from pipeline.reduced.greedy import factored
 from pipeline.reduced.ranges import Ranges
 from pipeline.reduced.terms import BeyondError as BeyondError
 
@@ -122,6 +123,8 @@ class Answered:
         How many coordinates are used.
     among : tuple of int
         Chosen stops that are expected to bear, rising; more are taken up where they do.
+    known : Array, optional
+        Factor (r, r) of the stiffness in these or in more coordinates, lower.
     """
 
     model: Reduced
@@ -129,11 +132,12 @@ class Answered:
     stops: Rules
     count: int
     among: tuple[int, ...]
+    known: Array | None = None
 
     @property
     def inner(self) -> Answered:
         """The same without the coordinates that the last snapshots gave."""
-        return replace(self, count=self.model.inner)
+        return replace(self, count=self.model.inner, known=self.factor)
 
     @property
     def quick(self) -> Answered:
@@ -142,7 +146,7 @@ class Answered:
 
     def expecting(self, stops: Iterable[int]) -> Answered:
         """The same where just these of the chosen stops are expected to bear."""
-        return replace(self, among=tuple(sorted(stops)))
+        return replace(self, among=tuple(sorted(stops)), known=self.factor)
 
     @cached_property
     def kept(self) -> Ints:
@@ -152,11 +156,18 @@ class Answered:
         )
 
     @cached_property
+    def factor(self) -> Array:
+        """Of the stiffness (count, count), lower; its leading block is that of fewer coordinates."""
+        n = self.count
+        if self.known is not None:
+            return self.known[:n, :n]
+        return factored(np.tensordot(self.weights, self.model.stiffness[:, :n, :n], axes=1))
+
+    @cached_property
     def answers(self) -> Array:
         """Coordinates (r, kept columns) of the answers to their forces."""
-        n = self.count
-        stiffness = np.tensordot(self.weights, self.model.stiffness[:, :n, :n], axes=1)
-        return answered(stiffness, self.model.forces[:n, self.kept])
+        forces = self.model.forces[: self.count, self.kept]
+        return np.asarray(cho_solve((self.factor, True), forces, check_finite=False))
 
     @cached_property
     def bearing(self) -> Bearing:

@@ -84,8 +84,9 @@ class TwinStage:
             If something bears that the model does not have, or a movement or a stiffness is not sure to
             a thousandth.
         """
-        told, doubts = self.reading.under(case, load, loaded(self.answered, units))
-        inner = loaded(self.answered.inner, units)
+        whole = loaded(self.answered, units)
+        told, doubts = self.reading.under(case, load, whole)
+        inner = loaded(self.answered.inner.expecting(whole.state.forces), units)
         less, _ = self.reading.under(case, load, inner, has_fields=False)
         before = {(one.quantity, one.location): one.value for one in less}
         top, shear = self.reading.geometry.top[2], self.reading.readings.shear_modulus
@@ -118,7 +119,8 @@ def loaded(answered: Answered, units: Array) -> Loaded:
         If something bears that the model does not have.
     """
     borne = answered.under(units)
-    near = dict(_near(answered.expecting(borne.state.forces), units)) if answered.stops.listed else {}
+    bearing = answered.expecting(borne.state.forces)
+    near = dict(_near(bearing, units)) if answered.stops.listed else {}
     return Loaded(units, borne.coordinates, borne.state, near, borne.coordinates)
 
 

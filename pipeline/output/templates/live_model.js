@@ -60,7 +60,7 @@ const liveModel = (() => {
     for (let i = 1; i < u.length; i++) total += u[i] * v[i];
     return total;
   }
-  const depth = u => Math.sqrt(Math.max(u[0] * u[0] - across(u, u), 0));
+  const depth = u => (u[0] > 0 ? Math.sqrt(Math.max(u[0] * u[0] - across(u, u), 0)) : 0);
   function stretched(w, eta, u, sign) {
     const size = sign > 0 ? eta : 1 / eta, aside = across(w, u), start = sign * u[0] + aside / (1 + w[0]);
     const out = [size * (w[0] * u[0] + sign * aside)];
@@ -178,17 +178,16 @@ const liveModel = (() => {
       });
     }
     run() {
-      let best = { x: this.x, q: this.q, left: Infinity }, before = Infinity;
+      let best = { x: this.x, q: this.q, left: Infinity };
       for (let step = 0; step < MOST; step++) {
         const off = this.left();
         let gap = 0;
         this.s.forEach((one, k) => { gap += one[0] * this.z[k][0] + across(one, this.z[k]); });
         gap /= Math.max(this.s.length, 1);
         const left = Math.max(gap, largest(off.moves), largest(off.sizes), largest(off.bodies));
-        if (left < before) best = { x: Float64Array.from(this.x), q: Float64Array.from(this.q), left };
-        const size = Math.max(1, largest(this.x));
-        if ((before < CLOSE * size && left > before / 2) || !this.scale() || !this.factor()) break;
-        before = left;
+        const isDone = gap < CLOSE * Math.max(1, largest(this.x)) && left > best.left / 2;
+        if (left < best.left) best = { x: Float64Array.from(this.x), q: Float64Array.from(this.q), left };
+        if (isDone || !this.scale() || !this.factor()) break;
         const start = this.middle.map(u => u.map(one => -one));
         const guess = this.along(start, this.solved(off, start).ds);
         const aim = this.aim(guess, gap * Math.max(0, 1 - guess.far) ** 3);

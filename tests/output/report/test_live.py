@@ -83,7 +83,7 @@ def test_the_page_answers_as_the_reduced_model_does(model: LiveModel, page: Page
             continue
         found = page.evaluate("at => one.values(at)", asked(values, tilt))
         answered = model.asked.twin.model.at(model.asked.weights(values))
-        has_touched += bool(answered.under(model.asked.shares(values, tilt)).forces)
+        has_touched += bool(answered.under(model.asked.shares(values, tilt)).state.forces)
         for (quantity, location), value in expected.items():
             size = max(abs(one) for (name, _), one in expected.items() if name == quantity)
             told = found.get(f"{quantity}/{location}")
