@@ -77,7 +77,7 @@ class LiveModel:
                 for one, chosen in zip(model.stops.listed, is_chosen, strict=True)
             ],
             "elsewhere": _singles(np.delete(model.moved, np.s_[q : len(model.forces)], 1)[rest]),
-            **self._load(), **self._gap(),
+            **self._load(), **self._gap(), **self._shaft(),
             "parts": list(self._parts()),
             "off": self._off(),
             "mesh_error": {
@@ -164,6 +164,15 @@ class LiveModel:
                        for name, point in gap.points().items()},
             "rim": _doubles(np.column_stack([rim.places, rim.lengths])),
         }  # fmt: skip
+
+    def _shaft(self) -> dict[str, Any]:
+        """Rows for the movement of places up the bone, from the held end to the loaded one."""
+        shaft = self.asked.twin.readout.shaft
+        rows = np.concatenate([one.translation for one in shaft])
+        return {
+            "shaft": [one.about.tolist() for one in shaft],
+            "shaft_moved": _doubles(self._kept(rows)),
+        }
 
     def _parts(self) -> Iterator[dict[str, Any]]:
         """Rows for the force along the shaft that each part carries through the gap, term by term."""

@@ -290,6 +290,7 @@ const liveModel = (() => {
       this.elsewhere = numbers(told.elsewhere, Float32Array);
       this.apart = doubles(told.apart);
       this.rim = doubles(told.rim);
+      this.shaft = doubles(told.shaft_moved);
       this.parts = told.parts.map(part => ({ ...part, rows: doubles(part.rows) }));
       this.bearing = told.stops.filter(stop => stop.chosen);
       this.clear = told.stops.filter(stop => !stop.chosen);
@@ -400,7 +401,8 @@ const liveModel = (() => {
       }
     }
     values(at) { return this.found(at).values; }
-    /* Values by quantity and place, and how far the proximal bone end moves at any point, mm. */
+    /* Values by quantity and place; how far the proximal bone end moves at any point against the distal
+       one, and places up the bone, mm. */
     found(at) {
       const v = this.state(at), size = v.length, rows = [0, 1, 2, 3, 4, 5].map(i => dot(this.apart, i * size, v, 0, size));
       const { about, normal, points } = this.told, found = {};
@@ -430,7 +432,8 @@ const liveModel = (() => {
       });
       const all = forces.reduce((sum, one) => sum + one, 0);
       this.parts.forEach((part, k) => { found[`share_at_gap/${part.name}`] = all ? 100 * forces[k] / all : 0; });
-      return { values: found, moved };
+      const shaft = this.told.shaft.map((_, k) => [0, 1, 2].map(i => dot(this.shaft, (3 * k + i) * size, v, 0, size)));
+      return { values: found, moved, shaft };
     }
   }
 

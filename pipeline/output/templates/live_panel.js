@@ -73,32 +73,54 @@
     });
     place.setAttribute("aria-label", series.map((one, k) => `${constructs[k].name}: ${now[k] && Number.isFinite(now[k][1]) ? `${brief(now[k][1])} ${unit}` : "no answer"}`).join("; "));
   }
-  /* The bone ends from the front and from the lateral side, the distal one held, movement enlarged. */
+  /* Both from the front and from the lateral side, the distal end held, movement enlarged. */
+  const SIDES = [["lateral", "medial", 0], ["posterior", "anterior", 1]], STRIPS = 12;
+  const HUES = { closing: [179, 88, 6], none: [247, 247, 247], opening: [33, 102, 172] };
+  const hue = share => `rgb(${HUES.none.map((v, i) => Math.round(v + (HUES[share < 0 ? "closing" : "opening"][i] - v) * Math.min(1, Math.abs(share)))).join(" ")})`;
+  /* Of a gap in one view: how long it is along the normal at shares -1 to 1 of its width, and its strain there. */
+  function across(construct, axis, moved) {
+    const { about, normal, points } = construct.told, rim = construct.rim, rows = [];
+    for (let k = 0; k < rim.length; k += 4) rows.push([rim[k + axis], rim[k + 3]]);
+    rows.sort((a, b) => a[0] - b[0]);
+    const radius = Math.max(...Object.values(points).map(([x, y]) => Math.hypot(x - about[0], y - about[1])));
+    const [low, high] = [rows[0][1], rows[rows.length - 1][1]], length = share => low + (high - low) * (share + 1) / 2;
+    const place = share => about.map((v, i) => (i === axis ? v + share * radius : v));
+    const slope = share => -(normal[axis] * share * radius) / normal[2];
+    const strain = share => { const u = moved(...place(share)); return u.reduce((sum, v, i) => sum + v * normal[i], 0) / length(share); };
+    return { radius, length, place, slope, strain };
+  }
   function ends(found) {
-    const factor = Number(find("factor").value);
-    find("ends").replaceChildren(...found.map(({ moved }, k) => {
-      const { about, normal, points, name } = constructs[k].told, length = points.centre[3];
-      const radius = Math.max(...Object.values(points).map(([x, y]) => Math.hypot(x - about[0], y - about[1])));
-      const scale = Math.min(66 / (2.4 * radius), 96 / (length + 1.4 * radius)), bone = 0.55 * radius;
-      const svg = node("svg", { viewBox: "0 0 190 130", role: "img", "aria-label": `${name}: bone ends, movement times ${factor}` });
-      svg.append(node("text", { x: 95, y: 12, "text-anchor": "middle", class: "live-name" }, name));
-      [["lateral", "medial", 0, 50], ["posterior", "anterior", 1, 140]].forEach(([left, right, axis, middle]) => {
-        const corner = (side, up) => {
-          const place = [...about];
-          place[axis] += side * radius;
-          const slope = -(normal[axis] * side * radius) / normal[2], level = slope + (up > 0 ? length / 2 : -length / 2);
-          return [place, level, up];
+    const factor = Number(find("factor").value), views = found.map(({ moved }, k) => SIDES.map(([, , axis]) => across(constructs[k], axis, moved)));
+    const shares = Array.from({ length: STRIPS }, (_, k) => -1 + (2 * k + 1) / STRIPS);
+    const most = Math.max(1e-9, ...views.flatMap((pair, k) => (found[k].moved ? pair.flatMap(one => shares.map(s => Math.abs(one.strain(s)))) : [])));
+    find("strained").textContent = `${brief(100 * most)} %`;
+    find("ends").replaceChildren(...found.map(({ moved, shaft }, k) => {
+      const { about, name, shaft: places } = constructs[k].told, colour = COLOURS[k % 5];
+      const svg = node("svg", { viewBox: "0 0 300 134", role: "img", "aria-label": `${name}: shaft and bone ends, movement times ${factor}` });
+      svg.append(node("text", { x: 150, y: 12, "text-anchor": "middle", class: "live-name" }, name));
+      SIDES.forEach(([left, right, axis], side) => {
+        const one = views[k][side], length = one.length(0), middle = 155 + 90 * side;
+        const scale = Math.min(66 / (2.4 * one.radius), 96 / (length + 1.4 * one.radius)), bone = 0.55 * one.radius;
+        const put = (share, up, high) => {
+          const u = up > 0 && moved ? moved(...one.place(share)) : [0, 0, 0], level = one.slope(share) + up * one.length(share) / 2 + high;
+          return `${(middle + scale * (share * one.radius + factor * u[axis])).toFixed(1)},${(68 - scale * (level + factor * u[2])).toFixed(1)}`;
         };
-        const put = ([place, level, up], high) => {
-          const u = up > 0 && moved ? moved(...place) : [0, 0, 0];
-          return `${(middle + scale * (place[axis] - about[axis] + factor * u[axis])).toFixed(1)},${(68 - scale * (level + high + factor * u[2])).toFixed(1)}`;
-        };
-        for (const up of [-1, 1]) {
-          if (up > 0 && !moved) continue;
-          const [a, b] = [corner(-1, up), corner(1, up)];
-          svg.append(node("polygon", { points: [put(a, 0), put(b, 0), put(b, up * bone), put(a, up * bone)].join(" "), class: "live-bone", stroke: COLOURS[k % 5] }));
+        if (moved) for (const s of shares) {
+          const [a, b] = [s - 1 / STRIPS, s + 1 / STRIPS];
+          svg.append(node("polygon", { points: [put(a, -1, 0), put(b, -1, 0), put(b, 1, 0), put(a, 1, 0)].join(" "), fill: hue(one.strain(s) / most) }));
+        }
+        for (const up of moved ? [-1, 1] : [-1]) {
+          svg.append(node("polygon", { points: [put(-1, up, 0), put(1, up, 0), put(1, up, up * bone), put(-1, up, up * bone)].join(" "), class: "live-bone", stroke: colour }));
         }
         svg.append(node("text", { x: middle - 42, y: 126 }, left), node("text", { x: middle + 42, y: 126, "text-anchor": "end" }, right));
+        const tall = places[places.length - 1][2] - places[0][2], mm = 100 / tall, at = 25 + 50 * side;
+        const line = u => places.reduce((d, place, i) => {
+          const broken = !i || (place[2] > about[2] && places[i - 1][2] < about[2]), [dx, dz] = u ? [factor * u[i][axis], factor * u[i][2]] : [0, 0];
+          return `${d}${broken ? "M" : "L"}${(at + mm * (place[axis] + dx)).toFixed(1)} ${(120 - mm * (place[2] - places[0][2] + dz)).toFixed(1)}`;
+        }, "");
+        svg.append(node("path", { d: line(null), class: "live-rest" }));
+        if (shaft) svg.append(node("path", { d: line(shaft), fill: "none", stroke: colour, "stroke-width": 2.2 }));
+        svg.append(node("line", { x1: at - 6, x2: at + 6, y1: 122, y2: 122, class: "live-held" }), node("text", { x: at, y: 132, "text-anchor": "middle" }, side ? "side" : "front"));
       });
       return svg;
     }));

@@ -82,8 +82,12 @@ def test_the_page_answers_as_the_reduced_model_does(model: LiveModel, page: Page
                 page.evaluate("at => one.values(at)", asked(values, tilt))
             continue
         found = page.evaluate("at => one.values(at)", asked(values, tilt))
-        answered = model.asked.twin.model.at(model.asked.weights(values))
-        has_touched += bool(answered.under(model.asked.shares(values, tilt)).state.forces)
+        answered = model.asked.twin.model.at(model.asked.weights(values), model.asked.clearance(values))
+        borne = answered.quick.under(model.asked.shares(values, tilt))
+        has_touched += bool(borne.state.forces)
+        shaft = [one.translation @ borne.coordinates for one in model.asked.twin.readout.shaft]
+        bent = page.evaluate("at => one.found(at).shaft", asked(values, tilt))
+        assert bent == pytest.approx(np.array(shaft), abs=AS_PYTHON * np.abs(shaft).max())
         for (quantity, location), value in expected.items():
             size = max(abs(one) for (name, _), one in expected.items() if name == quantity)
             told = found.get(f"{quantity}/{location}")
@@ -156,10 +160,15 @@ def test_sliders_change_numbers_and_settings_become_lines_of_a_study(
     expect(row).not_to_have_attribute("data-value", before)
     expected = model.values({"tissue_modulus_mpa": 10**1.5}, None)[key]
     assert value() == pytest.approx(expected, rel=1e-5)
-    before = opened.locator("#live-ends polygon").nth(1).get_attribute("points") or ""
+    ends = opened.locator("#live-ends .live-bone")
+    before = ends.nth(1).get_attribute("points") or ""
     opened.locator("#live-factor").select_option("20")
-    expect(opened.locator("#live-ends polygon").nth(1)).not_to_have_attribute("points", before)
-    assert opened.locator("#live-ends polygon").count() == 4  # two ends, two views
+    expect(ends.nth(1)).not_to_have_attribute("points", before)
+    assert ends.count() == 4  # two ends, two views
+    now = model.values({"tissue_modulus_mpa": 10**1.5}, None)
+    most = max(now["rim_strain", "closing"], now["rim_strain", "opening"])
+    painted = float((opened.locator("#live-strained").text_content() or "").removesuffix(" %"))
+    assert abs(now["interfragmentary_strain", "centre"]) < painted < 1.01 * most
     opened.locator("#live-copy").click()
     lines = opened.locator("#live-lines").input_value()
     assert "modulus_mpa = 31.6228" in lines
