@@ -21,13 +21,14 @@ from pipeline.measures.exploring import (
     TAKEOVER_COLUMNS,
 )
 from pipeline.run.collect import CURVE_OF
-from pipeline.sharing.claims import CLAIM_COLUMNS, Claim, load_claims
+from pipeline.sharing.claims import Claim, load_claims
 from pipeline.sharing.compare import DIFFERENCE_COLUMNS
 from pipeline.storage.casebook import INDEX_COLUMNS
 from pipeline.study.config import parse_study
 from pipeline.sweeps.sensitivity import SENSITIVITY_COLUMNS
 from pipeline.tables.brackets import BRACKET_COLUMNS
 from pipeline.tables.comparisons import COMPARISON_COLUMNS
+from pipeline.tables.judged import CLAIM_COLUMNS
 from pipeline.tables.measured import PUBLISHED_COLUMNS
 from pipeline.tables.rows import COLUMNS as RESULT_COLUMNS
 from pipeline.tables.shaft import SHAFT_COLUMNS

@@ -18,9 +18,10 @@ from pipeline.run.engine import Place
 from pipeline.run.execute import Asked, Options, execute
 from pipeline.run.planning import Plan
 from pipeline.sharing.choice import Choice
-from pipeline.sharing.reproduction import JUDGED, REPRODUCTION, Run
+from pipeline.sharing.reproduction import REPRODUCTION, Run
 from pipeline.sharing.reproduction import reproduce as reproduced
 from pipeline.storage.caution import CAUTION
+from pipeline.tables.judged import JUDGED
 
 Packed = Annotated[Path, typer.Argument(metavar="BUNDLE", help="A bundle, or its unpacked folder.")]
 

@@ -1,0 +1,12 @@
+"""Claims that were judged: the columns of ``claims.csv``, and the words of its verdicts."""
+
+from __future__ import annotations
+
+JUDGED = "claims.csv"
+CLAIM_COLUMNS = (
+    "sentence", "source", "kind", "variant", "construct", "compared_with", "stage", "load", "quantity",
+    "location", "what", "computed", "error", "stated", "allowed", "unit", "result", "reason", "flags",
+)  # fmt: skip
+HOLDS, FAILS, NOT_JUDGED, NOT_CHOSEN = "holds", "fails", "can not be judged", "not in the subset"
+OPEN = "the error of the mesh leaves it open"
+"""Among the reasons of a verdict that another mesh may turn."""
