@@ -201,7 +201,7 @@ def _sheet(names: Sequence[str], entries: int) -> tuple[Figure, Axes]:
     longest = max((len(line) for name in names for line in clipped(name).split("\n")), default=0)
     left, up = (0.25 + LETTER_IN * longest) / WIDTH_IN, foot / height
     figure = Figure(figsize=(WIDTH_IN, height))
-    return figure, figure.add_axes((left, up, 0.97 - left, 1 - up - 0.5 * HEAD_IN / height))
+    return figure, figure.add_axes((left, up, 0.95 - left, 1 - up - 0.5 * HEAD_IN / height))
 
 
 def _dots(axes: Axes, series: Series, number: int, shift: float) -> None:
