@@ -192,12 +192,22 @@ def _result(claim: Claim, mine: Results) -> Cells:
     read = [mine.look_up(claim, name) for name in claim.constructs]
     if any(one.value is None for one in read):
         return {"result": NOT_JUDGED, "reason": next(one.reason for one in read if one.reason)}
-    doubts = [flag for one in read for flag in one.flags.split("; ") if flag]
-    flags: Cells = {"flags": "; ".join(dict.fromkeys(doubts))}
+    flags: Cells = {"flags": _flags(claim, read)}
     if claim.kind in ("ratio", "change_percent") and read[1].value == 0:
         reason = f"{claim.compared_with} has 0, which nothing can be divided by"
         return flags | {"result": NOT_JUDGED, "reason": reason}
     return flags | _judged(claim, read)
+
+
+def _flags(claim: Claim, read: Sequence[Reading]) -> str:
+    """What puts the results in doubt, and of two constructs whose each doubt is."""
+    doubts = [
+        flag if claim.compared_with is None else f"{name}: {flag}"
+        for name, one in zip(claim.constructs, read, strict=True)
+        for flag in one.flags.split("; ")
+        if flag
+    ]
+    return "; ".join(dict.fromkeys(doubts))
 
 
 def _judged(claim: Claim, read: Sequence[Reading]) -> Cells:

@@ -21,10 +21,9 @@ from pipeline.storage.files import Cells, check_writable, write_table
 from pipeline.storage.provenance import commit
 from pipeline.storage.run_folder import CLAIMS, INPUTS, RESULTS, STUDY, Inputs, read_inputs
 from pipeline.study.config import StudyConfig, load_study, text_of
-from pipeline.tables.judged import CLAIM_COLUMNS, JUDGED, NOT_CHOSEN
+from pipeline.tables.judged import CLAIM_COLUMNS, JUDGED, NOT_CHOSEN, REPRODUCTION
 from pipeline.tables.rows import read_results
 
-REPRODUCTION = "reproduction.csv"
 Rows = list[Cells]
 Run = Callable[[Plan, Path, Asked], None]
 """Runs the cases of a plan into a folder."""

@@ -149,9 +149,11 @@ def test_a_claim_on_what_was_not_run_is_no_failure():
     assert borne_out([found])
 
 
-def test_doubts_of_either_result_are_passed_on():
+def test_doubts_of_either_result_are_passed_on_and_say_whose_they_are():
     table = [replace(row, flags="nail touches") for row in TABLE]
-    assert only(claim(), table)["flags"] == "nail touches"
+    assert only(claim(), table)["flags"] == "nail-10-plate: nail touches; nail-10: nail touches"
+    alone = claim(**ALONE | {"value": 0.5, "tolerance": 0.1})
+    assert only(alone, table)["flags"] == "nail touches"
 
 
 # --- The file ----------------------------------------------------------------------------------------
