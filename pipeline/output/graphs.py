@@ -6,7 +6,7 @@ Labels are text, never formulas. A label that prints a cell of a table carries t
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from io import StringIO
@@ -176,14 +176,15 @@ def scatter(series: Sequence[Cloud], x: str, y: str) -> str:
 
 
 @mpl.rc_context(STYLE)
-def growing(growth: Growth) -> str:
-    """Lines of movement as a load grows, kinks as open circles."""
+def growing(growth: Growth, flagged: Collection[str] = ()) -> str:
+    """Lines of movement as a load grows, kinks as open circles; daggers at the ends of some."""
     foot = FOOT_IN + KEY_IN * ceil(len(growth.lines) / IN_A_ROW)
     height = CURVES_IN + foot + 0.5 * HEAD_IN
     figure = Figure(figsize=(WIDTH_IN, height))
     axes = figure.add_axes((0.16, foot / height, 0.8, CURVES_IN / height))
     lines = tuple(replace(line, name=clipped(line.name)) for line in growth.lines)
-    draw(axes, replace(growth, lines=lines), COLOURS)
+    ends = {(clipped(name), growth.load) for name in flagged}
+    draw(axes, replace(growth, lines=lines), COLOURS, ends)
     upright(axes)
     return as_svg(figure, axes, len(lines))
 

@@ -15,7 +15,7 @@ from matplotlib.cm import ScalarMappable
 from matplotlib.colors import LinearSegmentedColormap, Normalize
 from matplotlib.figure import Figure
 
-from pipeline.output.charts import SMALL, plain, plane
+from pipeline.output.charts import SMALL, Array, plain, plane
 from pipeline.output.graphs import (
     BANDS,
     COLOURS,
@@ -39,17 +39,22 @@ from pipeline.output.scene import INK
 CELL = LinearSegmentedColormap.from_list("cells", BANDS)  # pale to dark: few to all
 LEFT_IN, RIGHT_IN, APART_IN = 0.55, 0.1, 0.14  # of a row of maps
 SCALE_IN, LABEL_IN = 0.1, 0.42  # the key of a row of maps: its height, and what stands below it
+DOTTED = (0, (1, 1.6))
 HATCHES = ("", "////", "\\\\\\\\")  # of ranges, which may lie over each other
 
 
 @dataclass(frozen=True)
 class Span:
-    """A curve over something larger than nothing; how far each value may be off, None if unknown."""
+    """A curve over something larger than nothing; how far each value may be off, None if unknown.
+
+    A flagged stretch is dotted; which values are flagged may be left out if none is.
+    """
 
     name: str
     across: Sequence[float]
     up: Sequence[float]
     halves: Sequence[float | None]
+    flagged: Sequence[bool] = ()
 
 
 @dataclass(frozen=True)
@@ -100,7 +105,10 @@ def over_decades(
 
 def _draw(axes: Axes, span: Span, hue: str, dash: Any) -> None:
     look: dict[str, Any] = {"color": hue}
-    axes.plot(span.across, span.up, ls=dash, lw=1.5, label=clipped(span.name), zorder=3, **look)
+    sound, doubted = _stretches(span)
+    axes.plot(span.across, sound, ls=dash, lw=1.5, zorder=3, **look)
+    axes.plot(span.across, doubted, ls=DOTTED, lw=1.5, zorder=3, **look)
+    axes.plot([], [], ls=dash, lw=1.5, label=clipped(span.name), **look)
     known = [
         (at, value - half, value + half)
         for at, value, half in zip(span.across, span.up, span.halves, strict=True)
@@ -109,6 +117,17 @@ def _draw(axes: Axes, span: Span, hue: str, dash: Any) -> None:
     if known:
         places, lows, highs = zip(*known, strict=True)
         axes.fill_between(places, lows, highs, alpha=0.16, lw=0, zorder=2, **look)
+
+
+def _stretches(span: Span) -> tuple[Array, Array]:
+    """Values from one sound one to the next, and all others, each NaN where the other is drawn."""
+    flagged = np.array(span.flagged or [False] * len(span.up))
+    dotted = flagged[:-1] | flagged[1:]  # from each value to the next
+    ends = np.array([True])
+    sound, doubted = (
+        np.where(np.r_[one, ~ends] | np.r_[~ends, one], span.up, np.nan) for one in (~dotted, dotted)
+    )
+    return sound, doubted
 
 
 def _decades(axes: Axes, places: Sequence[float]) -> None:
