@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import ceil, floor, log10
+from math import ceil
 from typing import Any
 
 import matplotlib as mpl
@@ -30,6 +30,7 @@ from pipeline.output.graphs import (
     Limit,
     as_svg,
     clipped,
+    decades,
     upright,
 )
 from pipeline.output.growth import DASHES
@@ -87,7 +88,6 @@ def over_decades(
     height = CURVES_IN + foot + 0.5 * HEAD_IN
     figure = Figure(figsize=(WIDTH_IN, height))
     axes = figure.add_axes((0.16, foot / height, 0.8, CURVES_IN / height))
-    axes.set_xscale("log")
     axes.axhline(0, color=MUTED, lw=0.7, zorder=1)
     for number, span in enumerate(spans):
         dash = DASHES[number // len(hues) % len(DASHES)]
@@ -98,7 +98,7 @@ def over_decades(
             label=clipped(limit.name), zorder=0,
         )  # fmt: skip
     plane(axes, x, y)
-    _decades(axes, [place for span in spans for place in span.across])
+    decades(axes, [place for span in spans for place in span.across])
     upright(axes)
     return as_svg(figure, axes, entries)
 
@@ -128,16 +128,6 @@ def _stretches(span: Span) -> tuple[Array, Array]:
         np.where(np.r_[one, ~ends] | np.r_[~ends, one], span.up, np.nan) for one in (~dotted, dotted)
     )
     return sound, doubted
-
-
-def _decades(axes: Axes, places: Sequence[float]) -> None:
-    """Name each power of ten in figures."""
-    low, high = min(places), max(places)
-    powers = [10.0**power for power in range(floor(log10(low)), ceil(log10(high)) + 1)]
-    inside = [power for power in powers if low / 1.5 <= power <= high * 1.5] or powers
-    axes.set_xlim(min(low, inside[0]) / 1.1, max(high, inside[-1]) * 1.1)
-    axes.set_xticks(inside, [f"{power:g}" if power < 1e5 else f"{power:.0e}" for power in inside])
-    axes.minorticks_off()
 
 
 @mpl.rc_context(STYLE)
