@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pipeline.output.graphs import Mark, Series, intervals
@@ -199,14 +199,15 @@ def _charts(claims: Sequence[JudgedClaim]) -> Iterator[Chart]:
 
 
 def _mark(entry: Entry, number: str, half: str) -> Mark | None:
-    value = number_in(entry[number])
-    return None if value is None else Mark(value, number_in(entry[half]))
+    """A number and how far either way it is meant; a table of someone else may have a sign there."""
+    value, own = number_in(entry[number]), number_in(entry[half])
+    return None if value is None else Mark(value, None if own is None else abs(own))
 
 
-def _found(entry: Entry) -> Mark:
-    cell = entry.cell("computed")
-    value, half = number_in(cell.raw) or 0.0, number_in(entry["error"])
-    return Mark(value, half, cell.text, cell[:3], is_flagged=bool(entry["flags"]))
+def _found(entry: Entry) -> Mark | None:
+    mark, cell = _mark(entry, "computed", "error"), entry.cell("computed")
+    is_flagged = bool(entry["flags"])
+    return mark and replace(mark, text=cell.text, address=cell[:3], is_flagged=is_flagged)
 
 
 def _told(claim: JudgedClaim) -> str:

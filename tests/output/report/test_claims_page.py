@@ -111,6 +111,16 @@ def test_names_are_text_and_nothing_is_asked_for(page: Page):
     assert "default-src 'none'" in policy
 
 
+def test_a_table_of_someone_else_makes_a_page_all_the_same(tmp_path: Path):
+    out = write_run(tmp_path / "out")
+    odd = [CHANGE | {"computed": value, "error": -2, "allowed": -5} for value in ("nan", "x", "-3")]
+    write_table(out / "claims.csv", odd, CLAIM_COLUMNS)
+    assert claims_page(out, "gapstrain 0.0.9.", "For research only.")
+    (words,) = [one["aria-label"] for _, one in Page((out / "claims.html").read_text()).tags
+                if one.get("role") == "img"]  # fmt: skip
+    assert words.startswith("Found and claimed: change, %: claim 3 ")
+
+
 def test_a_flag_is_told_beside_its_claim_alone(page: Page):
     flags = [one for one in page.every("a") if one.get("class") == "flag"]
     assert [one["href"] for one in flags] == ["#doubt-1"]
