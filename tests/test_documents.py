@@ -13,21 +13,21 @@ import pytest
 
 from geometries.materials import TISSUES
 from pipeline.cli.application import COMMANDS, command
-from pipeline.measures.curves import CURVE_COLUMNS
 from pipeline.measures.exploring import (
     ASSUMPTION_COLUMNS,
     ROBUSTNESS_COLUMNS,
     ROBUSTNESS_MAP_COLUMNS,
     TAKEOVER_COLUMNS,
 )
-from pipeline.run.collect import CURVE_OF
-from pipeline.sharing.claims import CLAIM_COLUMNS, Claim, load_claims
+from pipeline.run.curves import RUN_CURVE_COLUMNS
+from pipeline.sharing.claims import Claim, load_claims
 from pipeline.sharing.compare import DIFFERENCE_COLUMNS
 from pipeline.storage.casebook import INDEX_COLUMNS
 from pipeline.study.config import parse_study
 from pipeline.sweeps.sensitivity import SENSITIVITY_COLUMNS
 from pipeline.tables.brackets import BRACKET_COLUMNS
 from pipeline.tables.comparisons import COMPARISON_COLUMNS
+from pipeline.tables.judged import CLAIM_COLUMNS
 from pipeline.tables.measured import PUBLISHED_COLUMNS
 from pipeline.tables.rows import COLUMNS as RESULT_COLUMNS
 from pipeline.tables.shaft import SHAFT_COLUMNS
@@ -46,7 +46,7 @@ TABLES = {  # headings of pipeline/README.md, and the columns that stand below t
     "`results.csv`": RESULT_COLUMNS,
     "`comparisons.csv`": COMPARISON_COLUMNS,
     "`brackets.csv`": BRACKET_COLUMNS,
-    "`curves.csv`": (*CURVE_OF, *CURVE_COLUMNS),
+    "`curves.csv`": RUN_CURVE_COLUMNS,
     "`published.csv`": PUBLISHED_COLUMNS,
     "`shaft.csv`": SHAFT_COLUMNS,
     "`design.csv` and `sensitivity.csv`": SENSITIVITY_COLUMNS,

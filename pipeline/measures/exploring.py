@@ -21,15 +21,16 @@ _PAIR = ("a", "b", "stage", "load", "quantity", "location")
 _OF_THREE = ("a_lower_percent", "a_higher_percent", "undecided_percent")
 ROBUSTNESS_COLUMNS = (
     *_PAIR, "unit", "samples", "uncovered", *_OF_THREE, "sampling_error_percent", "turned_by",
-    "turned_by_share", "flip", "flip_distance", "flip_confirmed",
+    "turned_by_share", "flip", "flip_distance", "flip_confirmed", "flags",
 )  # fmt: skip
 ROBUSTNESS_MAP_COLUMNS = (*_PAIR, "map", "x", "y", *_OF_THREE, "samples")
 TAKEOVER_COLUMNS = (
     "construct", "load", "tissue_modulus_mpa", "quantity", "location", "unit", "value", "error",
+    "flags",
 )  # fmt: skip
 ASSUMPTION_COLUMNS = (
     "assumption", "as_modelled", "other_way", "construct", "stage", "load", "quantity", "location",
-    "unit", "value", "other_value", "effect_percent", "by",
+    "unit", "value", "other_value", "effect_percent", "by", "flags",
 )  # fmt: skip
 
 EXPLORING: dict[str, Quantity] = {
@@ -41,7 +42,8 @@ EXPLORING: dict[str, Quantity] = {
     ),
     "samples": Quantity(
         "1", f"{ROBUSTNESS}, {ROBUSTNESS_MAPS}",
-        "Combinations of inputs that were drawn from the stated ranges; of a map those in its cell.",
+        "Combinations of inputs that were drawn from the stated ranges; of a map those in its cell. "
+        f"{ROBUSTNESS_MAPS} has no flags: nobody looks for any at each combination.",
     ),
     "uncovered": Quantity(
         "1", ROBUSTNESS, "Combinations that the reduced model does not cover, so that nothing is said.",

@@ -6,11 +6,11 @@ Labels are text, never formulas. A label that prints a cell of a table carries t
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from io import StringIO
-from math import ceil
+from math import ceil, floor, log10
 from typing import Any
 
 import matplotlib as mpl
@@ -149,8 +149,11 @@ def stacks(
 
 
 @mpl.rc_context(STYLE)
-def scatter(series: Sequence[Cloud], x: str, y: str) -> str:
-    """Points of several series over a number; whiskers only where an error is known."""
+def scatter(series: Sequence[Cloud], x: str, y: str, *, has_decades: bool = False) -> str:
+    """Points of several series over a number, which may be on a logarithmic axis.
+
+    Whiskers only where an error is known.
+    """
     foot = FOOT_IN + KEY_IN * ceil(len(series) / IN_A_ROW)
     height = PLANE_IN + foot + 0.5 * HEAD_IN
     figure = Figure(figsize=(WIDTH_IN, height))
@@ -171,21 +174,39 @@ def scatter(series: Sequence[Cloud], x: str, y: str) -> str:
         )  # fmt: skip
         axes.plot([], [], MARKERS[number % 5], ms=size, label=label, **look)
     plane(axes, x, y)
+    if has_decades:
+        decades(axes, [place for cloud in series for place in cloud.across])
     upright(axes)
     return as_svg(figure, axes, len(series))
 
 
 @mpl.rc_context(STYLE)
-def growing(growth: Growth) -> str:
-    """Lines of movement as a load grows, kinks as open circles."""
+def growing(growth: Growth, flagged: Collection[str] = ()) -> str:
+    """Lines of movement as a load grows, kinks as open circles; daggers at the ends of some."""
     foot = FOOT_IN + KEY_IN * ceil(len(growth.lines) / IN_A_ROW)
     height = CURVES_IN + foot + 0.5 * HEAD_IN
     figure = Figure(figsize=(WIDTH_IN, height))
     axes = figure.add_axes((0.16, foot / height, 0.8, CURVES_IN / height))
     lines = tuple(replace(line, name=clipped(line.name)) for line in growth.lines)
-    draw(axes, replace(growth, lines=lines), COLOURS)
+    ends = {(clipped(name), growth.load) for name in flagged}
+    draw(axes, replace(growth, lines=lines), COLOURS, ends)
     upright(axes)
     return as_svg(figure, axes, len(lines))
+
+
+def decades(axes: Axes, places: Sequence[float]) -> None:
+    """Make the axis across logarithmic, with powers of ten in figures; of few decades 1, 2 and 5."""
+    axes.set_xscale("log")
+    low, high = min(places), max(places)
+    powers = [10.0**power for power in range(floor(log10(low)), ceil(log10(high)) + 1)]
+    steps = [digit * power for power in powers for digit in (1, 2, 5)]
+    finer, inside = (
+        [one for one in named if low / 1.5 <= one <= high * 1.5] or powers for named in (steps, powers)
+    )
+    named = finer if len(finer) <= MOST_TICKS else inside
+    axes.set_xlim(min(low, named[0]) / 1.1, max(high, named[-1]) * 1.1)
+    axes.set_xticks(named, [f"{one:g}" if one < 1e5 else f"{one:.0e}" for one in named])
+    axes.minorticks_off()
 
 
 def clipped(name: str) -> str:
@@ -201,7 +222,7 @@ def _sheet(names: Sequence[str], entries: int) -> tuple[Figure, Axes]:
     longest = max((len(line) for name in names for line in clipped(name).split("\n")), default=0)
     left, up = (0.25 + LETTER_IN * longest) / WIDTH_IN, foot / height
     figure = Figure(figsize=(WIDTH_IN, height))
-    return figure, figure.add_axes((left, up, 0.97 - left, 1 - up - 0.5 * HEAD_IN / height))
+    return figure, figure.add_axes((left, up, 0.95 - left, 1 - up - 0.5 * HEAD_IN / height))
 
 
 def _dots(axes: Axes, series: Series, number: int, shift: float) -> None:

@@ -125,8 +125,10 @@ def _line(name: str, rows: Sequence[Told], column: str, size: float) -> Course:
     )
 
 
-def draw(axes: Axes, growth: Growth, hues: Sequence[str]) -> None:
-    """Draw the lines of a chart, its kinks and its axes."""
+def draw(
+    axes: Axes, growth: Growth, hues: Sequence[str], flagged: Collection[tuple[str, str]] = ()
+) -> None:
+    """Draw the lines of a chart, its kinks and its axes; those of `flagged` are marked at their end."""
     for value, line in ((0.0, axes.axhline), (0.0, axes.axvline)):
         line(value, color=MUTED, lw=0.7, zorder=1)
     for number, one in enumerate(growth.lines):
@@ -137,6 +139,11 @@ def draw(axes: Axes, growth: Growth, hues: Sequence[str]) -> None:
             [one.across[k] for k in one.kinks], [one.up[k] for k in one.kinks], "o", ms=3.6, mew=0.9,
             mfc="white", label="_nolegend_", zorder=3, **look,
         )  # fmt: skip
+        if (one.name, growth.load) in flagged and one.up:
+            axes.annotate(
+                MARK, (one.across[-1], one.up[-1]), (2, 0), textcoords="offset points",
+                fontsize=TEXT, zorder=4, **look,
+            )  # fmt: skip
     plane(axes, growth.x, growth.y)
     axes.locator_params(nbins=6)
 
@@ -155,14 +162,8 @@ def printed(
     handles: dict[str, Any] = {}
     for place, growth in enumerate(found):
         axes = figure.add_subplot(rows, columns, place + 1)
-        draw(axes, growth, hues)
+        draw(axes, growth, hues, flagged)
         axes.set_title(f"load {growth.load}", fontsize=TEXT, loc="left", parse_math=False)
-        for number, line in enumerate(growth.lines):
-            if (line.name, growth.load) in flagged and line.up:
-                axes.annotate(
-                    MARK, (line.across[-1], line.up[-1]), (2, 0), textcoords="offset points",
-                    fontsize=TEXT, color=hues[number % len(hues)], zorder=4,
-                )  # fmt: skip
         drawn, labels = axes.get_legend_handles_labels()
         handles |= dict(zip(labels, drawn, strict=True))
     figure.legend(

@@ -30,6 +30,17 @@ def write_page(path: Path, **content: object) -> Path:
     return path
 
 
+def write_framed(path: Path, title: str, caution: str, versions: str, **content: object) -> Path:
+    """Write a page whose template extends ``frame.html``, with its title and two sentences to print."""
+    said = {"caution_in_print": _as_css(caution), "versions": versions}
+    return write_page(path, title=title, caution=caution, **said, **content)
+
+
+def _as_css(text: str) -> str:
+    """Text as a string of a style sheet: each of its characters by number, so that none ends it."""
+    return '"' + "".join(f"\\{ord(letter):06x}" for letter in text) + '"'
+
+
 def verification_page(out: Path, versions: str, caution: str) -> Path:
     """Write ``verification.html`` beside the table of all checks, with two sentences to print."""
     rows = read_table(out / VERIFICATION)

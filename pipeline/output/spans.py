@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import ceil, floor, log10
+from math import ceil
 from typing import Any
 
 import matplotlib as mpl
@@ -15,7 +15,7 @@ from matplotlib.cm import ScalarMappable
 from matplotlib.colors import LinearSegmentedColormap, Normalize
 from matplotlib.figure import Figure
 
-from pipeline.output.charts import SMALL, plain, plane
+from pipeline.output.charts import SMALL, Array, plain, plane
 from pipeline.output.graphs import (
     BANDS,
     COLOURS,
@@ -30,6 +30,7 @@ from pipeline.output.graphs import (
     Limit,
     as_svg,
     clipped,
+    decades,
     upright,
 )
 from pipeline.output.growth import DASHES
@@ -39,17 +40,22 @@ from pipeline.output.scene import INK
 CELL = LinearSegmentedColormap.from_list("cells", BANDS)  # pale to dark: few to all
 LEFT_IN, RIGHT_IN, APART_IN = 0.55, 0.1, 0.14  # of a row of maps
 SCALE_IN, LABEL_IN = 0.1, 0.42  # the key of a row of maps: its height, and what stands below it
+DOTTED = (0, (1, 1.6))
 HATCHES = ("", "////", "\\\\\\\\")  # of ranges, which may lie over each other
 
 
 @dataclass(frozen=True)
 class Span:
-    """A curve over something larger than nothing; how far each value may be off, None if unknown."""
+    """A curve over something larger than nothing; how far each value may be off, None if unknown.
+
+    A flagged stretch is dotted; which values are flagged may be left out if none is.
+    """
 
     name: str
     across: Sequence[float]
     up: Sequence[float]
     halves: Sequence[float | None]
+    flagged: Sequence[bool] = ()
 
 
 @dataclass(frozen=True)
@@ -82,7 +88,6 @@ def over_decades(
     height = CURVES_IN + foot + 0.5 * HEAD_IN
     figure = Figure(figsize=(WIDTH_IN, height))
     axes = figure.add_axes((0.16, foot / height, 0.8, CURVES_IN / height))
-    axes.set_xscale("log")
     axes.axhline(0, color=MUTED, lw=0.7, zorder=1)
     for number, span in enumerate(spans):
         dash = DASHES[number // len(hues) % len(DASHES)]
@@ -93,14 +98,17 @@ def over_decades(
             label=clipped(limit.name), zorder=0,
         )  # fmt: skip
     plane(axes, x, y)
-    _decades(axes, [place for span in spans for place in span.across])
+    decades(axes, [place for span in spans for place in span.across])
     upright(axes)
     return as_svg(figure, axes, entries)
 
 
 def _draw(axes: Axes, span: Span, hue: str, dash: Any) -> None:
     look: dict[str, Any] = {"color": hue}
-    axes.plot(span.across, span.up, ls=dash, lw=1.5, label=clipped(span.name), zorder=3, **look)
+    sound, doubted = _stretches(span)
+    axes.plot(span.across, sound, ls=dash, lw=1.5, zorder=3, **look)
+    axes.plot(span.across, doubted, ls=DOTTED, lw=1.5, zorder=3, **look)
+    axes.plot([], [], ls=dash, lw=1.5, label=clipped(span.name), **look)
     known = [
         (at, value - half, value + half)
         for at, value, half in zip(span.across, span.up, span.halves, strict=True)
@@ -111,14 +119,15 @@ def _draw(axes: Axes, span: Span, hue: str, dash: Any) -> None:
         axes.fill_between(places, lows, highs, alpha=0.16, lw=0, zorder=2, **look)
 
 
-def _decades(axes: Axes, places: Sequence[float]) -> None:
-    """Name each power of ten in figures."""
-    low, high = min(places), max(places)
-    powers = [10.0**power for power in range(floor(log10(low)), ceil(log10(high)) + 1)]
-    inside = [power for power in powers if low / 1.5 <= power <= high * 1.5] or powers
-    axes.set_xlim(min(low, inside[0]) / 1.1, max(high, inside[-1]) * 1.1)
-    axes.set_xticks(inside, [f"{power:g}" if power < 1e5 else f"{power:.0e}" for power in inside])
-    axes.minorticks_off()
+def _stretches(span: Span) -> tuple[Array, Array]:
+    """Values from one sound one to the next, and all others, each NaN where the other is drawn."""
+    flagged = np.array(span.flagged or [False] * len(span.up))
+    dotted = flagged[:-1] | flagged[1:]  # from each value to the next
+    ends = np.array([True])
+    sound, doubted = (
+        np.where(np.r_[one, ~ends] | np.r_[~ends, one], span.up, np.nan) for one in (~dotted, dotted)
+    )
+    return sound, doubted
 
 
 @mpl.rc_context(STYLE)

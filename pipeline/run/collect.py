@@ -16,17 +16,16 @@ from typing import Any
 from geometries.bone import Defect
 from geometries.constructs import IntactConstruct, NailConstruct, NailPlateConstruct
 from pipeline.measures.columns import COLUMNS
-from pipeline.measures.curves import CURVE_COLUMNS
 from pipeline.measures.dictionary import QUANTITIES
 from pipeline.measures.exploring import EXPLORING
 from pipeline.measures.quantity import Quantity
 from pipeline.run.case import Case
+from pipeline.run.curves import CurveEnds, curve_ends, write_curves
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import Plan
-from pipeline.storage.casebook import CURVES, ROWS, folder_of, write_index
+from pipeline.storage.casebook import ROWS, folder_of, write_index
 from pipeline.storage.caution import CAUTION
 from pipeline.storage.files import Cells, growing_table, write_table
-from pipeline.storage.run_folder import each_row
 from pipeline.sweeps.sensitivity import INDICES, SENSITIVITY_COLUMNS, sensitivity_rows
 from pipeline.sweeps.variants import Variant
 from pipeline.tables.added_plate import flag_added_plates
@@ -38,13 +37,20 @@ from pipeline.tables.measured import PUBLISHED_COLUMNS, published_rows
 from pipeline.tables.rows import FAILED, REQUIRED, Row, growing_results, read_results, write_results
 from pipeline.tables.shaft import SHAFT_COLUMNS, shaft_rows
 
-CURVE_OF = ("variant", "construct", "interfaces")
-"""What stands before a case's own columns in ``curves.csv``."""
 SAID = {
     "caution": Quantity("", "all tables", CAUTION),
     MARK: Quantity("", "what is printed or exported of the tables", FOOTNOTE),
 }
 """What is said of all results, in ``dictionary.csv`` and in the metadata of ``results.parquet``."""
+FLAGS = Quantity(
+    "", "results.csv and tables made of it",
+    "Why a value is in doubt: beyond the range in which the model means anything, or not plausible. Of "
+    "two values in a row each has its name before it. curves.csv: of the results under the whole load, "
+    "at factor 1 alone; takeover.csv: at that modulus, under the load as stated; robustness.csv: of "
+    "the results at the inputs as the study has them; assumptions.csv: of the value as modelled. "
+    "Results at other inputs or a part of the load are not looked through.",
+)  # fmt: skip
+"""The column of flags, in the same."""
 ABOUT = {name: entry.definition for name, entry in SAID.items()}
 AddAny = Callable[[Iterable[Cells]], None]
 
@@ -111,6 +117,7 @@ def write_tables(
     listed = grouped(planned.cases, attrgetter("variant"))
     first: list[Row] = []
     swept: list[Row] = []
+    ends: CurveEnds = {}
     with ExitStack() as open_tables:
         add_results = open_tables.enter_context(growing_results(out, ABOUT))
         table = growing_table(out / "comparisons.csv", COMPARISON_COLUMNS)
@@ -124,14 +131,15 @@ def write_tables(
             beside.add(variant, own)
             first = first or own
             swept += _swept(planned, own)
-    write_curves(outcomes, out)
+            ends |= curve_ends(own)
+    write_curves(outcomes, out, ends)
     _write_design(planned, swept, out)
     _write_dictionary(planned, out)
     return first
 
 
 def _write_dictionary(planned: Plan, out: Path) -> None:
-    entries = SAID | QUANTITIES | COLUMNS | (INDICES if planned.has_design else {})
+    entries = SAID | {"flags": FLAGS} | QUANTITIES | COLUMNS | (INDICES if planned.has_design else {})
     entries |= EXPLORING if planned.study.asks_more else {}
     dictionary = [{"quantity": name, **asdict(entry)} for name, entry in entries.items()]
     write_table(out / "dictionary.csv", dictionary, ("quantity", "unit", "locations", "definition"))
@@ -197,17 +205,6 @@ def write_beside(planned: Plan, rows: Iterable[Row], out: Path) -> None:
         beside = _Beside.opened(planned, out, open_tables)
         for variant, own in _each(planned, rows):
             beside.add(variant, own)
-
-
-def write_curves(outcomes: Iterable[Outcome], out: Path) -> None:
-    """Write the curves of all cases in one table."""
-    with growing_table(out / CURVES, (*CURVE_OF, *CURVE_COLUMNS), may_be_empty=False) as add:
-        for outcome in outcomes:
-            stored = folder_of(out, outcome.case.address) / CURVES
-            if not outcome.failure and stored.exists():
-                common = _common(outcome.case)
-                which: Cells = {name: common[name] for name in CURVE_OF}
-                add([which | row for row in each_row(stored, ())])
 
 
 def _swept(planned: Plan, own: Iterable[Row]) -> list[Row]:

@@ -38,6 +38,8 @@ from pipeline.storage.casebook import TWIN, folder_of
 from pipeline.storage.files import Cells, write_json, write_table
 from pipeline.study.config import StudyConfig
 from pipeline.sweeps.flip import Flip
+from pipeline.tables.flagged import whose
+from pipeline.tables.lookup import Results
 from pipeline.tables.rows import Row
 
 COLUMNS_OF = {
@@ -88,12 +90,22 @@ class Request:
 
     def mesh_error(self, place: Read) -> float:
         """Error of the mesh at the question's stage and load, a share; infinite where nobody knows."""
+        row = self._result(place)
+        return inf if row is None or row.error is None else row.error / 100
+
+    def flags_of(self, place: Read) -> str:
+        """Flags of the result at the question's stage and load."""
+        row = self._result(place)
+        return "" if row is None else row.flags
+
+    def _result(self, place: Read) -> Row | None:
         outcome = self.study.asked
-        key = (outcome.stage, outcome.load, *place)
-        for row in self.rows:
-            if row.key == key:
-                return inf if row.error is None else row.error / 100
-        return inf
+        return Results(self.rows).find(self.case.name, *place, outcome.stage, outcome.load)
+
+    def flagged(self, ledger: Iterable[Cells]) -> Iterator[Cells]:
+        """Rows of assumptions with the flags of the value as modelled."""
+        for row in ledger:
+            yield row | {"flags": self.flags_of((str(row["quantity"]), str(row["location"])))}
 
     @property
     def errors(self) -> Errors:
@@ -137,7 +149,7 @@ def explore_case(wanted: Request) -> Found:
     return Found(
         sample,
         tuple(takeover_rows(asked, wanted.errors)) if study.takeover else (),
-        tuple(ledger_rows(asked, places)) if study.assumptions else (),
+        tuple(wanted.flagged(ledger_rows(asked, places))) if study.assumptions else (),
         live_model(asked, wanted.errors, study.stages),
     )
 
@@ -257,4 +269,6 @@ def _pairs(
                 names = (a.case.name, b.case.name)
                 samples = (found[a.case.address].sample, found[b.case.address].sample)
                 errors = (a.mesh_error(place), b.mesh_error(place))
-                yield a, b, ComparedPair(names, samples, place, number, errors, study.asked.load)
+                flags = whose({"a": a.flags_of(place), "b": b.flags_of(place)})
+                load = study.asked.load
+                yield a, b, ComparedPair(names, samples, place, number, errors, load, flags)

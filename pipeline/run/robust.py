@@ -107,6 +107,8 @@ class ComparedPair:
         Of the mesh, as shares of the values; infinite where nobody knows.
     load : str
         Under which.
+    flags : str
+        Of either result at the inputs as the study has them.
     """
 
     names: tuple[str, str]
@@ -115,6 +117,7 @@ class ComparedPair:
     number: int
     errors: tuple[float, float]
     load: str
+    flags: str = ""
 
     @cached_property
     def values(self) -> tuple[Array, Array]:
@@ -153,6 +156,7 @@ class ComparedPair:
             "undecided_percent": 100 * found.undecided.share,
             "sampling_error_percent": 100 * largest.half,
             "turned_by": most, "turned_by_share": float(indices[columns[most][0]]),
+            "flags": self.flags,
         }  # fmt: skip
 
     def maps(self, drawn: Drawn) -> Iterator[Cells]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 from math import log
@@ -11,8 +11,9 @@ import numpy as np
 
 from pipeline.fem.space import Array
 from pipeline.loading.loads import Weighted
-from pipeline.measures.dictionary import PEAK, QUANTITIES
+from pipeline.measures.dictionary import PEAK, QUANTITIES, Measure
 from pipeline.measures.exploring import FORCE, HALF, SHARE, TISSUE, WEIGHT
+from pipeline.measures.plausibility import Doubt
 from pipeline.measures.readings import Readings
 from pipeline.reduced.model import Answered, BeyondError
 from pipeline.reduced.ranges import TISSUE_MPA
@@ -46,25 +47,40 @@ class Errors:
 def takeover_rows(asked: Inquiry, errors: Errors) -> Iterator[Cells]:
     """Rows of a construct over the tissue's modulus; moduli that its twin does not cover have none."""
     shares: list[tuple[float, float]] = []
+    flags: dict[float, str] = {}
     common: Cells = {"construct": asked.case.name, "load": asked.load.name}
     for modulus in np.geomspace(*TISSUE_MPA, POINTS).tolist():
         inputs = {"tissue_modulus_mpa": modulus}
         try:
-            found = dict(_values(asked, inputs))
+            found, doubts = _read(asked, inputs)
         except BeyondError:
             continue
-        shares.append((modulus, found.get((SHARE, TISSUE), 0.0)))
+        share = found.get((SHARE, TISSUE), 0.0)
+        shares.append((modulus, share))
+        flags[modulus] = _told(doubts, Measure(SHARE, TISSUE, share))
         for (quantity, location), value in found.items():
             yield common | {
                 "tissue_modulus_mpa": modulus, "quantity": quantity, "location": location,
                 "unit": _unit(asked, quantity), "value": value,
                 "error": errors.of(quantity, location, modulus),
+                "flags": _told(doubts, Measure(quantity, location, value)),
             }  # fmt: skip
     if shares:
+        half = half_carried(shares)
         yield common | {
-            "tissue_modulus_mpa": half_carried(shares), "quantity": HALF, "location": TISSUE,
-            "unit": "MPa",
+            "tissue_modulus_mpa": half, "quantity": HALF, "location": TISSUE, "unit": "MPa",
+            "flags": _nearest(flags, half) if isinstance(half, float) else "",
         }  # fmt: skip
+
+
+def _told(doubts: Iterable[Doubt], measure: Measure) -> str:
+    """Doubts on a measure, in one cell."""
+    return "; ".join(doubt.sentence for doubt in doubts if doubt.concerns(measure))
+
+
+def _nearest(flags: Mapping[float, str], modulus: float) -> str:
+    """Flags at the modulus that lies nearest to another one."""
+    return flags[min(flags, key=lambda one: abs(log(one / modulus)))]
 
 
 def half_carried(shares: list[tuple[float, float]]) -> float | str:
@@ -76,21 +92,25 @@ def half_carried(shares: list[tuple[float, float]]) -> float | str:
     return shares[0][0] if shares[0][1] >= 50 else ""
 
 
-def _values(asked: Inquiry, inputs: Mapping[str, float]) -> Iterator[tuple[tuple[str, str], float]]:
+def _read(
+    asked: Inquiry, inputs: Mapping[str, float]
+) -> tuple[dict[tuple[str, str], float], list[Doubt]]:
+    """What is followed, by quantity and location, and what puts it in doubt."""
     answered = asked.twin.model.at(asked.weights(inputs))
     readings = asked.twin.readout.readings(asked.geometry, answered.weights)
     borne = answered.under(asked.units)
-    shares = borne.coordinates
-    for one in readings.moved(asked.units, shares, is_linear=not borne.state.forces):
-        if (one.quantity, one.location) in FOLLOWED:
-            yield (one.quantity, one.location), one.value
-    yield from through_the_gap(readings, shares)
-    levels = hot_levels(readings, shares)
-    for name, level in levels.items():
-        yield (PEAK, name), level
+    shares, schemes = borne.coordinates, asked.case.strain_bands
+    is_linear = not borne.state.forces
+    measures, doubts = readings.under(asked.units, shares, schemes, is_linear=is_linear)
+    places = {(one.quantity, one.location): one.value for one in measures}
+    levels = {name: value for (quantity, name), value in places.items() if quantity == PEAK}
+    found = {place: value for place, value in places.items() if place in FOLLOWED}
+    found |= dict(through_the_gap(readings, shares))
+    found |= {(PEAK, name): level for name, level in levels.items()}
     factor = limit_factor(asked, answered, readings, levels)
     if factor is not None:
-        yield (WEIGHT, "most_loaded"), 100 * factor * _whole(asked)
+        found[WEIGHT, "most_loaded"] = 100 * factor * _whole(asked)
+    return found, doubts
 
 
 def through_the_gap(readings: Readings, shares: Array) -> Iterator[tuple[tuple[str, str], float]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from math import isfinite
 from pathlib import Path
 from typing import Literal, Self
 
@@ -15,13 +16,10 @@ from pipeline.storage.files import Cells
 from pipeline.study.config import text_of
 from pipeline.study.findings import findings
 from pipeline.study.slips import read_toml
-from pipeline.tables.lookup import Results
-from pipeline.tables.rows import Row, label_of
+from pipeline.tables.judged import FAILS, HOLDS, NOT_CHOSEN, NOT_JUDGED, OPEN
+from pipeline.tables.lookup import Reading, Results, ratio_error
+from pipeline.tables.rows import Key, Row, label_of
 
-CLAIM_COLUMNS = (
-    "sentence", "what", "computed", "stated", "allowed", "unit", "result", "reason", "flags",
-)  # fmt: skip
-HOLDS, FAILS, NOT_JUDGED, NOT_CHOSEN = "holds", "fails", "can not be judged", "not in the subset"
 BOUNDS = ("less_than", "greater_than")
 LARGEST = 1e6  # as of a published measurement
 
@@ -55,6 +53,9 @@ class Claim(Parameters):
     )
     within_percent: Real | None = Field(
         None, gt=0, le=100, description="The same, in percent of the stated value."
+    )
+    source: str = Field(
+        "", max_length=400, description="Where the sentence stands: paper, page, table."
     )
 
     @field_validator("quantity")
@@ -162,9 +163,12 @@ def borne_out(judged: Sequence[Cells]) -> bool:
 
 def _row(claim: Claim, table: Sequence[Row], only: Collection[str] | None) -> Cells:
     row: Cells = {
-        "sentence": claim.sentence,
+        **{name: getattr(claim, name) for name in ("sentence", "source", "kind", "variant")},
+        **{name: getattr(claim, name) or "" for name in ("compared_with", *Key._fields)},
+        "construct": claim.of,
         "what": claim.what,
         "computed": "",
+        "error": "",
         "stated": "" if claim.value is None else claim.value,
         "allowed": claim.allowed or "",
         "unit": claim.unit or QUANTITIES[claim.quantity].unit,
@@ -186,30 +190,57 @@ def _result(claim: Claim, mine: Results) -> Cells:
         reason = f"no results of {absent[0]}{whose}, only of {known}; correct construct or variant"
         return {"result": NOT_JUDGED, "reason": reason}
     read = [mine.look_up(claim, name) for name in claim.constructs]
-    values = [one.value for one in read if one.value is not None]
-    if len(values) < len(read):
+    if any(one.value is None for one in read):
         return {"result": NOT_JUDGED, "reason": next(one.reason for one in read if one.reason)}
-    doubts = [flag for one in read for flag in one.flags.split("; ") if flag]
-    return {"flags": "; ".join(dict.fromkeys(doubts))} | _judged(claim, values)
-
-
-def _judged(claim: Claim, values: Sequence[float]) -> Cells:
-    """What is computed from one or two values, and whether it is what was stated."""
-    stated = claim.value or 0.0
-    own, *others = [abs(one) if claim.quantity in BY_SIZE else one for one in (*values, stated)]
-    unlike = len(values) == 2 and values[0] * values[1] < 0
-    words = "the two are of unlike sign" if unlike else ""
-    if claim.kind in BOUNDS:
-        bound = others[0]
-        holds = own < bound if claim.kind == "less_than" else own > bound
-        return {"computed": own, "stated": bound, "result": HOLDS if holds else FAILS, "reason": words}
-    if claim.kind == "value":
-        computed = values[0]
-    elif others[0] == 0:
+    flags: Cells = {"flags": _flags(claim, read)}
+    if claim.kind in ("ratio", "change_percent") and read[1].value == 0:
         reason = f"{claim.compared_with} has 0, which nothing can be divided by"
-        return {"result": NOT_JUDGED, "reason": reason}
+        return flags | {"result": NOT_JUDGED, "reason": reason}
+    return flags | _judged(claim, read)
+
+
+def _flags(claim: Claim, read: Sequence[Reading]) -> str:
+    """What puts the results in doubt, and of two constructs whose each doubt is."""
+    doubts = [
+        flag if claim.compared_with is None else f"{name}: {flag}"
+        for name, one in zip(claim.constructs, read, strict=True)
+        for flag in one.flags.split("; ")
+        if flag
+    ]
+    return "; ".join(dict.fromkeys(doubts))
+
+
+def _judged(claim: Claim, read: Sequence[Reading]) -> Cells:
+    """What is computed from one or two results, and whether it is what was stated."""
+    values = [one.value or 0.0 for one in read]
+    computed, stated, error = _numbers(claim, read, values)
+    if claim.kind in BOUNDS:
+        over = computed - stated if claim.kind == "less_than" else stated - computed
+        holds = over < 0
     else:
-        ratio = own / others[0]
-        computed = ratio if claim.kind == "ratio" else 100 * (ratio - 1)
-    holds = abs(computed - stated) <= claim.allowed
-    return {"computed": computed, "result": HOLDS if holds else FAILS, "reason": words}
+        over = abs(computed - stated) - claim.allowed
+        holds = over <= 0
+    unlike = len(values) == 2 and values[0] * values[1] < 0
+    is_open = isfinite(error) and error > 0 and abs(over) <= error
+    words = (("the two are of unlike sign", unlike), (OPEN, is_open))
+    return {
+        "computed": computed,
+        "error": error if isfinite(error) else "",
+        "stated": stated,
+        "result": HOLDS if holds else FAILS,
+        "reason": "; ".join(said for said, applies in words if applies),
+    }
+
+
+def _numbers(
+    claim: Claim, read: Sequence[Reading], values: Sequence[float]
+) -> tuple[float, float, float]:
+    """What is computed, what that is held against, and the errors of all results in it."""
+    stated = claim.value or 0.0
+    if claim.kind == "value":
+        return values[0], stated, read[0].error
+    own, other = [abs(one) if claim.quantity in BY_SIZE else one for one in (*values, stated)][:2]
+    if claim.kind in BOUNDS:
+        return own, other, sum(one.error for one in read)
+    ratio, error = own / other, ratio_error(*read)
+    return (ratio, stated, error) if claim.kind == "ratio" else (100 * (ratio - 1), stated, 100 * error)

@@ -18,6 +18,7 @@ from pipeline.sharing.tolerances import Tolerances
 from pipeline.storage.casebook import INDEX, SUMMARY, folder_of
 from pipeline.storage.files import Cells
 from pipeline.storage.run_folder import RESULTS, listed_cases, read_case
+from pipeline.tables.judged import INSIDE, OUTSIDE
 from pipeline.tables.rows import Key, Row, read_results
 
 WHERE = ("variant", "construct", "stage", "load")
@@ -25,7 +26,6 @@ DIFFERENCE_COLUMNS = (
     "quantity", "unit", "pairs", "outside", *WHERE, "location", "a", "b", "difference",
     "difference_percent", "allowed", "meshes", "verdict", "reason",
 )  # fmt: skip
-INSIDE, OUTSIDE = "inside", "outside"
 Who = tuple[str, str]  # variant and construct
 Place = tuple[Who, Key]
 Rows = dict[Key, Row]

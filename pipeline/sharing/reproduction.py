@@ -13,7 +13,7 @@ from geometries.errors import StudyError
 from pipeline.run.execute import Asked
 from pipeline.run.planning import Plan, plan
 from pipeline.sharing.choice import Choice
-from pipeline.sharing.claims import CLAIM_COLUMNS, NOT_CHOSEN, borne_out, judge, load_claims
+from pipeline.sharing.claims import borne_out, judge, load_claims
 from pipeline.sharing.compare import DIFFERENCE_COLUMNS, agree, compare
 from pipeline.sharing.opening import opened
 from pipeline.sharing.tolerances import Tolerances
@@ -21,9 +21,9 @@ from pipeline.storage.files import Cells, check_writable, write_table
 from pipeline.storage.provenance import commit
 from pipeline.storage.run_folder import CLAIMS, INPUTS, RESULTS, STUDY, Inputs, read_inputs
 from pipeline.study.config import StudyConfig, load_study, text_of
+from pipeline.tables.judged import CLAIM_COLUMNS, JUDGED, NOT_CHOSEN, REPRODUCTION
 from pipeline.tables.rows import read_results
 
-REPRODUCTION, JUDGED = "reproduction.csv", "claims.csv"
 Rows = list[Cells]
 Run = Callable[[Plan, Path, Asked], None]
 """Runs the cases of a plan into a folder."""

@@ -12,6 +12,7 @@ from typing import Any
 from pipeline.measures.dictionary import BY_SIZE, HEADLINE, PEAK, QUANTITIES
 from pipeline.measures.noise import kind_of
 from pipeline.storage.files import Cells
+from pipeline.tables.flagged import whose
 from pipeline.tables.groups import grouped
 from pipeline.tables.lookup import highest
 from pipeline.tables.rows import INTACT_STAGE, Key, Row
@@ -118,7 +119,6 @@ def _compared(a: Row, b: Row) -> Cells:
     difference, combined = b.size - a.size, a.half + b.half
     how = "size" if a.quantity in BY_SIZE else "value"
     unlike = ", of unlike sign" if a.number * b.number < 0 else ""
-    flags = [f"{name}: {row.flags}" for name, row in (("a", a), ("b", b)) if row.flags]
     cells = a.cells()
     return {
         **{column: cells[column] for column in ("variant", *GAP_COLUMNS, *Key._fields, "unit")},
@@ -131,5 +131,5 @@ def _compared(a: Row, b: Row) -> Cells:
         "combined_error": combined if isfinite(combined) else "",
         "verdict": verdict(difference, combined),
         "compared_by": how + unlike,
-        "flags": "; ".join(flags),
+        "flags": whose({"a": a.flags, "b": b.flags}),
     }

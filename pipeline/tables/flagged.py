@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from pipeline.tables.rows import Row
@@ -32,6 +32,11 @@ class FlagReason:
 def mark_of(flags: str) -> str:
     """The mark where there are flags, else nothing."""
     return MARK if flags else ""
+
+
+def whose(flags: Mapping[str, str]) -> str:
+    """Flags of several values that stand in one row, each with what the value is called before it."""
+    return "; ".join(f"{name}: {said}" for name, said in flags.items() if said)
 
 
 def footnotes(is_flagged: bool) -> list[str]:

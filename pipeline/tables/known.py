@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from pathlib import Path
 
 from geometries.errors import StudyError
@@ -20,19 +20,26 @@ SENSITIVITY = (
     "construct", *Key._fields, "unit", "factor", "label", "method", "index", "value", "confidence",
     "at", "q2", "points", "note",
 )  # fmt: skip
+
+
+def _required(columns: Iterable[str]) -> tuple[str, ...]:
+    """Columns but flags, which tables of earlier versions have not."""
+    return tuple(name for name in columns if name != "flags")
+
+
 COLUMNS_OF: dict[str, tuple[str, ...]] = {
     INDEX: INDEX_COLUMNS,
     "comparisons.csv": COMPARISON_COLUMNS,
     CURVES: ("variant", "construct", *CURVE_COLUMNS),
     "shaft.csv": ("variant", *SHAFT_COLUMNS),
-    "brackets.csv": ("variant", *BRACKET_COLUMNS),
+    "brackets.csv": ("variant", *_required(BRACKET_COLUMNS)),
     "published.csv": ("variant", *PUBLISHED_COLUMNS),
     "design.csv": ("variant", "status", "reason"),
     "sensitivity.csv": SENSITIVITY,
-    exploring.ROBUSTNESS: exploring.ROBUSTNESS_COLUMNS,
+    exploring.ROBUSTNESS: _required(exploring.ROBUSTNESS_COLUMNS),
     exploring.ROBUSTNESS_MAPS: exploring.ROBUSTNESS_MAP_COLUMNS,
-    exploring.TAKEOVER: exploring.TAKEOVER_COLUMNS,
-    exploring.ASSUMPTIONS: exploring.ASSUMPTION_COLUMNS,
+    exploring.TAKEOVER: _required(exploring.TAKEOVER_COLUMNS),
+    exploring.ASSUMPTIONS: _required(exploring.ASSUMPTION_COLUMNS),
 }
 NUMBERS = frozenset((
     "a_value", "b_value", "difference", "difference_percent", "combined_error", "factor",

@@ -110,6 +110,14 @@ class Results:
         )
 
 
+def ratio_error(own: Reading, other: Reading) -> float:
+    """How far the errors of two results in sum leave their ratio open; infinite if one is not known."""
+    if not own.value or not other.value:
+        return inf
+    share = abs(own.error / own.value) + abs(other.error / other.value)
+    return abs(own.value / other.value) * share
+
+
 def highest(parts: Iterable[Row]) -> Row:
     """Row of the part of highest value, with an error that holds for the highest of any part.
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from math import inf, isfinite
+from math import isfinite
 
 from pipeline.storage.files import Cells
 from pipeline.study.published import Published
-from pipeline.tables.lookup import Reading, Results
+from pipeline.tables.lookup import Reading, Results, ratio_error
 from pipeline.tables.rows import Row
 
 PUBLISHED_COLUMNS = (
@@ -68,7 +68,6 @@ def _model(entry: Published, results: Results) -> Reading:
         return Reading(None, f"{entry.against} has 0, which nothing can be divided by")
     ratio = own.value / other.value
     value = ratio if entry.form == "ratio" else 100 * (ratio - 1)
-    share = abs(own.error / own.value) + abs(other.error / other.value) if own.value else inf
-    error = abs(ratio) * share * (1 if entry.form == "ratio" else 100)
+    error = ratio_error(own, other) * (1 if entry.form == "ratio" else 100)
     doubts = [flag for text in (own.flags, other.flags) for flag in text.split("; ") if flag]
     return Reading(value, flags="; ".join(dict.fromkeys(doubts)), error=error)

@@ -8,6 +8,7 @@ from pipeline.cli import console
 from pipeline.cli.console import plain, say, say_whole
 from pipeline.cli.shown.claims import print_claims
 from pipeline.cli.wide import say_table
+from pipeline.tables.judged import CLAIM_COLUMNS
 
 ODD = "a\x1b[2Jb\u202ec\x07[/bold]{d}"
 SHOWN = r"a\x1b[2Jb\u202ec\x07[/bold]{d}"
@@ -24,7 +25,7 @@ def test_all_that_prints_does_so(capsys: pytest.CaptureFixture[str], monkeypatch
     say(ODD)
     say_whole(ODD)
     say_table(ODD, ("name", "what"), [(ODD, "1")])
-    claim = dict.fromkeys(("what", "computed", "stated", "allowed", "unit", "reason", "flags"), "")
+    claim = dict.fromkeys(CLAIM_COLUMNS, "")
     print_claims([claim | {"sentence": ODD, "result": "holds", "what": ODD, "reason": ODD}])
     said = capsys.readouterr().out
     assert said.count(SHOWN) == 7

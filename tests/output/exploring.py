@@ -19,6 +19,7 @@ from pipeline.measures.exploring import (
 from pipeline.storage.files import write_table
 from tests.made import Row
 
+SOFT = "gap strain far beyond small strains"
 MODULI = (0.1, 0.83, 12.7, 97.3, 1130.0, 8900.0, 20000.0)
 FLIP = "tissue_modulus_mpa 1.7 -> 7.43; weight_factor 1 -> 1.31"
 PAIRS = (
@@ -76,7 +77,8 @@ def takeover_rows(
     rows: list[Row] = []
 
     def add(at: float | str, quantity: str, location: str, unit: str, value: float | str) -> None:
-        cells = (name, load, at, quantity, location, unit, value, 2.5 if unit == "mm" else "")
+        flags = SOFT if isinstance(at, float) and at < 1 else ""
+        cells = (name, load, at, quantity, location, unit, value, 2.5 if unit == "mm" else "", flags)
         rows.append(dict(zip(TAKEOVER_COLUMNS, cells, strict=True)))
 
     for at in moduli:

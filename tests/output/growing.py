@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.measures.curves import CURVE_COLUMNS
-from pipeline.run.collect import CURVE_OF
+from pipeline.run.curves import RUN_CURVE_COLUMNS
 from pipeline.storage.casebook import CURVES
 from pipeline.storage.files import write_table
 from tests.made import Row
@@ -36,7 +35,7 @@ def curve_rows(
 
 def write_curves(out: Path, rows: list[Row]) -> None:
     """Write them as a run does."""
-    write_table(out / CURVES, rows, (*CURVE_OF, *CURVE_COLUMNS))
+    write_table(out / CURVES, rows, RUN_CURVE_COLUMNS)
 
 
 def some_curves(nail: str = "nail-10", plate: str = "plate") -> list[Row]:

@@ -57,6 +57,22 @@ def test_kinks_are_open_circles_where_they_are(run: ReportedRun):
     assert list(circles.get_ydata()) == pytest.approx([-0.043, 0.039, 6.211])
 
 
+def test_a_curve_that_ends_in_a_flag_has_a_dagger_there_and_says_so(run: ReportedRun):
+    ends = ("plate", "hip", 1)
+    where = ("construct", "load", "factor")
+    rows = [
+        row | {"flags": "pulled" if ends == tuple(row[name] for name in where) else ""}
+        for row in some_curves()
+    ]
+    write_curves(run.out, rows)
+    charts = {chart.title: chart for chart in curve_charts(ReportedRun(run.study, run.out))}
+    told = {title: (chart.svg.count("†"), "†" in chart.note) for title, chart in charts.items()}
+    assert told == {
+        "Movement of the far cortex as load hip grows": (1, True),
+        "Rotation of the gap as load torsion grows": (0, False),
+    }
+
+
 def test_the_page_says_what_it_draws_in_cells_of_the_table(run: ReportedRun):
     axial, torsion = curve_charts(run)
     assert axial.title == "Movement of the far cortex as load hip grows"

@@ -35,6 +35,18 @@ def test_equal_ratios_are_equally_far_apart_and_equal_steps_equally_high():
     assert by - cy == pytest.approx(2 * (ay - by), rel=1e-4)  # 4 and 2 upwards
 
 
+def test_a_flagged_stretch_is_dotted_from_the_sound_value_before_to_the_one_after():
+    """By hand: of five values the third is flagged, so from the second to the fourth is dotted."""
+    across, up = [1.0, 2.0, 4.0, 8.0, 16.0], [1.0, 2.0, 3.0, 4.0, 5.0]
+    whole = paths(over_decades([Span("a", across, up, [None] * 5)], "E", "mm"), COLOURS[0])[0]
+    flags = [False, False, True, False, False]
+    found = paths(over_decades([Span("a", across, up, [None] * 5, flags)], "E", "mm"), COLOURS[0])
+    assert found[0] == [*whole[:2], *whole[3:]]
+    assert found[1] == whole[1:4]
+    every = paths(over_decades([Span("a", across, up, [None] * 5, [True] * 5)], "E", "mm"), COLOURS[0])
+    assert next(filter(None, every)) == whole
+
+
 def test_decades_are_named_in_figures():
     named = texts(over_decades([Span("a", [0.1, 20000.0], [1.0, 2.0], [None] * 2)], "E", "mm"))
     assert [one for one in ("0.1", "1", "10", "100", "1000", "10000") if one not in named] == []

@@ -11,7 +11,7 @@ import pytest
 from pipeline.fem.mesh import Mesh
 from pipeline.measures.curves import CURVE_COLUMNS, CurvePoint
 from pipeline.run.clock import Clock
-from pipeline.run.collect import CURVE_OF, write_curves
+from pipeline.run.curves import RUN_CURVE_COLUMNS, curve_ends, write_curves
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import cases
 from pipeline.run.record import store_case
@@ -21,6 +21,7 @@ from pipeline.sharing.opening import opened
 from pipeline.storage.casebook import CURVES, fault_of, folder_of
 from pipeline.storage.files import read_table
 from pipeline.study.config import parse_study
+from pipeline.tables.rows import Row
 from tests.made import row_of, write_case, write_run
 
 POINTS = (
@@ -43,7 +44,7 @@ def test_a_table_has_what_was_measured(small: Mesh, demo: dict[str, Any], tmp_pa
     outcomes = [Outcome(case, "", 1.0), Outcome(other, "", 1.0), Outcome(lost, "no mesh", 1.0)]
     write_curves(outcomes, tmp_path)
     rows = read_table(tmp_path / CURVES)
-    assert tuple(rows[0]) == (*CURVE_OF, *CURVE_COLUMNS)
+    assert tuple(rows[0]) == RUN_CURVE_COLUMNS
     assert [row["construct"] for row in rows] == [case.name] * len(POINTS)
     assert {row["interfaces"] for row in rows} == {case.construct.interfaces}
     for row, point in zip(rows, POINTS, strict=True):
@@ -56,6 +57,24 @@ def test_a_table_has_what_was_measured(small: Mesh, demo: dict[str, Any], tmp_pa
         assert row["stress_MPa"] == ("" if point.stress is None else f"{point.stress:g}")
     assert not (folder_of(tmp_path, other.address) / CURVES).exists()
     assert not fault_of(tmp_path, case.address)
+
+
+def test_flags_of_the_whole_load_stand_at_its_end_alone(
+    small: Mesh, demo: dict[str, Any], tmp_path: Path
+):
+    _, case, *_ = cases(parse_study(demo, "demo"))
+    stored(case, small, tmp_path)
+    usual = {"construct": case.name, "stage": "soft", "value": 1.0}
+    rows = [
+        Row(**usual, load="axial", quantity="gap_movement", location="far", flags="large; pulled"),
+        Row(**usual, load="axial", quantity="von_mises_5mm3", location="nail", flags="pulled; yields"),
+        Row(**usual, load="axial", quantity="axial_stiffness", flags="soft"),  # in no curve
+        Row(**usual, load="twist", quantity="gap_rotation", flags="turned"),  # and its end is not held
+    ]
+    write_curves([Outcome(case, "", 1.0)], tmp_path, curve_ends(rows))
+    flags = {(row["load"], row["factor"]): row["flags"] for row in read_table(tmp_path / CURVES)}
+    assert flags.pop(("axial", "1")) == "large; pulled; yields"
+    assert set(flags.values()) == {""}
 
 
 def test_no_table_of_an_earlier_run_stays(tmp_path: Path):

@@ -52,6 +52,14 @@ def test_samples_come_one_by_one():
     assert 0.1 <= moduli.min() < moduli.max() <= 10.0
 
 
+def test_a_row_has_the_flags_of_both_results_as_the_study_has_the_inputs():
+    values = np.linspace(1.0, 2.0, 200)[:, None]
+    samples = (Samples(values, np.zeros(1)), Samples(values + 1.0, np.zeros(1)))
+    pair = ComparedPair(("p", "n"), samples, ("gap_movement", "far"), 0, (0.0, 0.0), "hip", "a: pulled")
+    assert pair.row(DRAWN)["flags"] == "a: pulled"
+    assert not [cells for cells in pair.maps(DRAWN) if "flags" in cells]
+
+
 def test_a_flip_names_what_moves_and_from_where():
     said = DRAWN.told(Flip(np.array([1.0, 0.5, 0.0, 0.5]), 0.5, 10))
     assert said == "tissue_modulus_mpa 1 -> 10"

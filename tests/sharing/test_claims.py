@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 from geometries.errors import StudyError
-from pipeline.sharing.claims import CLAIM_COLUMNS, Claim, borne_out, judge, load_claims
+from pipeline.sharing.claims import Claim, borne_out, judge, load_claims
+from pipeline.tables.judged import CLAIM_COLUMNS, OPEN
 from pipeline.tables.rows import Row
 from tests.runs import CONSTRUCTS, rows_of
 
@@ -73,6 +74,34 @@ def test_signs_that_only_say_which_way_are_left_out_of_a_change_and_kept_in_a_va
     assert only(claim(**less, value=0.9))["result"] == "holds"
 
 
+# By hand: of 0.2037 / 0.517 the errors in sum are 3 %, so of -60.6 % they are 1.18; 0.2037 ± 2 % is
+# 0.00407, and both errors 0.00407 + 0.00517.
+@pytest.mark.parametrize(
+    ("changes", "error", "reason"),
+    [
+        ({}, 1.18201, ""),  # 4.4 from the nearer limit
+        ({"value": -65.0}, 1.18201, OPEN),  # holds by 0.6
+        ({"value": -66.0}, 1.18201, OPEN),  # fails by 0.4
+        ({"value": -70.0}, 1.18201, ""),  # fails by 4.4
+        ({"kind": "ratio", "value": 0.4, "tolerance": 0.005, "unit": "1"}, 0.0118201, OPEN),
+        (ALONE | {"value": 0.52, "tolerance": 0.01}, 0.00517, ""),
+        (ALONE | {"value": 0.53, "tolerance": 0.01}, 0.00517, OPEN),
+        (BOUND | {"kind": "less_than"}, 0.009244, ""),
+        (LESS | {"value": 0.21}, 0.004074, ""),
+        (LESS | {"value": 0.2}, 0.004074, OPEN),
+    ],
+)
+def test_an_error_that_reaches_the_limit_is_said_and_turns_no_verdict(
+    changes: Any, error: float, reason: str
+):
+    shares = {"nail-10": 1.0, "nail-10-plate": 2.0}  # percent
+    table = [replace(row, error=shares[row.construct]) for row in TABLE]
+    found, plain = only(claim(**changes), table), only(claim(**changes))
+    assert found["error"] == pytest.approx(error, rel=1e-4)
+    assert found["reason"] == reason
+    assert (found["result"], plain["error"]) == (plain["result"], "")
+
+
 def test_the_highest_stress_of_any_implant_can_be_claimed():
     stress = {"quantity": "von_mises_5mm3", "location": "highest", "stage": "woven"}
     found = only(claim(**stress | ALONE | {"value": 300.0, "tolerance": 5.0, "unit": "MPa"}))
@@ -120,9 +149,11 @@ def test_a_claim_on_what_was_not_run_is_no_failure():
     assert borne_out([found])
 
 
-def test_doubts_of_either_result_are_passed_on():
+def test_doubts_of_either_result_are_passed_on_and_say_whose_they_are():
     table = [replace(row, flags="nail touches") for row in TABLE]
-    assert only(claim(), table)["flags"] == "nail touches"
+    assert only(claim(), table)["flags"] == "nail-10-plate: nail touches; nail-10: nail touches"
+    alone = claim(**ALONE | {"value": 0.5, "tolerance": 0.1})
+    assert only(alone, table)["flags"] == "nail touches"
 
 
 # --- The file ----------------------------------------------------------------------------------------

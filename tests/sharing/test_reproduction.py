@@ -12,6 +12,7 @@ from typer.testing import CliRunner
 from geometries.errors import StudyError
 from pipeline import cli
 from pipeline.cli.commands import reproduce as rerun
+from pipeline.output.report.claims import claims_page
 from pipeline.run.engine import Place
 from pipeline.run.execute import Asked
 from pipeline.run.planning import Plan, plan
@@ -158,6 +159,7 @@ def test_a_reproduction_that_judges_no_claim_has_failed(tmp_path: Path):
         pack = bundle(run, tmp_path / f"{name}.zip")
         found = reproduce(pack, tmp_path / name, Engine(), Choice(constructs=("nail-10",)))
         assert (found.is_unjudged, found.succeeded) == (claims, not claims)
+        assert (claims_page(tmp_path / name, "gapstrain 0.0.9.", "For research.") is not None) == claims
 
 
 @pytest.mark.parametrize(
@@ -268,11 +270,15 @@ def test_the_commands_pack_compare_and_run_again(tmp_path: Path, monkeypatch: py
     code, said = command("reproduce", packed, "--out", tmp_path / "same", *HOW)
     assert code == 0, said
     assert "numpy was 1.25.9" in said
+    assert f"Page of the claims: {tmp_path / 'same' / 'claims.html'}" in said
+    assert "All 5 quantities agree" in (tmp_path / "same" / "claims.html").read_text(encoding="utf-8")
     monkeypatch.setattr(rerun, "_runner", engine_of({SHEAR: 0.3}))
     code, said = command("reproduce", packed, "--out", tmp_path / "other", *HOW)
     assert code == 1
     assert "1 of 5 quantities differ." in said
     assert said.count(" of 4") == 1, "only what differs is listed"
+    page = tmp_path / "other" / "claims.html"
+    assert "1 of 5 quantities differ from those in the bundle" in page.read_text(encoding="utf-8")
     assert "fails" in said
     alone = ("--construct", "nail-10", *HOW)
     code, said = command("reproduce", packed, "--out", tmp_path / "alone", *alone)

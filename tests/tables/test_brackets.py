@@ -171,6 +171,17 @@ def test_each_end_of_the_span_has_its_own_error():
     assert (alone["lowest_error"], alone["highest_error"]) == ("", "")
 
 
+def test_flags_are_those_of_both_ends():
+    # np-void-bonded lies between the ends: its value is not in the table, nor is its flag.
+    ends = {"np-void-offset": (1.0, "touches"), "np-bonded-offset": (9.0, "pulled; yields")}
+    table = [row for name, (value, said) in ends.items() for row in rows_of({name: value}, flags=said)]
+    table += rows_of({"np-void-bonded": 5.0}, flags="not told")
+    (both,) = bracket_rows([one for one, _ in ASKED], table)
+    assert both["flags"] == "lowest: touches; highest: pulled; yields"
+    (both,) = bracket_rows([one for one, _ in ASKED], table[1:])
+    assert both["flags"] == "lowest: not told; highest: pulled; yields"
+
+
 def test_a_singular_bound_is_named_and_a_sound_one_is_not():
     # Definition: as the row says of itself, whether it is an end of the span or lies between.
     bad = "three meshes: singular, do not quote"

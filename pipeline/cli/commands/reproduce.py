@@ -9,18 +9,21 @@ from typing import Annotated
 import typer
 
 from geometries.errors import StudyError
-from pipeline.cli.console import say
+from pipeline.cli.console import say, say_whole
 from pipeline.cli.options import TimeLimit, Workers
 from pipeline.cli.shown.claims import print_claims
 from pipeline.cli.shown.differences import print_differences
 from pipeline.cli.shown.progress import Reporter
+from pipeline.output.report.claims import claims_page
 from pipeline.run.engine import Place
 from pipeline.run.execute import Asked, Options, execute
 from pipeline.run.planning import Plan
 from pipeline.sharing.choice import Choice
-from pipeline.sharing.reproduction import JUDGED, REPRODUCTION, Run
+from pipeline.sharing.reproduction import Run
 from pipeline.sharing.reproduction import reproduce as reproduced
 from pipeline.storage.caution import CAUTION
+from pipeline.storage.provenance import in_words
+from pipeline.tables.judged import JUDGED, REPRODUCTION
 
 Packed = Annotated[Path, typer.Argument(metavar="BUNDLE", help="A bundle, or its unpacked folder.")]
 
@@ -79,7 +82,11 @@ def reproduce(  # noqa: PLR0913 (options of a command)
             f"None of the {len(found.claims)} claims was judged, since their constructs were not run: "
             "choose one by --claim."
         )
-    say(f"Tables: {folder / REPRODUCTION}, {folder / JUDGED}\n{CAUTION}")
+    say_whole(f"Tables: {folder / REPRODUCTION}, {folder / JUDGED}")
+    page = claims_page(folder, in_words(), CAUTION)
+    if page:
+        say_whole(f"Page of the claims: {page}")
+    say(CAUTION)
     if not found.succeeded:
         raise typer.Exit(1)
 

@@ -77,8 +77,21 @@ KeepFields = Annotated[
         "the pictures too. All by default; none in a design.",
     ),
 ]
-Quiet = Annotated[bool, typer.Option("--quiet", help="Say only what failed.")]
-AsJson = Annotated[bool, typer.Option("--json", help="Say it as JSON, one line for each case.")]
+Quiet = Annotated[
+    bool,
+    typer.Option(
+        "--quiet",
+        help="Say only what failed, and no caution: that stands in report.html, "
+        "inputs.json and dictionary.csv, and in gapstrain --help.",
+    ),
+]
+AsJson = Annotated[
+    bool,
+    typer.Option(
+        "--json",
+        help="Say it as JSON: one line for each case; the first and the last line have the caution.",
+    ),
+]
 
 
 def run(  # noqa: PLR0913 (options of a command)
@@ -118,7 +131,7 @@ def run(  # noqa: PLR0913 (options of a command)
         print_results(config, folder, planned.items[0].case.variant)
         say(f"\n{CAUTION}\n")
         say_whole(f"Report: {folder / REPORT}\nTables, pictures and fields: {folder}")
-    reporter.event("end", folder=str(folder), done=reporter.done, failed=reporter.failed)
+    reporter.finished(folder)
     words = verdict(finished.outcomes)
     if words:
         if voice != "json":

@@ -16,15 +16,16 @@ def print_claims(rows: Sequence[Cells]) -> None:
     headings = ("claim", "sentence", "computed", "stated", "unit", "result")
     lines = []
     for number, row in enumerate(rows, start=1):
-        allowed = f" ± {short(row['allowed'])}" if row["allowed"] else ""
-        cells = (
-            str(number),
-            str(row["sentence"]),
-            short(row["computed"]),
-            short(row["stated"]) + allowed,
+        numbers = (_with(row, "computed", "error"), _with(row, "stated", "allowed"))
+        lines.append(
+            (str(number), str(row["sentence"]), *numbers, str(row["unit"]), str(row["result"]))
         )
-        lines.append((*cells, str(row["unit"]), str(row["result"])))
     say_table("Claims", headings, lines, ("claim", "computed", "stated"))
     for row in rows:
         for words in filter(None, (row["reason"], row["flags"])):
             say(f"{row['what']}: {words}")
+
+
+def _with(row: Cells, number: str, half: str) -> str:
+    """A number and how far either way it is meant, if that is known."""
+    return short(row[number]) + (f" ± {short(row[half])}" if row[half] else "")

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 from pipeline.cli.console import say, short
 from pipeline.cli.wide import say_table
-from pipeline.sharing.compare import OUTSIDE, WHERE, agree
+from pipeline.sharing.compare import WHERE, agree
 from pipeline.storage.files import Cells
+from pipeline.tables.judged import OUTSIDE
 
 
 def print_differences(rows: Sequence[Cells]) -> None:

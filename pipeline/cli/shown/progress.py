@@ -7,6 +7,7 @@ import time
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, Literal
 
 from rich.progress import Progress, TaskID
@@ -17,6 +18,7 @@ from pipeline.run.ahead import Ahead
 from pipeline.run.engine import Place
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import Plan
+from pipeline.storage.caution import CAUTION
 
 Voice = Literal["bar", "quiet", "json"]
 
@@ -44,7 +46,8 @@ class Reporter:
 
     @contextmanager
     def running(self) -> Iterator[None]:
-        """Show the bar meanwhile, if there is one."""
+        """Show the bar meanwhile, if there is one; JSON begins and ends with the caution."""
+        self.event("start", total=self.total, caution=CAUTION)
         if self.voice != "bar":
             yield
             return
@@ -72,6 +75,10 @@ class Reporter:
             self._bar.update(self._task, advance=1, failed=self.failed, ends=self._ends())
         elif outcome.failure:
             say(_line(outcome))
+
+    def finished(self, folder: Path) -> None:
+        """Say where the results of a run lie that has come to its end."""
+        self.event("end", folder=str(folder), done=self.done, failed=self.failed, caution=CAUTION)
 
     def _ends(self) -> float | None:
         """Seconds after the start at which the run is expected to end, if anything tells."""

@@ -57,6 +57,11 @@ class Cell(NamedTuple):
         return shown(self.raw)
 
     @property
+    def written(self) -> str:
+        """The same as it stands in the table, in no other digits."""
+        return self.raw.replace("-", MINUS)
+
+    @property
     def percent(self) -> str:
         """What the page prints of a share of a whole."""
         return shown_percent(self.raw)

@@ -10,6 +10,7 @@ from pipeline.output.report.cells import Entry
 from pipeline.output.report.charts import Chart
 from pipeline.output.report.run import ReportedRun
 from pipeline.output.tables import number_in
+from pipeline.tables.flagged import MARK
 
 TITLES = {
     "gap_movement_mm": "Movement of the far cortex as load {} grows",
@@ -25,9 +26,15 @@ def curve_charts(run: ReportedRun) -> Iterator[Chart]:
     for growth in growths(rows, run.study, names):
         title = TITLES[growth.column].format(growth.load)
         said = (_said(line.name, rows[line.name, growth.load], growth) for line in growth.lines)
+        flagged = [
+            line.name
+            for line in growth.lines
+            if any(row["flags"] for row in rows[line.name, growth.load])
+        ]
+        ends = f" {MARK} ends in a flagged result." if flagged else ""
         thin = "" if len(names) == len(growth.lines) else " The first constructs alone are drawn."
-        note = f"Stage {stage}. {READ_AS}{thin}"
-        yield Chart(title, growing(growth), f"{title}: {'; '.join(said)}.", note)
+        note = f"Stage {stage}. {READ_AS}{thin}{ends}"
+        yield Chart(title, growing(growth, flagged), f"{title}: {'; '.join(said)}.", note)
 
 
 def _said(name: str, rows: Sequence[Entry], growth: Growth) -> str:

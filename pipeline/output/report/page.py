@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from pipeline.output.credibility import BALANCES, FORM
-from pipeline.output.pages import write_page
+from pipeline.output.pages import write_framed
 from pipeline.output.report import sorting, tables, viewer
 from pipeline.output.report.answer import Answer, answer_of
 from pipeline.output.report.assumed import assumed_of
@@ -69,15 +69,9 @@ def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> P
         "charts": choices(run),
         "swept": answer.others,
         "over_points": swept.doubts if swept else {},
-        "caution_in_print": as_css(caution),
         "libraries": {"sorting": sorting.bundled("js"), "sorting_style": sorting.bundled("css")},
     }  # fmt: skip
-    return write_page(out / REPORT, title=study.title, caution=caution, versions=versions, **content)
-
-
-def as_css(text: str) -> str:
-    """Text as a string of a style sheet: each of its characters by number, so that none ends it."""
-    return '"' + "".join(f"\\{ord(letter):06x}" for letter in text) + '"'
+    return write_framed(out / REPORT, study.title, caution, versions, **content)
 
 
 def _first_screen(run: ReportedRun, answer: Answer) -> dict[str, object]:

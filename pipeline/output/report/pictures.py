@@ -66,7 +66,7 @@ def indices(run: ReportedRun) -> list[Picture]:
     factors = ", ".join(dict.fromkeys(entry["label"] for entry in run.sensitivity))
     listed = [
         (f"sensitivity-{name}", f"Sensitivity of {name}",
-         f"How the results of {name} follow from {factors}; the table below has the numbers.")
+         f"How the results of {name} follow from {factors}; sensitivity.csv has the numbers.")
         for name in dict.fromkeys(entry["construct"] for entry in run.sensitivity)
     ]  # fmt: skip
     return _readable(run, listed)[:MOST]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -16,6 +16,7 @@ from pipeline.storage.files import read_if_any, stream_table
 from pipeline.storage.run_folder import RESULTS, each_row, listed_cases, named_rows, read_case
 from pipeline.study.config import StudyConfig
 from pipeline.tables.errors import THREE_MESHES
+from pipeline.tables.known import COLUMNS_OF
 from pipeline.tables.lookup import Results
 from pipeline.tables.rows import CHECKS
 
@@ -24,6 +25,7 @@ READ = (
     "unit", "error", "percent_of_intact", "mesh", "status", "reason", "flags", *CHECKS,
 )  # fmt: skip
 NO_GAP = "no gap"
+UNFLAGGED = {"flags": ""}  # as tables of earlier versions are, some of which have no such column
 
 
 @dataclass(frozen=True)
@@ -114,35 +116,35 @@ class ReportedRun:
     @cached_property
     def robustness(self) -> list[Entry]:
         """Rows of ``robustness.csv``; none unless inputs were sampled."""
-        return self._every(exploring.ROBUSTNESS, exploring.ROBUSTNESS_COLUMNS)
+        return self._every(exploring.ROBUSTNESS)
 
     @cached_property
     def robustness_maps(self) -> list[Entry]:
         """Rows of ``robustness_maps.csv``, likewise."""
-        return self._every(exploring.ROBUSTNESS_MAPS, exploring.ROBUSTNESS_MAP_COLUMNS)
+        return self._every(exploring.ROBUSTNESS_MAPS)
 
     @cached_property
     def takeover(self) -> list[Entry]:
         """Rows of ``takeover.csv``; none unless the tissue was stiffened step by step."""
-        return self._every(exploring.TAKEOVER, exploring.TAKEOVER_COLUMNS)
+        return self._every(exploring.TAKEOVER)
 
     @cached_property
     def assumptions(self) -> list[Entry]:
         """Rows of ``assumptions.csv``; none unless assumptions were turned round."""
-        return self._every(exploring.ASSUMPTIONS, exploring.ASSUMPTION_COLUMNS)
+        return self._every(exploring.ASSUMPTIONS)
 
-    def _every(self, table: str, columns: Collection[str]) -> list[Entry]:
+    def _every(self, table: str) -> list[Entry]:
         """All rows of a table that not every run has and that tells variants not apart."""
         path = self.out / table
-        rows = enumerate(each_row(path, columns) if path.exists() else ())
-        return [Entry(table.removesuffix(".csv"), number, row) for number, row in rows]
+        rows = enumerate(each_row(path, COLUMNS_OF[table]) if path.exists() else ())
+        return [Entry(table.removesuffix(".csv"), number, UNFLAGGED | row) for number, row in rows]
 
     def _shown(self, table: str, more: Mapping[str, str] | None = None) -> list[Entry]:
         """Rows of the shown variant in a table that not every run has, with such cells besides."""
         path, asked = self.out / f"{table}.csv", {"variant": self.variant} | dict(more or {})
         rows = enumerate(stream_table(path) if path.exists() else ())
         return [
-            Entry(table, number, row)
+            Entry(table, number, UNFLAGGED | row)
             for number, row in rows
             if all(row[name] == text for name, text in asked.items())
         ]

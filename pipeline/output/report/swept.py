@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import log
+from statistics import median
 
 from pipeline.measures.dictionary import HIGHEST, PEAK
 from pipeline.output.graphs import Cloud, Mark, Series, intervals, scatter
@@ -15,6 +17,7 @@ from pipeline.output.tables import number_in
 from pipeline.study.units import unit_of_key
 
 MOST_POINTS, MOST_FACTORS = 600, 12  # of a design: 2.5 MB, so that the page stays small
+ONE_DECADE = 10.0
 SOUND = 0.5  # Q², below which a surface misses more of the variance than it predicts
 INDICES = {  # of each factor the one that tells most, and what a chart calls it
     "ST": "ST, share of the variance, alone and together with others",
@@ -162,15 +165,31 @@ def _clouds(run: ReportedRun, every: Sequence[Entry]) -> dict[str, Chart]:
         if series:
             unit, name = held[0]["unit"], labels.get(key, key)
             title = f"{words_of(asked.quantity).capitalize()} over {name.partition(',')[0]}"
-            svg = scatter(series, name, f"{words_of(asked.quantity)}, {asked.location}, {unit}")
+            has_decades = spans_decades([at for cloud in series for at in cloud.across])
+            y = f"{words_of(asked.quantity)}, {asked.location}, {unit}"
+            svg = scatter(series, name, y, has_decades=has_decades)
             low, high = (shown(str(pick(entry.result.number for entry in held))) for pick in (min, max))
             words = f"{title}: {len(held)} points from {low} to {high} {unit}."
             thin = f" One of {apart} variants is drawn." if apart > 1 else ""
+            axis = " Across on a logarithmic axis." if has_decades else ""
             open_ = f" {OPEN_MARKS}" if any(entry["flags"] for entry in held) else ""
             found[key] = Chart(
-                title, svg, words, f"Stage {asked.stage}, load {asked.load}.{thin}{open_}"
+                title, svg, words, f"Stage {asked.stage}, load {asked.load}.{axis}{thin}{open_}"
             )
     return found
+
+
+def spans_decades(values: Sequence[float]) -> bool:
+    """Whether values span a decade and lie more evenly on a logarithmic axis than on a plain one.
+
+    They do where their median is nearer to its middle; one that is drawn evenly from a range is not.
+    """
+    low, high = min(values), max(values)
+    if low <= 0 or high / low < ONE_DECADE:
+        return False
+    middle = median(values)
+    plain = abs((middle - low) / (high - low) - 0.5)
+    return abs(log(middle / low) / log(high / low) - 0.5) < plain
 
 
 def _asked(run: ReportedRun) -> list[Entry]:

@@ -60,6 +60,7 @@ class Takeover:
     forces: Ladder
     weights: Ladder
     has_errors: bool
+    is_flagged: bool
     caution: str = CAUTION
 
 
@@ -82,6 +83,7 @@ def takeover_of(run: ReportedRun) -> Takeover | None:
         _ladder(grouped(forces, lambda one: (one["construct"], part_of(one["location"])))),
         _ladder(grouped(weights, lambda one: (one["construct"], one["load"], one["unit"]))),
         any(entry["error"] for entry in own),
+        any(entry["flags"] for entry in rows),
     )
 
 
@@ -154,7 +156,8 @@ def _span(name: str, curve: Curve) -> Span:
         None if error is None else abs(value) * error / 100
         for value, error in zip(values, errors, strict=True)
     ]
-    return Span(name, [_modulus(one) for one in curve], values, halves)
+    flagged = [bool(one["flags"]) for one in curve]
+    return Span(name, [_modulus(one) for one in curve], values, halves, flagged)
 
 
 def _said(name: str, curve: Curve) -> str:

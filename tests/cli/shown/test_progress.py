@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 import pytest
+from typer.testing import CliRunner
 
+from pipeline.cli.application import app, command
 from pipeline.cli.shown.progress import Reporter, Voice
 from pipeline.run.ahead import Ahead
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import cases
+from pipeline.storage.caution import CAUTION
 from pipeline.study.config import parse_study
 
 
@@ -29,24 +33,34 @@ def said(voice: Voice, outcomes: list[Outcome], capsys: pytest.CaptureFixture[st
     with reporter.running():
         for outcome in outcomes:
             reporter.ended("coarse", outcome)
-    reporter.event("end", done=reporter.done, failed=reporter.failed)
+    reporter.finished(Path("results/mine"))
     return capsys.readouterr().out
 
 
 def test_json_is_a_line_for_each_case(outcomes: list[Outcome], capsys: pytest.CaptureFixture[str]):
     # Definition: every line is JSON whatever a reason holds, and counts up.
     lines = [json.loads(line) for line in said("json", outcomes, capsys).splitlines()]
+    first, *lines = lines
+    assert (first["event"], first["total"]) == ("start", 3)
     assert [line["event"] for line in lines] == ["case", "case", "case", "end"]
     assert [line.get("done") for line in lines] == [1, 2, 3, 3]
     assert (lines[0]["variant"], lines[0]["failed_stages"]) == ("v007", ["empty"])
     assert (lines[1]["status"], lines[1]["reason"]) == ("failed", outcomes[1].failure)
     assert lines[2]["reused"]
-    assert lines[3]["failed"] == 1
+    assert (lines[3]["failed"], lines[3]["folder"]) == (1, "results/mine")
+    assert first["caution"] == lines[3]["caution"] == CAUTION
 
 
 def test_quiet_says_only_what_failed(outcomes: list[Outcome], capsys: pytest.CaptureFixture[str]):
     name = outcomes[1].case.name
     assert said("quiet", outcomes, capsys) == f"v007-{name}: {outcomes[1].failure}\n"
+
+
+def test_the_help_of_quiet_says_where_the_caution_stands():
+    """What it names has it, which other tests tell of a run's files."""
+    (help_,) = [one.help for one in command("run").params if "--quiet" in one.opts]
+    assert "no caution: that stands in report.html, inputs.json and dictionary.csv" in help_
+    assert CAUTION in " ".join(CliRunner().invoke(app, ["--help"]).output.split())
 
 
 def test_the_bar_names_every_case(outcomes: list[Outcome], capsys: pytest.CaptureFixture[str]):

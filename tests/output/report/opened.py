@@ -28,7 +28,9 @@ def started_browser() -> Iterator[Browser]:
 
 
 @contextmanager
-def opened_page(browser: Browser, place: Path, width: int, **more: Any) -> Iterator[Page]:
+def opened_page(
+    browser: Browser, place: Path, width: int, *, ready: str = "#results[data-ready=yes]", **more: Any
+) -> Iterator[Page]:
     """Open a page, and hold it to ask for nothing and to complain of nothing while it is open."""
     opened = browser.new_page(viewport={"width": width, "height": 800}, **more)
     said: list[str] = []
@@ -36,7 +38,7 @@ def opened_page(browser: Browser, place: Path, width: int, **more: Any) -> Itera
     opened.on("pageerror", lambda error: said.append(str(error)))
     opened.on("request", lambda asked: said.append(asked.url))
     opened.goto(place.as_uri())
-    opened.wait_for_selector("#results[data-ready=yes]")
+    opened.wait_for_selector(ready)
     yield opened
     found = [line for line in said if not line.startswith(("data:", "blob:"))]
     opened.close()

@@ -100,6 +100,18 @@ def test_without_the_tables_there_are_no_such_sections(demo: dict[str, Any], tmp
     assert not {"#published", "#brackets"} & {found.get("href") for _, found in page.tags}
 
 
+def test_a_flagged_bound_says_so(run: Made):
+    path = run[1] / "brackets.csv"
+    head, row = path.read_text(encoding="utf-8").splitlines()
+    assert head.endswith(",flags")
+    assert row.endswith(",")
+    assert "nail touches" not in made(run)
+    path.write_text(f"{head}\n{row}lowest: nail touches\n", encoding="utf-8")
+    page = Page(made(run))
+    flags = [one["data-flags"] for one in page.every("a") if one.get("class") == "flag"]
+    assert flags.count("lowest: nail touches") == 1
+
+
 def test_bounds_are_those_of_the_shown_variant(run: Made):
     path = run[1] / "brackets.csv"
     text = path.read_text(encoding="utf-8")

@@ -12,8 +12,11 @@ from geometries.errors import StudyError
 from pipeline.cli import app
 from pipeline.output.report.page import report_page
 from pipeline.storage.caution import CAUTION
+from pipeline.storage.files import write_table
+from pipeline.tables.judged import CLAIM_COLUMNS
 from tests.made import write_run
 from tests.output.report.made_up import rows_of, study_of
+from tests.output.report.test_claims_page import CHANGE
 
 
 def run(*arguments: object) -> str:
@@ -34,6 +37,10 @@ def test_the_page_is_made_again_from_the_folder_alone(demo: dict[str, Any], tmp_
     report_page(study, out, versions, CAUTION)
     again = (out / "report.html").read_text(encoding="utf-8")
     assert again == text  # definition: same files, same page
+    assert not (out / "claims.html").exists()
+    write_table(out / "claims.csv", [CHANGE], CLAIM_COLUMNS)
+    assert f"Page of the claims: {out / 'claims.html'}" in run("report", out)
+    assert CHANGE["sentence"] in (out / "claims.html").read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(

@@ -20,10 +20,13 @@ from pipeline.output.report.run import ReportedRun
 from pipeline.output.report.takeover import CAUTION, part_of, takeover_of
 from pipeline.storage.files import read_table, write_table
 from pipeline.sweeps.sensitivity import INDICES
+from pipeline.tables.known import look_through
 from tests.made import Row, write_run
 from tests.output.exploring import (
     FLIP,
     MODULI,
+    PAIRS,
+    SOFT,
     assumption_row,
     assumption_rows,
     map_rows,
@@ -241,6 +244,38 @@ def test_assumptions_come_by_quantity_then_size(run: Made):
     assert len(assumption_rows()) == found.count
 
 
+def test_flags_of_rows_stand_beside_their_numbers_and_an_earlier_table_has_none(run: Made):
+    """By hand: values at 0.1 and 0.83 MPa are flagged, of each construct at both; one half, at 0.7."""
+    pair = pair_row(*PAIRS[0], flags="a: gap strain 35 %; b: nail touches")
+    rewrite(run, exploring.ROBUSTNESS, [pair])
+    rewrite(run, exploring.ASSUMPTIONS, [assumption_row(3.0, flags="nail touches")])
+    half = takeover_rows("intact", 1.0, 0.7, ())
+    rewrite(run, exploring.TAKEOVER, [*half, *some_takeover()])
+    text = made(run)
+
+    def told(section: str) -> list[str]:
+        own = Page(text[text.index(f'<section id="{section}"') :].split("</section>")[0])
+        return [one["data-flags"] for one in own.every("a") if one.get("class") == "flag"]
+
+    assert told("inputs") == ["a: gap strain 35 %; b: nail touches"]
+    assert told("reversed") == ["nail touches"]
+    flagged = [row for row in some_takeover() if row["flags"]]
+    tables = [row for row in flagged if row["quantity"] in ("signed_force_at_gap", "weight_share")]
+    assert told("takeover") == [SOFT] * (1 + len(tables))
+    assert "Dotted stretches" in text
+    for name, columns in (
+        (exploring.ROBUSTNESS, exploring.ROBUSTNESS_COLUMNS),
+        (exploring.TAKEOVER, exploring.TAKEOVER_COLUMNS),
+        (exploring.ASSUMPTIONS, exploring.ASSUMPTION_COLUMNS),
+    ):
+        rows = read_table(run[1] / name)
+        write_table(run[1] / name, rows, [one for one in columns if one != "flags"])
+    look_through(run[1])
+    text = made(run)
+    assert not [found for one in ("inputs", "reversed", "takeover") for found in told(one)]
+    assert "Dotted stretches" not in text
+
+
 def test_every_chart_has_words_and_a_name(run: Made):
     page = Page(made(run))
     robustness, takeover = robustness_of(ReportedRun(*run)), takeover_of(ReportedRun(*run))
@@ -293,7 +328,7 @@ def test_every_column_is_explained_and_clashes_with_no_other():
         *exploring.ASSUMPTION_COLUMNS,
     }  # fmt: skip
     plain = {"a", "b", "stage", "load", "quantity", "location", "unit", "value", "error", "construct"}
-    assert own - said == plain
+    assert own - said == plain | {"flags"}
     assert said - own == {exploring.SHARE, exploring.FORCE, exploring.HALF, exploring.WEIGHT}
     assert not set(exploring.EXPLORING) & set(QUANTITIES | COLUMNS | INDICES)
     assert part_of(exploring.TISSUE) == "tissue"

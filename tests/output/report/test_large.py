@@ -38,10 +38,16 @@ def test_the_page_of_500_cases_is_under_20_megabytes(tmp_path: Path):
 
 def test_a_design_is_shown_with_its_failures_flags_errors_and_indices(large: Made):
     """One of 17 cases fails, by number: 36 cases, so those of number 16 and 33."""
-    text = Page(made(large)).text
+    page = Page(made(large))
+    text = page.text
     assert "34 ok, 2 failed" in text
     for words in ("nail diameter", "would touch the canal", "± is the error", "cells turned over"):
         assert words in text
+    order = [one.get("id") or one.get("alt", "") for _, one in page.tags]
+    sheets = [k for k, words in enumerate(order) if words.startswith("How the results of ")]
+    assert sheets
+    assert min(sheets) > order.index("sheets") > order.index("origin"), "sheets of paper come last"
+    assert "#sheets" in [one.get("href") for one in page.every("a")]
 
 
 def test_rows_that_the_page_does_not_show_are_not_kept(large: Made, monkeypatch: pytest.MonkeyPatch):

@@ -9,7 +9,7 @@ import pytest
 
 from pipeline.output.report import swept
 from pipeline.output.report.run import ReportedRun
-from pipeline.output.report.swept import Swept, factor_words, swept_of
+from pipeline.output.report.swept import Swept, factor_words, spans_decades, swept_of
 from pipeline.storage.files import read_table, write_table
 from pipeline.sweeps.sensitivity import BLIND, SENSITIVITY_COLUMNS
 from tests.made import Row, row_of, write_run
@@ -110,6 +110,30 @@ def test_without_indices_the_points_stand_alone(run: Made):
     assert len(found.said) == 1
 
 
+# By hand: 1, 4, 16, 64 lie evenly on powers; 1 to 64 in steps of 21 and 0.2 to 20 on a plain axis.
+@pytest.mark.parametrize(
+    ("values", "found"),
+    [
+        ([1.0, 4.0, 16.0, 64.0], True), ([1.0, 22.0, 43.0, 64.0], False), ([0.2, 10.0, 20.0], False),
+        ([1.0, 2.0, 4.0, 8.0], False), ([0.0, 1.0, 10.0, 100.0], False), ([0.1, 1.0, 1000.0], True),
+    ],
+)  # fmt: skip
+def test_values_over_decades_are_drawn_on_their_powers(values: list[float], found: bool):
+    assert spans_decades(values) == found
+
+
+def test_a_factor_of_decades_has_a_logarithmic_axis_and_says_so(run: Made):
+    moduli = [0.5, 5.0, 50.0, 500.0]
+    rows = [row | {KEYS[1]: at} for row, at in zip(read_table(run[1] / "design.csv"), moduli,
+            strict=True)]  # fmt: skip
+    write_table(run[1] / "design.csv", rows, tuple(rows[0]))
+    gap, modulus = swept_with(run, []).opening
+    assert "logarithmic" not in gap.note
+    assert "Across on a logarithmic axis." in modulus.note
+    named = [">0.5<", ">1<", ">10<", ">100<", ">200<"]
+    assert [one in modulus.svg for one in named] == [False, True, True, True, False]
+
+
 def test_flags_of_all_points_are_counted_and_linked(run: Made):
     """The flagged value is not that of the first point, whose rows the page shows."""
     found = swept_with(run, [])
@@ -160,7 +184,7 @@ def test_of_the_highest_stress_each_point_shows_its_most_loaded_part(
     design = [{"variant": f"v{n}", "status": "ok", "reason": "", "gap": n} for n in (1, 2)]
     write_table(out / "design.csv", design, tuple(design[0]))
     drawn: list[Any] = []
-    monkeypatch.setattr(swept, "scatter", lambda clouds, *_: drawn.extend(clouds) or "")
+    monkeypatch.setattr(swept, "scatter", lambda clouds, *_, **_more: drawn.extend(clouds) or "")
     found = swept_of(ReportedRun(study, out))
     assert found
     (chart,) = found.opening
