@@ -12,6 +12,7 @@ from pipeline.fem.mesh import Mesh
 from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.meshing.sizes import LEVELS, WALLS, Level
 from pipeline.fem.space import EDGES, Array
+from tests.bench.model import scaled
 from tests.models import case_of, geometry_of
 
 PLATE = {"hole_count": 8, "screws": {"holes": [4]}}
@@ -79,3 +80,8 @@ def test_finer_sizes_are_finer_everywhere():
     assert finer.round(5.0, 9.0) < sizes.round(5.0, 9.0)
     assert finer.rod(5.0, 9.0) < sizes.rod(5.0, 9.0)
     assert finer.idle(2.0, 9.0) < sizes.idle(2.0, 9.0)
+
+
+def test_the_bench_builds_its_meshes_from_the_coarse_level() -> None:
+    assert scaled(1.0) == LEVELS["coarse"]
+    assert scaled(2.0).longest == 2 * LEVELS["coarse"].longest
