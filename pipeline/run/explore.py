@@ -37,6 +37,7 @@ from pipeline.run.takeover import Errors, takeover_rows
 from pipeline.storage.casebook import TWIN, folder_of
 from pipeline.storage.files import Cells, write_json, write_table
 from pipeline.study.config import StudyConfig
+from pipeline.study.stages import Stage
 from pipeline.sweeps.flip import Flip
 from pipeline.tables.rows import Row
 
@@ -99,9 +100,8 @@ class Request:
     def errors(self) -> Errors:
         """Errors of the mesh under the question's load."""
         load = self.study.asked.load
-        moduli = {one.name: one.material().modulus for one in self.study.stages}
         return Errors(
-            {name: modulus for name, modulus in moduli.items() if modulus > 0},
+            {one.name: one.material().modulus for one in filled(self.study)},
             {(row.stage, row.quantity, row.location): row for row in self.rows if row.load == load},
         )
 
@@ -124,6 +124,11 @@ def places_of(study: StudyConfig) -> tuple[Read, ...]:
     return tuple((name, at) for name, _, at in split) or ((outcome.quantity, outcome.location),)
 
 
+def filled(study: StudyConfig) -> tuple[Stage, ...]:
+    """Stages with tissue; reduced models know no other."""
+    return tuple(stage for stage in study.stages if stage.material().modulus > 0)
+
+
 def explore_case(wanted: Request) -> Found:
     """All that is asked of one construct, by its twin."""
     study, asked = wanted.study, wanted.asked
@@ -138,7 +143,7 @@ def explore_case(wanted: Request) -> Found:
         sample,
         tuple(takeover_rows(asked, wanted.errors)) if study.takeover else (),
         tuple(ledger_rows(asked, places)) if study.assumptions else (),
-        live_model(asked, wanted.errors, study.stages),
+        live_model(asked, wanted.errors, filled(study)),
     )
 
 
@@ -207,7 +212,7 @@ def _explored(wanted: Sequence[Request], tables: dict[str, list[Cells]], place: 
         live = [made for one in wanted if (made := found[one.case.address].live) is not None]
         stage = next(one for one in study.stages if one.name == study.asked.stage)
         if live:
-            write_json(wanted[0].out / LIVE, live_content(stage, study.asked.load, study.stages, live))
+            write_json(wanted[0].out / LIVE, live_content(stage, study.asked.load, filled(study), live))
         if study.robustness is None:
             return
         drawn = Drawn(study.robustness, stage)
