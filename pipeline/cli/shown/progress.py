@@ -14,6 +14,7 @@ from rich.progress import Progress, TaskID
 from pipeline.cli.console import console, progress_bar, say
 from pipeline.fem.meshing.sizes import Level
 from pipeline.run.ahead import Ahead
+from pipeline.run.answers import TwinAnswer
 from pipeline.run.engine import Place
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import Plan
@@ -31,8 +32,10 @@ class Reporter:
     ahead: Ahead
     done: int = 0
     failed: int = 0
+    unanswered: int = 0
     _bar: Progress | None = field(default=None, repr=False)
     _task: TaskID = field(default=TaskID(0), repr=False)
+    _asking: TaskID | None = field(default=None, repr=False)
     _began: float = field(default_factory=time.monotonic, repr=False)
 
     @classmethod
@@ -73,6 +76,22 @@ class Reporter:
         elif outcome.failure:
             say(_line(outcome))
 
+    def answered(self, answer: TwinAnswer) -> None:
+        """Say that a job that came after the cases has ended."""
+        self.unanswered += bool(answer.failure)
+        if self.voice == "json":
+            seconds, counted = round(answer.seconds, 1), {"done": answer.done, "total": answer.total}
+            self.event("asked", **answer.cells(), seconds=seconds, **counted)
+        elif self._bar is not None:
+            if self._asking is None:
+                self._asking = self._bar.add_task("asking reduced models", failed=0, ends=None)
+            say(f"  {_said(answer)}")
+            self._bar.update(
+                self._asking, completed=answer.done, total=answer.total, failed=self.unanswered
+            )
+        elif answer.failure:
+            say(_said(answer))
+
     def _ends(self) -> float | None:
         """Seconds after the start at which the run is expected to end, if anything tells."""
         elapsed = time.monotonic() - self._began
@@ -84,6 +103,11 @@ class Reporter:
         if self.voice == "json":
             line = json.dumps({"event": name, **content})
             console.print(line, markup=False, highlight=False, soft_wrap=True)
+
+
+def _said(answer: TwinAnswer) -> str:
+    """One line for what was asked after the cases."""
+    return f"{answer.label}: {answer.failure or f'{answer.seconds:.0f} s'}"
 
 
 def _line(outcome: Outcome) -> str:

@@ -8,7 +8,9 @@ from typing import Any
 import pytest
 
 from pipeline.cli.shown.progress import Reporter, Voice
+from pipeline.cli.shown.results import verdict
 from pipeline.run.ahead import Ahead
+from pipeline.run.answers import TwinAnswer
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import cases
 from pipeline.study.config import parse_study
@@ -42,6 +44,43 @@ def test_json_is_a_line_for_each_case(outcomes: list[Outcome], capsys: pytest.Ca
     assert (lines[1]["status"], lines[1]["reason"]) == ("failed", outcomes[1].failure)
     assert lines[2]["reused"]
     assert lines[3]["failed"] == 1
+
+
+ANSWERS = [
+    TwinAnswer("plate", "", "", 12.34, 1, 3),
+    TwinAnswer("nail", "", "it took [too] long", 0.0, 2, 3),
+    TwinAnswer("plate", "nail", "", 3.0, 3, 3),
+]
+
+
+def heard(voice: Voice, capsys: pytest.CaptureFixture[str]) -> str:
+    reporter = Reporter(voice, 0, has_levels=False, ahead=Ahead({}, 2))
+    with reporter.running():
+        for answer in ANSWERS:
+            reporter.answered(answer)
+    return capsys.readouterr().out
+
+
+def test_what_is_asked_after_the_cases_has_a_line_for_each_job(capsys: pytest.CaptureFixture[str]):
+    lines = [json.loads(line) for line in heard("json", capsys).splitlines()]
+    assert [(line["event"], line["done"], line["total"]) for line in lines] == [
+        ("asked", 1, 3), ("asked", 2, 3), ("asked", 3, 3),
+    ]  # fmt: skip
+    assert (lines[1]["status"], lines[1]["reason"]) == ("failed", "it took [too] long")
+    assert heard("quiet", capsys) == "nail, over other inputs: it took [too] long\n"
+    words = heard("bar", capsys)
+    assert "plate, over other inputs: 12 s" in words
+    assert "plate against nail, what turns their order: 3 s" in words
+    assert "asking reduced models" in words
+    assert "1 failed" in words
+
+
+def test_the_end_of_a_run_counts_what_has_no_answer(outcomes: list[Outcome]):
+    assert verdict(outcomes[2:], ANSWERS) == (
+        "1 of 3 questions to reduced models without answer; asked.csv says why."
+    )
+    assert verdict(outcomes[2:], ANSWERS[:1]) == ""
+    assert verdict(outcomes[1:], ANSWERS).startswith("1 of 2 cases failed; results.csv says why. 1 of")
 
 
 def test_quiet_says_only_what_failed(outcomes: list[Outcome], capsys: pytest.CaptureFixture[str]):
