@@ -29,7 +29,8 @@ from pipeline.storage.files import read_table
 from tests.kills.commands import ROOT, arguments, different, leftovers
 
 COLUMNS = ("number", "study", "kills", "moments", "doing", "equal", "reason", "seconds")
-STUDIES = ("asked", "design")
+STUDIES = {"asked": "tests.kills.quick", "design": "pipeline"}
+"""Which program runs each: one that is short enough needs no coarser model."""
 AGAIN = 0.35  # of all kills are followed by another one
 EARLIEST = 0.02  # of an undisturbed run's time
 PATIENCE_S = 900
@@ -60,7 +61,7 @@ class Undisturbed:
 def started(study: Path, out: Path, spare: Path) -> subprocess.Popen[str]:
     """The command, under way in a process group of its own."""
     return subprocess.Popen(
-        arguments(study, out, program="tests.kills.quick"),
+        arguments(study, out, program=STUDIES[study.stem]),
         cwd=ROOT, text=True, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, start_new_session=True,
         env={**os.environ, "TMPDIR": str(spare)},
     )  # fmt: skip
@@ -138,7 +139,7 @@ def rows(asked: argparse.Namespace, there: set[str]) -> Iterator[dict[str, objec
     """A row for each kill that has none yet."""
     runs: dict[str, Undisturbed] = {}
     for number in range(asked.count):
-        name = STUDIES[number % len(STUDIES)]
+        name = [*STUDIES][number % len(STUDIES)]
         if str(number) in there:
             continue
         if name not in runs:
