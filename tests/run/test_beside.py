@@ -12,12 +12,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from pipeline.errors import OutputError
+from pipeline.errors import OutputError, StoppedError
 from pipeline.measures.exploring import ASKED, LIVE, ROBUSTNESS, TAKEOVER, TAKEOVER_COLUMNS
 from pipeline.run import beside
 from pipeline.run.answers import TwinAnswer, answer_limit
 from pipeline.run.beside import write_beside
 from pipeline.run.engine import Job, Lost, Place
+from pipeline.run.execute import _answered
 from pipeline.run.explore import Found, Request, Turned, filled
 from pipeline.run.explored import Samples
 from pipeline.run.planning import Plan, plan
@@ -148,6 +149,19 @@ def test_what_can_not_be_written_ends_the_run(
     within_this({"steel": OutputError("disk: full; free disk space")})
     with pytest.raises(OutputError, match="disk: full"):
         write_beside(planned, [], out, Place())
+
+
+def test_ctrl_c_meanwhile_says_what_is_kept(
+    planned: Plan, out: Path, within_this: Callable[[dict[str, object]], None],
+    monkeypatch: pytest.MonkeyPatch,
+):  # fmt: skip
+    def interrupted(*_: Any) -> None:
+        raise KeyboardInterrupt
+
+    within_this({})
+    monkeypatch.setattr(beside, "explore_case", interrupted)
+    with pytest.raises(StoppedError, match="all cases and their tables are kept: run the same"):
+        _answered(planned, [], out, Place(), lambda _: None)
 
 
 def test_steps_have_their_forecast_or_what_was_asked(planned: Plan, tmp_path: Path):
