@@ -30,6 +30,7 @@ class Reporter:
     total: int
     has_levels: bool
     ahead: Ahead
+    asks: bool = False
     done: int = 0
     failed: int = 0
     unanswered: int = 0
@@ -43,7 +44,8 @@ class Reporter:
         """Make what tells of a plan, some of whose cases run on all mesh levels."""
         plans = [planned, *(planned.only(sample).elsewhere if sample else ())]
         ahead = Ahead.of(plans, 0 if place.scheduler else place.workers)
-        return cls(voice, sum(len(one.items) for one in plans), bool(sample), ahead)
+        total, asks = sum(len(one.items) for one in plans), planned.study.asks_more
+        return cls(voice, total, bool(sample), ahead, asks)
 
     @contextmanager
     def running(self) -> Iterator[None]:
@@ -73,6 +75,8 @@ class Reporter:
             said = f"  {_line(outcome)}" + (f" ({level})" if self.has_levels else "")
             say(said)
             self._bar.update(self._task, advance=1, failed=self.failed, ends=self._ends())
+            if self.asks and self.done == self.total:
+                self._begin_asking(self._bar)
         elif outcome.failure:
             say(_line(outcome))
 
@@ -83,14 +87,16 @@ class Reporter:
             seconds, counted = round(answer.seconds, 1), {"done": answer.done, "total": answer.total}
             self.event("asked", **answer.cells(), seconds=seconds, **counted)
         elif self._bar is not None:
-            if self._asking is None:
-                self._asking = self._bar.add_task("asking reduced models", failed=0, ends=None)
             say(f"  {_said(answer)}")
-            self._bar.update(
-                self._asking, completed=answer.done, total=answer.total, failed=self.unanswered
-            )
+            task = self._begin_asking(self._bar) if self._asking is None else self._asking
+            self._bar.update(task, completed=answer.done, total=answer.total, failed=self.unanswered)
         elif answer.failure:
             say(_said(answer))
+
+    def _begin_asking(self, bar: Progress) -> TaskID:
+        """Show that reduced models are asked; how often is known when the first has answered."""
+        self._asking = bar.add_task("asking reduced models", total=None, failed=0, ends=None)
+        return self._asking
 
     def _ends(self) -> float | None:
         """Seconds after the start at which the run is expected to end, if anything tells."""

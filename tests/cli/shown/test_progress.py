@@ -75,6 +75,16 @@ def test_what_is_asked_after_the_cases_has_a_line_for_each_job(capsys: pytest.Ca
     assert "1 failed" in words
 
 
+@pytest.mark.parametrize("asks", [True, False])
+def test_the_bar_says_what_goes_on_after_the_last_case(
+    outcomes: list[Outcome], capsys: pytest.CaptureFixture[str], asks: bool
+):
+    reporter = Reporter("bar", 1, has_levels=False, ahead=Ahead({}, 2), asks=asks)
+    with reporter.running():
+        reporter.ended("coarse", outcomes[0])
+    assert ("asking reduced models" in capsys.readouterr().out) == asks
+
+
 def test_the_end_of_a_run_counts_what_has_no_answer(outcomes: list[Outcome]):
     assert verdict(outcomes[2:], ANSWERS) == (
         "1 of 3 questions to reduced models without answer; asked.csv says why."
