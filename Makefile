@@ -9,7 +9,7 @@ PYTEST := bin/pytest --numprocesses $(PROCESSES) --dist loadfile --no-loadscope-
 
 .DEFAULT_GOAL := help
 .PHONY: help install demo lint test test-all test-oldest test-newest wheel-check bench bench-install campaign \
-    error-bars planted hostile pins pins-oldest pins-newest clean
+    error-bars planted hostile kills pins pins-oldest pins-newest clean
 
 help: ## List these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-14s %s\n", $$1, $$2 }' Makefile
@@ -59,6 +59,9 @@ planted: install ## Put each fault of tests/planted into a copy, and see that th
 
 hostile: install ## Send changed input through every door, 400 times each: some minutes
 	.venv/bin/python -m tests.hostile
+
+kills: install ## Kill small runs at 50 random moments, and see that their tables come out the same
+	.venv/bin/python -m tests.kills
 
 bench-install: .venv/.bench ## Add the solvers that `make bench` compares with
 

@@ -14,6 +14,7 @@ import pytest
 from geometries.materials import TISSUES
 from pipeline.cli.application import COMMANDS, command
 from pipeline.measures.exploring import (
+    ASKED_COLUMNS,
     ASSUMPTION_COLUMNS,
     ROBUSTNESS_COLUMNS,
     ROBUSTNESS_MAP_COLUMNS,
@@ -50,11 +51,12 @@ TABLES = {  # headings of pipeline/README.md, and the columns that stand below t
     "`published.csv`": PUBLISHED_COLUMNS,
     "`shaft.csv`": SHAFT_COLUMNS,
     "`design.csv` and `sensitivity.csv`": SENSITIVITY_COLUMNS,
-    "`robustness.csv`, `robustness_maps.csv`, `takeover.csv`, `assumptions.csv`": (
+    "`robustness.csv`, `robustness_maps.csv`, `takeover.csv`, `assumptions.csv`, `asked.csv`": (
         *ROBUSTNESS_COLUMNS,
         *ROBUSTNESS_MAP_COLUMNS,
         *TAKEOVER_COLUMNS,
         *ASSUMPTION_COLUMNS,
+        *ASKED_COLUMNS,
     ),
     "`cases.csv` and `dictionary.csv`": INDEX_COLUMNS,
     "`verification.csv`": VERIFICATION_COLUMNS,

@@ -31,8 +31,9 @@ TimeLimit = Annotated[
         "--time-limit",
         metavar="MINUTES",
         min=0.1,
-        help="How long a step of a case (its mesh, a stage, its reduced model) may take before its "
-        "worker is ended and the case fails; by the forecast by default, as check says.",
+        help="How long a step of a case (its mesh, a stage, its reduced model, what that is asked for) "
+        "may take before its worker is ended and the case fails; by the forecast by default, as check "
+        "says.",
     ),
 ]
 Finished = Annotated[Path, typer.Argument(metavar="DIR", help="Results of a finished run.")]

@@ -139,7 +139,8 @@ def run(
     place = Place(scheduler=str(workers)) if is_address else Place(int(workers or os.cpu_count() or 1))
     reporter = Reporter.of("bar", planned, sample, place)
     with reporter.running():
-        execute(planned, folder, Options(place, keep_fields, sample, asked=asked), reporter.ended)
+        options = Options(place, keep_fields, sample, asked=asked)
+        execute(planned, folder, options, reporter.ended, reporter.answered)
     return open(folder)
 
 

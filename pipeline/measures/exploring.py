@@ -6,6 +6,7 @@ from pipeline.measures.quantity import Quantity
 
 ROBUSTNESS, ROBUSTNESS_MAPS = "robustness.csv", "robustness_maps.csv"
 TAKEOVER, ASSUMPTIONS = "takeover.csv", "assumptions.csv"
+ASKED = "asked.csv"
 """Files of a run that need not be there."""
 LIVE = "live.json"
 """What the report answers from by itself, where constructs have reduced models."""
@@ -28,6 +29,7 @@ TAKEOVER_COLUMNS = (
     "construct", "load", "tissue_modulus_mpa", "quantity", "location", "unit", "value", "error",
     "flags",
 )  # fmt: skip
+ASKED_COLUMNS = ("construct", "against", "status", "reason")
 ASSUMPTION_COLUMNS = (
     "assumption", "as_modelled", "other_way", "construct", "stage", "load", "quantity", "location",
     "unit", "value", "other_value", "effect_percent", "by", "flags",
@@ -101,6 +103,11 @@ EXPLORING: dict[str, Quantity] = {
         "as value, %", ASSUMPTIONS,
         "The value when this one assumption is the other way and all else stays, and how far that is "
         "from the value as modelled, percent of the latter.",
+    ),
+    "against": Quantity(
+        "", ASKED,
+        "The other construct of a pair of which a change was looked for that turns its order; empty "
+        "where a construct's own reduced model was asked.",
     ),
     "by": Quantity(
         "", ASSUMPTIONS,

@@ -45,14 +45,17 @@ logger = logging.getLogger("gapstrain")
 
 @dataclass(frozen=True)
 class VariedCase:
-    """A case, and the clearances of its stops, mm, by what touches there."""
+    """A case, the clearances of its stops, mm, by what touches there, and whether it has yet to run."""
 
     case: Case
     clearance: Mapping[str, float]
+    waits: bool = True
 
 
 def complete_alike(varied: Sequence[VariedCase], out: Path, keep: str = "all") -> tuple[Outcome, ...]:
-    """Complete cases of one mesh that differ in materials, loads and play; how each ended.
+    """Complete cases of one mesh that differ in materials, loads and play; how each that waited ended.
+
+    All count, those that are finished too, so that which are solved in full is the same after a stop.
 
     Raises
     ------
@@ -60,11 +63,15 @@ def complete_alike(varied: Sequence[VariedCase], out: Path, keep: str = "all") -
         If one can not be written.
     """
     every = [one.case for one in varied]
-    chosen = spread_out(every)
-    outcomes = [complete_case(every[k], out, keep) for k in chosen]
-    rest = [one for k, one in enumerate(varied) if k not in chosen]
-    solved = [every[k] for k, one in zip(chosen, outcomes, strict=True) if not one.failure]
-    first = rest[0].case
+    chosen = {*spread_out(every), *(k for k, case in enumerate(every) if case.has_twin)}
+    outcomes = [complete_case(every[k], out, keep) for k in sorted(chosen) if varied[k].waits]
+    others = [one for k, one in enumerate(varied) if k not in chosen]
+    rest = [one for one in others if one.waits]
+    if not rest:
+        return tuple(outcomes)
+    failed = {one.case.label for one in outcomes if one.failure}
+    solved = [every[k] for k in sorted(chosen) if every[k].label not in failed]
+    first = others[0].case
     geometry = first.geometry()
     together, numbers = _together(every)
     clock = Clock()

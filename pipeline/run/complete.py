@@ -118,15 +118,21 @@ def _jobs(
     limit = partial(limit_of, out / LOGS, minutes)
     for key, group in sorted(planned.meshes.items(), key=_work, reverse=True):
         sharing = [item for item in group if item.case.address in waiting]
+        if not sharing:
+            continue
         after = ""
         if len(sharing) > 1:
             after = MESH_OF + key
             yield Job(after, share_mesh, (sharing[0].case, out), limit=limit(sharing[0], "mesh-of-"))
-        for items in grouped(sharing, lambda item: item.stops).values():
-            if len(items) >= LEAST:
+        for alike in grouped(group, lambda item: item.stops).values():
+            items = [item for item in alike if item.case.address in waiting]
+            if items and len(alike) >= LEAST:
                 name = items[0].case.address
                 served[name] = items
-                varied = tuple(VariedCase(item.case, item.clearance) for item in items)
+                varied = tuple(
+                    VariedCase(item.case, item.clearance, item.case.address in waiting)
+                    for item in alike
+                )
                 yield Job(
                     name, complete_alike, (varied, out, keep), after, limit(items[0], "all-like-")
                 )

@@ -18,13 +18,14 @@ from functools import partial
 from typing import Any
 
 import dask
-from distributed import Client, LocalCluster, Security, WorkerPlugin, as_completed
+from distributed import Client, LocalCluster, Security, WorkerPlugin, as_completed, get_worker
 from distributed.scheduler import KilledWorker
 
 from geometries.errors import StudyError
 from pipeline.errors import EngineError
 from pipeline.fem.kernels.threads import use_threads
 from pipeline.run.watch import StepLimit, watched
+from pipeline.storage.provenance import fingerprint, versions
 
 SETTINGS: dict[str, object] = {
     # Workers hold no results that could be spilled; only the last limit, a restart, makes sense.
@@ -118,12 +119,15 @@ def pool(place: Place) -> Iterator[Client]:
     Raises
     ------
     EngineError
-        If there is no scheduler at the given address.
+        If there is no scheduler at the given address, or its workers run other code.
     """
     with ExitStack() as stack:
         stack.enter_context(dask.config.set(SETTINGS))
         if place.scheduler:
-            yield stack.enter_context(_client(place.scheduler))
+            client = stack.enter_context(_client(place.scheduler))
+            for worker, told in client.run(code_here, on_error="return").items():
+                _hold_against(code_here(), told, worker)
+            yield client
             return
         scratch = stack.enter_context(tempfile.TemporaryDirectory(ignore_cleanup_errors=True))
         cluster = LocalCluster(
@@ -155,6 +159,30 @@ def _client(address: str) -> Iterator[Client]:
         ) from None
     with client:
         yield client
+
+
+Code = tuple[str, dict[str, str]]
+
+
+def code_here() -> Code:
+    """Fingerprint of the code that computes in this process, and the versions that it runs on."""
+    return fingerprint(), versions()
+
+
+def _hold_against(expected: Code, told: object, worker: str) -> None:
+    """Refuse a worker that computes by other code: its numbers would stand for those of ours."""
+    if told == expected:
+        return
+    if isinstance(told, tuple):
+        found = [f"{name} {one}" for name, one in told[1].items() if one != expected[1].get(name)]
+        other = ", ".join(found) or "other files of this program"
+    else:
+        other = f"none that fits ({type(told).__name__}: {told})"
+    raise EngineError(
+        f"worker {worker} runs other code than this command: {other}; allowed is the same, since a "
+        "result may be another number: install one version everywhere, start the workers anew, and run "
+        "the same command again"
+    )
 
 
 def results(client: Client, place: Place, jobs: Iterable[Job]) -> Iterator[tuple[str, Any]]:
@@ -193,7 +221,8 @@ def _submit(client: Client, threads: int, jobs: Sequence[tuple[str, Job]]) -> li
     """Hand named jobs to the scheduler, all at once: of single ones it would give each worker two."""
     names = [name for name, _ in jobs]
     listed = [job for _, job in jobs]
-    return client.map(partial(_work, threads), listed, key=names, pure=False) if jobs else []
+    work = partial(_work, threads, code_here())
+    return client.map(work, listed, key=names, pure=False) if jobs else []
 
 
 def threads_of(place: Place) -> int:
@@ -203,8 +232,9 @@ def threads_of(place: Place) -> int:
     return 1 if place.scheduler else max(1, (os.cpu_count() or 1) // place.workers)
 
 
-def _work(threads: int, job: Job) -> Any:
+def _work(threads: int, code: Code, job: Job) -> Any:
     """Do a job; one that took too long in another process is not tried again."""
+    _hold_against(code, code_here(), get_worker().address)  # it may have come later than the run
     use_threads(threads)
     if job.limit is None:
         return job.work(*job.arguments)

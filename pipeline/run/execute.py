@@ -15,10 +15,11 @@ from pipeline.output.credibility import credibility_page
 from pipeline.output.figures import draw_study
 from pipeline.output.indices import draw_indices
 from pipeline.output.report.page import report_page
+from pipeline.run.answers import Heard, TwinAnswer
+from pipeline.run.beside import write_beside
 from pipeline.run.collect import related, rows_of, write_cases, write_tables
 from pipeline.run.complete import Keep, complete
 from pipeline.run.engine import Place
-from pipeline.run.explore import explore
 from pipeline.run.jobs import Outcome
 from pipeline.run.planning import Plan
 from pipeline.storage.casebook import folder_of, locked, read_record
@@ -96,14 +97,22 @@ class Options:
 class Finished:
     """The folder of a run that has ended, and how each case ended.
 
-    The cases are those of the study's own mesh level, in the order of the study.
+    The cases are those of the study's own mesh level, in the order of the study. The answers are those
+    of what it asks for besides.
     """
 
     out: Path
     outcomes: tuple[Outcome, ...]
+    answers: tuple[TwinAnswer, ...] = ()
 
 
-def execute(planned: Plan, out: Path, options: Options, told: Told = lambda *_: None) -> Finished:
+def execute(
+    planned: Plan,
+    out: Path,
+    options: Options,
+    told: Told = lambda *_: None,
+    heard: Heard = lambda _: None,
+) -> Finished:
     """Run all cases of a plan that are not finished yet; write tables, then pages.
 
     Results of other mesh levels come into folders below `out`.
@@ -133,14 +142,27 @@ def execute(planned: Plan, out: Path, options: Options, told: Told = lambda *_: 
             sampled = _sampled(planned, held, options.sample, folders)
             rows_at |= {**held, own: with_errors(held[own], sampled)}
         first = write_tables(planned, ended[own], related(rows_at[own], planned.cases), out)
-        explore(planned, first, out, options.place)
+        answers = _answered(planned, first, out, options.place, heard)
         for level, plan in plans.items():
             if level != own:
                 write_cases(ended[level], related(rows_at[level], plan.cases), folders[level])
         if options.pages:
             _make_pages(planned, ended[own], options.keep, out)
         seal(out)
-    return Finished(out, tuple(ended[own]))
+    return Finished(out, tuple(ended[own]), answers)
+
+
+def _answered(
+    planned: Plan, rows: Sequence[Row], out: Path, place: Place, heard: Heard
+) -> tuple[TwinAnswer, ...]:
+    """Ask for what a study wants besides its results."""
+    try:
+        return write_beside(planned, rows, out, place, heard)
+    except KeyboardInterrupt:
+        raise StoppedError(
+            "stopped while reduced models were asked; all cases and their tables are kept: run the "
+            "same command again to ask them anew"
+        ) from None
 
 
 def _complete(

@@ -12,6 +12,7 @@ from geometries.solids import Geometry
 # unknowns; stages, and blocks of unit loads and stops, of the demo's nails.
 MESH_S, STAGE_S, BLOCK_S, START_S = 25.0, 35.0, 20.0, 1.0
 TWIN_STAGES = 7  # that a reduced model takes as long as
+ANSWER_S = 0.05  # of a reduced model, at one set of inputs
 BLOCK = 8  # loads that are solved for side by side
 BASE_GB, WORK_GB, TWIN_GB = 0.35, 5.0, 26.0
 MESH_GB, FIELD_GB = 0.020, 0.0046
@@ -76,9 +77,7 @@ class Work:
     def allowed(self, minutes: float | None) -> Allowed:
         """How long its steps may take: as long as somebody said, else by the forecast."""
         whole = (self.mesh_s, self.stage_s, TWIN_STAGES * self.stage_s)
-        return Allowed(*(
-            max(LEAST_S, PATIENCE * seconds) if minutes is None else 60 * minutes for seconds in whole
-        ))  # fmt: skip
+        return Allowed(*(allowed_s(seconds, minutes) for seconds in whole))
 
 
 @dataclass(frozen=True)
@@ -88,6 +87,11 @@ class Allowed:
     mesh_s: float
     stage_s: float
     twin_s: float
+
+
+def allowed_s(seconds: float, minutes: float | None) -> float:
+    """How long a step may take that is expected to take so long, s."""
+    return max(LEAST_S, PATIENCE * seconds) if minutes is None else 60 * minutes
 
 
 def forecast_of(meshes: Iterable[int], cases: Sequence[Work]) -> Forecast:

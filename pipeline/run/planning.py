@@ -68,6 +68,11 @@ class Planned:
         return self.sizes[self.case.level]
 
     @property
+    def unasked(self) -> Planned:
+        """The same without a reduced model of its own."""
+        return replace(self, case=replace(self.case, asks_more=False, beside=()))
+
+    @property
     def solutions(self) -> int:
         """How many systems of equations are solved, all unit loads of one stage at once."""
         return len(self.case.stages) if self.case.has_tissue else 1
@@ -218,7 +223,12 @@ def plan(study: StudyConfig) -> Plan:
         items += [] if findings else made
     if not items:
         raise StudyError(f"no point of the design can be built; the first: {variants[0].reason}")
-    return Plan(study, tuple(variants), tuple(items))
+    shown = items[0].case.variant  # what is asked besides, is asked of this one alone
+    return Plan(
+        study,
+        tuple(variants),
+        tuple(item if item.case.variant == shown else item.unasked for item in items),
+    )
 
 
 def _cases_of(variant: Variant, known: dict[object, Planned]) -> tuple[list[Planned], list[str]]:

@@ -15,7 +15,14 @@ from pipeline.storage.files import writing
 
 REST = ""  # what is under way between named steps
 STRUCK = "Timeout ("  # how the watch begins its report, before it ends the process
-STEPS = {"mesh": "its mesh", "solve": "the solution of one stage", "reduced": "its reduced model"}
+ASKED, FLIP = "asked", "flip"
+STEPS = {
+    "mesh": "its mesh",
+    "solve": "the solution of one stage",
+    "reduced": "its reduced model",
+    ASKED: "what its reduced model is asked for",
+    FLIP: "the search for what turns the order",
+}
 
 
 @dataclass(frozen=True)

@@ -40,6 +40,7 @@ COLUMNS_OF: dict[str, tuple[str, ...]] = {
     exploring.ROBUSTNESS_MAPS: exploring.ROBUSTNESS_MAP_COLUMNS,
     exploring.TAKEOVER: _required(exploring.TAKEOVER_COLUMNS),
     exploring.ASSUMPTIONS: _required(exploring.ASSUMPTION_COLUMNS),
+    exploring.ASKED: exploring.ASKED_COLUMNS,
 }
 NUMBERS = frozenset((
     "a_value", "b_value", "difference", "difference_percent", "combined_error", "factor",

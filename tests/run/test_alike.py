@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+import tomllib
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,10 +12,14 @@ import pytest
 from pipeline.measures.columns import REDUCED, ROUND_OFF
 from pipeline.run.alike import IN_FULL, VariedCase, complete_alike, spread_out
 from pipeline.run.case import Case
+from pipeline.run.complete import _jobs
 from pipeline.run.jobs import Outcome
+from pipeline.run.planning import Planned, plan
 from pipeline.run.record import REDUCED_STAGES
 from pipeline.storage.casebook import ROWS, fault_of, folder_of, read_record
+from pipeline.study.config import parse_study
 from pipeline.tables.rows import REQUIRED, Row, read_results
+from tests.kills.commands import ROOT
 from tests.models import SHORT_PLATE, case_of, specimen
 
 FORCES = (-500.0, -700.0, -900.0, -1100.0, -1300.0)
@@ -99,3 +105,45 @@ def test_a_stage_that_no_numbers_give_is_solved_in_full_beside_the_others(tmp_pa
         assert stages == {"atrophic", "united"}
         assert facts.get(REDUCED_STAGES, 1) == 1
     assert sum(REDUCED_STAGES in read_record(folder_of(tmp_path, c.address))["facts"] for c in cases)
+
+
+@pytest.mark.slow
+def test_after_a_stop_the_same_cases_are_solved_in_full(
+    ended: tuple[Path, list[Case], tuple[Outcome, ...]], tmp_path: Path
+):
+    """Finished cases count among those that are alike, and are left as they are."""
+    whole, cases, _ = ended
+    out = tmp_path / "out"
+    shutil.copytree(whole, out)
+    lost = cases[3:]
+    for one in lost:
+        shutil.rmtree(folder_of(out, one.address))
+    outcomes = complete_alike([VariedCase(one, {}, one in lost) for one in cases], out, "none")
+    assert sorted(one.case.label for one in outcomes) == sorted(one.label for one in lost)
+    for one in cases:
+        folder = folder_of(out, one.address)
+        assert (folder / ROWS).read_bytes() == (folder_of(whole, one.address) / ROWS).read_bytes()
+
+
+def test_what_is_left_of_a_design_is_completed_as_all_of_it(tmp_path: Path):
+    """By hand: of twelve cases that are alike seven wait; all twelve go to one job that says which."""
+    study = tomllib.loads((ROOT / "tests" / "kills" / "design.toml").read_text(encoding="utf-8"))
+    planned = plan(parse_study(study, "design"))
+    waiting = dict([*planned.distinct.items()][5:])
+    served: dict[str, list[Planned]] = {}
+    jobs = list(_jobs(planned, waiting, tmp_path, "none", served, None))
+    (job,) = [job for job in jobs if job.work is complete_alike]
+    assert [one.waits for one in job.arguments[0]] == [False] * 5 + [True] * 7
+    assert [item.case.address for item in served[job.key]] == [*waiting]
+    assert not list(_jobs(planned, {}, tmp_path, "none", {}, None))
+
+
+def test_of_a_design_the_first_point_alone_has_reduced_models_of_its_own():
+    study = tomllib.loads((ROOT / "tests" / "kills" / "asked.toml").read_text(encoding="utf-8"))
+    study["design"] = {
+        "kind": "latin_hypercube", "samples": 4, "seed": 3, "outcomes": ["gap_movement"],
+        "factors": [{"key": "loads.hip.force_n", "low": 300.0, "high": 900.0}],
+    }  # fmt: skip
+    planned = plan(parse_study(study, "asked"))
+    asked = [(item.case.variant, item.case.name) for item in planned.items if item.case.has_twin]
+    assert asked == [(planned.first[0].case.variant, name) for name in ("titanium", "steel")]

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import os
 import re
-import resource
 import shutil
 import signal
 import subprocess
@@ -34,8 +33,8 @@ from pipeline.run.planning import plan
 from pipeline.storage.casebook import CASES, CHECKSUMS, FIELDS, INDEX, ROWS, SUMMARY, locked
 from pipeline.storage.files import read_table
 from pipeline.study.config import load_study
+from tests.kills.commands import ROOT, arguments, command, different, leftovers
 
-ROOT = Path(__file__).parents[2]
 TUBE = """
 [[constructs]]
 kind = "specimen"
@@ -79,30 +78,9 @@ def again(study: Path, out: Path) -> tuple[Outcome, ...]:
     return execute(plan(load_study(study)), out, options).outcomes
 
 
-def command(study: Path, out: Path, *words: str, **limits: int) -> subprocess.CompletedProcess[str]:
-    def limit() -> None:
-        for name, value in limits.items():
-            resource.setrlimit(getattr(resource, name), (value, value))
-
-    return subprocess.run(
-        arguments(study, out, *words), cwd=ROOT, capture_output=True, text=True, check=False,
-        preexec_fn=limit,
-    )  # fmt: skip
-
-
-def arguments(study: Path, out: Path, *words: str) -> list[str]:
-    run = ["run", str(study), "--out", str(out), "--workers", "2", "--quiet", *words]
-    return [sys.executable, "-m", "pipeline", *run]
-
-
 def same_tables(out: Path, sound: Path) -> bool:
-    """Whether the table is, value for value, that of the undisturbed run."""
-    return (out / "results.csv").read_bytes() == (sound / "results.csv").read_bytes()
-
-
-def leftovers(out: Path) -> list[str]:
-    """Whatever a run that has ended must not leave."""
-    return [path.name for path in out.rglob(".*") if path.name != ".lock"]
+    """Whether all tables are, value for value, those of the undisturbed run."""
+    return not different(out, sound)
 
 
 # --- Work that hangs ---------------------------------------------------------------------------------

@@ -98,6 +98,6 @@ def _runner(place: Place) -> Run:
         reporter = Reporter.of("bar", planned, (), place)
         options = Options(place, keep="none", pages=False, asked=asked)
         with reporter.running():
-            execute(planned, out, options, reporter.ended)
+            execute(planned, out, options, reporter.ended, reporter.answered)
 
     return run

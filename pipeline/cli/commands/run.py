@@ -126,13 +126,13 @@ def run(  # noqa: PLR0913 (options of a command)
     options = Options(place, kept.value, sample, asked=asked)
     reporter = Reporter.of(voice, planned, sample, place)
     with reporter.running():
-        finished = execute(planned, folder, options, reporter.ended)
+        finished = execute(planned, folder, options, reporter.ended, reporter.answered)
     if voice == "bar":
         print_results(config, folder, planned.items[0].case.variant)
         say(f"\n{CAUTION}\n")
         say_whole(f"Report: {folder / REPORT}\nTables, pictures and fields: {folder}")
     reporter.finished(folder)
-    words = verdict(finished.outcomes)
+    words = verdict(finished.outcomes, finished.answers)
     if words:
         if voice != "json":
             console.print(words)

@@ -9,6 +9,7 @@ from pipeline.cli.console import counted, say, say_first
 from pipeline.cli.wide import say_table
 from pipeline.output.beside import BESIDE_HEADINGS, beside
 from pipeline.output.tables import short_table
+from pipeline.run.answers import TwinAnswer
 from pipeline.run.jobs import Outcome
 from pipeline.study.config import StudyConfig
 
@@ -34,8 +35,20 @@ def print_results(config: StudyConfig, folder: Path, variant: str = "") -> None:
         say(f"{row[0]}: {words}")
 
 
-def verdict(outcomes: Sequence[Outcome]) -> str:
-    """Say how many cases failed, wholly or in some of their stages; empty if none did."""
+def verdict(outcomes: Sequence[Outcome], answers: Sequence[TwinAnswer] = ()) -> str:
+    """Say how many cases failed, wholly or in some of their stages, and what else has no answer.
+
+    Empty if nothing did.
+    """
+    unanswered = sum(bool(answer.failure) for answer in answers)
+    besides = (
+        f"{unanswered} of {counted(len(answers), 'question')} to reduced models without answer; "
+        "asked.csv says why."
+    )
+    return " ".join(filter(None, (_of_cases(outcomes), besides if unanswered else "")))
+
+
+def _of_cases(outcomes: Sequence[Outcome]) -> str:
     failed = sum(bool(outcome.failure) for outcome in outcomes)
     partly = sum(bool(outcome.failed_stages) for outcome in outcomes)
     words = f"{failed or partly} of {counted(len(outcomes), 'case')} failed"

@@ -93,7 +93,7 @@ class Skin:
     def spread(self, points: Ints, about: Array, direction: Array) -> Spread | None:
         """A unit force through a point, over some of the points; None if too little is there."""
         weights, bent = self.weights[points], self.bent[points]
-        if weights.sum() < LEAST_MM2:
+        if len(points) < 3 or weights.sum() < LEAST_MM2:  # two points carry no moment
             return None
         modes = rigid_modes(bent, about)
         size = np.linalg.norm(bent - bent.mean(axis=0), axis=1).max()

@@ -92,6 +92,8 @@ def _sentence(entry: Entry) -> str:
     if entry["flip"]:
         said.append(f"Nearest change that turns the order: {change_in_words(entry['flip'])}.")
         said.append(_confirmed(entry["flip_confirmed"]))
+    elif entry["flip_confirmed"]:  # the search was ended
+        said.append(f"What turns the order was {entry['flip_confirmed'].rstrip('.')}.")
     elif not all(number_in(entry[column]) for column in ("a_lower_percent", "a_higher_percent")):
         said.append("No combination turns the order.")
     else:

@@ -133,6 +133,11 @@ class ReportedRun:
         """Rows of ``assumptions.csv``; none unless assumptions were turned round."""
         return self._every(exploring.ASSUMPTIONS)
 
+    @cached_property
+    def unanswered(self) -> list[Texts]:
+        """Rows of ``asked.csv`` that have no answer."""
+        return [row for row in read_if_any(self.out / exploring.ASKED) if row["status"] == "failed"]
+
     def _every(self, table: str) -> list[Entry]:
         """All rows of a table that not every run has and that tells variants not apart."""
         path = self.out / table

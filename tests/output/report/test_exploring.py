@@ -58,6 +58,7 @@ def rewrite(run: Made, table: str, rows: list[Row]) -> ReportedRun:
         exploring.ROBUSTNESS_MAPS: exploring.ROBUSTNESS_MAP_COLUMNS,
         exploring.TAKEOVER: exploring.TAKEOVER_COLUMNS,
         exploring.ASSUMPTIONS: exploring.ASSUMPTION_COLUMNS,
+        exploring.ASKED: exploring.ASKED_COLUMNS,
     }
     write_table(run[1] / table, rows, columns[table])
     return ReportedRun(*run)
@@ -114,6 +115,31 @@ def test_the_first_pair_is_said_in_a_sentence(run: Made):
     assert found.sentences[1].endswith("No change that turns the order was found.")
     assert "lower than that of exchange-nail-12 in 99.98 ± 0.3 %" in found.sentences[2]  # not all
     assert found.sentences[2].endswith("No combination turns the order.")
+
+
+def test_a_search_that_was_ended_is_not_taken_for_one_that_found_nothing(run: Made):
+    row = pair_row("plate", "nail-10", (40.0, 20.0, 40.0)) | {
+        "flip_confirmed": "not looked for to its end: it took longer than the 3 s that it may take"
+    }
+    found = robustness_of(rewrite(run, exploring.ROBUSTNESS, [row]))
+    assert found
+    assert found.sentences[0].endswith(
+        "What turns the order was not looked for to its end: it took longer than the 3 s that it may "
+        "take."
+    )
+    assert "was found" not in found.sentences[0]
+
+
+def test_what_was_asked_and_not_answered_is_listed_with_its_reason(run: Made):
+    told = {"construct": "plate", "against": "", "status": "ok", "reason": ""}
+    failed = told | {"construct": "nail-10", "status": "failed", "reason": "it took <too> long"}
+    rewrite(run, exploring.ASKED, [told])
+    assert "not answered" not in Page(made(run)).text
+    rewrite(run, exploring.ASKED, [told, failed, failed | {"against": "plate"}])
+    text = Page(made(run)).text
+    assert "Asked for besides the results and not answered" in text
+    assert "nail-10: it took <too> long" in text
+    assert "nail-10 against plate: it took <too> long" in text
 
 
 def test_the_primary_outcome_comes_first_and_alone_has_sentences(run: Made):
@@ -325,10 +351,13 @@ def test_every_column_is_explained_and_clashes_with_no_other():
     said = {name for key in exploring.EXPLORING for name in key.split(", ")}
     own = {
         *exploring.ROBUSTNESS_COLUMNS, *exploring.ROBUSTNESS_MAP_COLUMNS, *exploring.TAKEOVER_COLUMNS,
-        *exploring.ASSUMPTION_COLUMNS,
+        *exploring.ASSUMPTION_COLUMNS, *exploring.ASKED_COLUMNS,
     }  # fmt: skip
-    plain = {"a", "b", "stage", "load", "quantity", "location", "unit", "value", "error", "construct"}
-    assert own - said == plain | {"flags"}
+    plain = {
+        "a", "b", "stage", "load", "quantity", "location", "unit", "value", "error", "construct",
+        "status", "reason", "flags",
+    }  # fmt: skip
+    assert own - said == plain
     assert said - own == {exploring.SHARE, exploring.FORCE, exploring.HALF, exploring.WEIGHT}
     assert not set(exploring.EXPLORING) & set(QUANTITIES | COLUMNS | INDICES)
     assert part_of(exploring.TISSUE) == "tissue"

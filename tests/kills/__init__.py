@@ -1,0 +1,1 @@
+"""Kills small runs at random moments, and looks whether their tables come out the same all the same."""
