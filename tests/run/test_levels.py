@@ -88,6 +88,7 @@ def three(tmp_path_factory: pytest.TempPathFactory, bench_study: str) -> Path:
     return folder
 
 
+@pytest.mark.slow
 def test_the_command_fills_the_error_column(three: Path):
     """E A / L of a tube in tension lies within what its own error bar says."""
     out = three / "out"
@@ -107,6 +108,7 @@ def test_the_command_fills_the_error_column(three: Path):
     assert {one["verdict"] for one in pairs} & {"a lower", "a higher"}
 
 
+@pytest.mark.slow
 def test_one_mesh_tells_how_far_the_fine_one_is(three: Path):
     """Of the coarse mesh alone: its bars hold the fine mesh's stiffness.
 
