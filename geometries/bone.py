@@ -22,6 +22,7 @@ AGEING = Source(
     "Med Biol Eng Comput 42:549"
 )
 STEEPEST = 5.0  # wavelengths of a rough face over its height; steeper ones do not mesh well
+LEAST_IF_ANY = {"cuff_mm": (0.3, "mm"), "bridge_percent": (1.0, "%")}
 LEAST_FLARE = 0.95  # distal over shaft diameter; thinner, the bone would taper towards the knee
 
 Preset = Literal["average", "wide_canal", "osteoporotic"]
@@ -217,8 +218,8 @@ class Defect(Parameters):
         0.0,
         ge=0,
         le=90,
-        description="Share of the cortex round the gap that bone has bridged, percent: 25 is one of "
-        "the four cortices.",
+        description="Share of the cortex round the gap that bone has bridged, percent: 0, or 1 or "
+        "more; 25 is one of the four cortices.",
     )
     bridge_azimuth_deg: Chosen[Real] = Field(
         180.0, ge=-180, le=180, description="Middle of the bridge, degrees: 180 medial."
@@ -233,7 +234,7 @@ class Defect(Parameters):
         ge=0,
         le=8,
         description="Thickness of a callus cuff round the bone ends, mm, which bonds to whatever "
-        "implant it meets: 0 atrophic, 4 as in a published model of healing.",
+        "implant it meets: 0 atrophic, else 0.3 or more; 4 as in a published model of healing.",
     )
     cuff_length_mm: Chosen[Real] = Field(
         20.0, ge=2, le=60, description="Length of the cuff beyond the gap, both sides in sum, mm."
@@ -263,6 +264,17 @@ class Defect(Parameters):
             f"{self.bridge_percent:g} % bridged": self.bridge_percent,
         }
         return ", ".join(words for words, size in sizes.items() if size)
+
+    @model_validator(mode="after")
+    def _none_or_some(self) -> Self:
+        for name, (least, unit) in LEAST_IF_ANY.items():
+            value = getattr(self, name)
+            if 0 < value < least:
+                raise ValueError(
+                    f"{name} = {value:g} is less than a mesh can have; allowed is 0, or {least:g} "
+                    f"{unit} or more: leave it out or raise it"
+                )
+        return self
 
     @model_validator(mode="after")
     def _not_too_steep(self) -> Self:

@@ -473,3 +473,12 @@ def _moved(part: Part, outwards: float, target: Part) -> Part:
         height = goal.base[2] if outwards == 0 and isinstance(goal, Frustum) else z
         solid = Frustum((x - outwards, y, height), solid.axis, solid.radius, solid.end_radius)
     return Part(part.name, part.role, part.material, (type(piece)(solid),), part.wall)
+
+
+@pytest.mark.parametrize(
+    ("given", "least"), [({"cuff_mm": 6e-25}, "0.3 mm"), ({"bridge_percent": 1e-20}, "1 %")]
+)
+def test_tissue_too_thin_for_a_mesh_is_refused_and_none_is_none(given: dict[str, float], least: str):
+    with pytest.raises(ValueError, match=f"allowed is 0, or {least} or more"):
+        Defect(**given)  # type: ignore[arg-type]
+    Defect(**dict.fromkeys(given, 0.0))  # type: ignore[arg-type]
