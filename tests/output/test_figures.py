@@ -260,6 +260,7 @@ def test_rings_stand_on_the_surfaces_that_bear(bearing: Path):
     assert not list(places(bearing, "loose", read_model(bearing, "loose", "soft", "axial"), "axial"))
 
 
+@pytest.mark.slow
 def test_the_overview_explains_its_rings_where_it_has_any(
     bearing: Path, monkeypatch: pytest.MonkeyPatch
 ):

@@ -33,6 +33,7 @@ def test_run_refuses_before_any_file_when_gmsh_is_missing(
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.slow
 def test_the_longest_case_is_begun_first(tmp_path: Path, bench_study: str) -> None:
     """Or the last worker would still be at it when all others have gone (LPT; Graham, in the 1960s)."""
     study = tomllib.loads(bench_study)

@@ -258,6 +258,7 @@ def outside(folder: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]
             process.wait()
 
 
+@pytest.mark.slow
 def test_a_scheduler_that_is_already_there_loses_a_worker(tmp_path: Path):
     # Definition: the same call on loopback with two real workers, one killed in mid-run: all results.
     (tmp_path / "seen").mkdir()
