@@ -36,8 +36,8 @@ class Proportion:
 
     Notes
     -----
-    Wilson 1927, J Am Stat Assoc 22:209, from memory, for independent points. Those of a Sobol sequence
-    are spread more evenly and mostly err less, but nothing promises that.
+    Wilson 1927, J Am Stat Assoc 22:209, as SciPy's manual quotes it, for independent points. Those of
+    a Sobol sequence are spread more evenly and mostly err less, but nothing promises that.
     """
 
     count: int
