@@ -35,6 +35,12 @@ ASSUMPTION_COLUMNS = (
     "unit", "value", "other_value", "effect_percent", "by", "flags",
 )  # fmt: skip
 
+COLUMNS_OF_EXPLORED = {
+    ROBUSTNESS: ROBUSTNESS_COLUMNS, ROBUSTNESS_MAPS: ROBUSTNESS_MAP_COLUMNS,
+    TAKEOVER: TAKEOVER_COLUMNS, ASSUMPTIONS: ASSUMPTION_COLUMNS, ASKED: ASKED_COLUMNS,
+}  # fmt: skip
+"""Columns of each table."""
+
 EXPLORING: dict[str, Quantity] = {
     "a_lower_percent, a_higher_percent, undecided_percent": Quantity(
         "%", f"{ROBUSTNESS}, {ROBUSTNESS_MAPS}",

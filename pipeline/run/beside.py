@@ -13,16 +13,12 @@ from geometries.errors import StudyError
 from pipeline.errors import EngineError, OutputError
 from pipeline.measures.exploring import (
     ASKED,
-    ASKED_COLUMNS,
-    ASSUMPTION_COLUMNS,
     ASSUMPTIONS,
+    COLUMNS_OF_EXPLORED,
     LIVE,
     ROBUSTNESS,
-    ROBUSTNESS_COLUMNS,
-    ROBUSTNESS_MAP_COLUMNS,
     ROBUSTNESS_MAPS,
     TAKEOVER,
-    TAKEOVER_COLUMNS,
 )
 from pipeline.run.answers import Heard, TwinAnswer, answer_limit
 from pipeline.run.engine import Job, Lost, Place, pool, results
@@ -38,15 +34,11 @@ from pipeline.study.stages import Stage
 from pipeline.tables.flagged import whose
 from pipeline.tables.rows import Row
 
-COLUMNS_OF = {
-    ROBUSTNESS: ROBUSTNESS_COLUMNS, ROBUSTNESS_MAPS: ROBUSTNESS_MAP_COLUMNS,
-    TAKEOVER: TAKEOVER_COLUMNS, ASSUMPTIONS: ASSUMPTION_COLUMNS, ASKED: ASKED_COLUMNS,
-}  # fmt: skip
 Tables = dict[str, list[Cells]]
 Run = Callable[[Iterable[Job]], Iterator[tuple[str, Any]]]
 
 
-def write_beside(
+def write_answers(
     planned: Plan, rows: Sequence[Row], out: Path, place: Place, heard: Heard = lambda _: None
 ) -> tuple[TwinAnswer, ...]:
     """Write the tables that a study asks for beside its results; none of an earlier run stays.
@@ -64,7 +56,7 @@ def write_beside(
     items = [item for item in planned.first if item.case.has_twin]
     asking = Asking(planned.study, items, rows, out, place, heard)
     tables = asking.tables() if items else {}
-    for name, columns in COLUMNS_OF.items():
+    for name, columns in COLUMNS_OF_EXPLORED.items():
         if tables.get(name):
             write_table(out / name, tables[name], columns)
         else:
@@ -192,16 +184,15 @@ class Asking:
 
     def _compared(self, both: tuple[str, str], found: Mapping[str, Found]) -> Iterator[ComparedPair]:
         """A pair, quantity by quantity, the question's first."""
-        a, b = both
+        a, b = (self.requests[name] for name in both)
+        own, other = (found[name].sample for name in both)
+        if own is None or other is None:
+            return
         for number, place in enumerate(places_of(self.study)):
-            own, other = found[a].sample, found[b].sample
-            errors = (self.requests[a].mesh_error(place), self.requests[b].mesh_error(place))
-            if own is not None and other is not None:
-                flags = whose(
-                    {"a": self.requests[a].flags_of(place), "b": self.requests[b].flags_of(place)}
-                )
-                load = self.study.asked.load
-                yield ComparedPair(both, (own, other), place, number, errors, load, flags)
+            errors = (a.mesh_error(place), b.mesh_error(place))
+            flags = whose({"a": a.flags_of(place), "b": b.flags_of(place)})
+            load = self.study.asked.load
+            yield ComparedPair(both, (own, other), place, number, errors, load, flags)
 
     def _write_live(self, found: Mapping[str, Found]) -> None:
         """Write what the page answers from by itself, if anything."""

@@ -16,7 +16,7 @@ from pipeline.output.figures import draw_study
 from pipeline.output.indices import draw_indices
 from pipeline.output.report.page import report_page
 from pipeline.run.answers import Heard, TwinAnswer
-from pipeline.run.beside import write_beside
+from pipeline.run.beside import write_answers
 from pipeline.run.collect import related, rows_of, write_cases, write_tables
 from pipeline.run.complete import Keep, complete
 from pipeline.run.engine import Place
@@ -157,7 +157,7 @@ def _answered(
 ) -> tuple[TwinAnswer, ...]:
     """Ask for what a study wants besides its results."""
     try:
-        return write_beside(planned, rows, out, place, heard)
+        return write_answers(planned, rows, out, place, heard)
     except KeyboardInterrupt:
         raise StoppedError(
             "stopped while reduced models were asked; all cases and their tables are kept: run the "

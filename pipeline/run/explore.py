@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import inf
 from pathlib import Path
 from typing import Any
@@ -82,7 +83,11 @@ class Request:
 
     def _result(self, place: Place) -> Row | None:
         outcome = self.study.asked
-        return Results(self.rows).find(self.case.name, *place, outcome.stage, outcome.load)
+        return self._results.find(self.case.name, *place, outcome.stage, outcome.load)
+
+    @cached_property
+    def _results(self) -> Results:
+        return Results(self.rows)
 
     def flagged(self, ledger: Iterable[Cells]) -> Iterator[Cells]:
         """Rows of assumptions with the flags of the value as modelled."""

@@ -6,8 +6,8 @@ from collections.abc import Collection, Iterable
 from pathlib import Path
 
 from geometries.errors import StudyError
-from pipeline.measures import exploring
 from pipeline.measures.curves import CURVE_COLUMNS
+from pipeline.measures.exploring import COLUMNS_OF_EXPLORED
 from pipeline.storage.casebook import CURVES, INDEX, INDEX_COLUMNS
 from pipeline.storage.run_folder import each_row
 from pipeline.tables.brackets import BRACKET_COLUMNS
@@ -36,11 +36,7 @@ COLUMNS_OF: dict[str, tuple[str, ...]] = {
     "published.csv": ("variant", *PUBLISHED_COLUMNS),
     "design.csv": ("variant", "status", "reason"),
     "sensitivity.csv": SENSITIVITY,
-    exploring.ROBUSTNESS: _required(exploring.ROBUSTNESS_COLUMNS),
-    exploring.ROBUSTNESS_MAPS: exploring.ROBUSTNESS_MAP_COLUMNS,
-    exploring.TAKEOVER: _required(exploring.TAKEOVER_COLUMNS),
-    exploring.ASSUMPTIONS: _required(exploring.ASSUMPTION_COLUMNS),
-    exploring.ASKED: exploring.ASKED_COLUMNS,
+    **{name: _required(columns) for name, columns in COLUMNS_OF_EXPLORED.items()},
 }
 NUMBERS = frozenset((
     "a_value", "b_value", "difference", "difference_percent", "combined_error", "factor",

@@ -16,7 +16,7 @@ from pipeline.errors import OutputError, StoppedError
 from pipeline.measures.exploring import ASKED, LIVE, ROBUSTNESS, TAKEOVER, TAKEOVER_COLUMNS
 from pipeline.run import beside
 from pipeline.run.answers import TwinAnswer, answer_limit
-from pipeline.run.beside import write_beside
+from pipeline.run.beside import write_answers
 from pipeline.run.engine import Job, Lost, Place
 from pipeline.run.execute import _answered
 from pipeline.run.explore import Found, Request, Turned, filled
@@ -87,7 +87,7 @@ def test_every_job_is_told_and_has_a_row_in_the_order_of_the_study(
 ):
     within_this({})
     heard: list[TwinAnswer] = []
-    write_beside(planned, [], out, Place(), heard.append)
+    write_answers(planned, [], out, Place(), heard.append)
     assert [(one.done, one.total) for one in heard] == [(k, 6) for k in range(1, 7)]
     assert [one.construct for one in heard[:3]] == ["third", "steel", "titanium"]  # as they ended
     names = ["titanium", "steel", "third"]
@@ -105,7 +105,7 @@ def test_a_construct_that_has_no_answer_says_why_and_all_others_go_on(
     planned: Plan, out: Path, within_this: Callable[[dict[str, object]], None]
 ):
     within_this({"steel": NO_TIME})
-    write_beside(planned, [], out, Place())
+    write_answers(planned, [], out, Place())
     rows = {(row["construct"], row["against"]): row for row in read_table(out / ASKED)}
     assert rows["steel", ""]["reason"] == NO_TIME.reason
     assert [row["construct"] for row in read_table(out / TAKEOVER)] == ["titanium", "third"]
@@ -120,7 +120,7 @@ def test_a_search_that_was_ended_is_told_from_one_that_found_nothing(
     planned: Plan, out: Path, within_this: Callable[[dict[str, object]], None]
 ):
     within_this({"titanium third": NO_TIME})
-    answers = write_beside(planned, [], out, Place())
+    answers = write_answers(planned, [], out, Place())
     said = {(row["a"], row["b"]): row["flip_confirmed"] for row in read_table(out / ROBUSTNESS)}
     assert said["titanium", "third"] == f"not looked for to its end: {NO_TIME.reason}"
     assert said["titanium", "steel"] == ""
@@ -139,7 +139,7 @@ def test_a_construct_without_a_reduced_model_is_told(
 
 
 def write_rows(planned: Plan, out: Path) -> list[dict[str, str]]:
-    write_beside(planned, [], out, Place())
+    write_answers(planned, [], out, Place())
     return list(read_table(out / ASKED))
 
 
@@ -148,7 +148,7 @@ def test_what_can_not_be_written_ends_the_run(
 ):
     within_this({"steel": OutputError("disk: full; free disk space")})
     with pytest.raises(OutputError, match="disk: full"):
-        write_beside(planned, [], out, Place())
+        write_answers(planned, [], out, Place())
 
 
 def test_ctrl_c_meanwhile_says_what_is_kept(
@@ -193,7 +193,7 @@ def test_a_job_that_hangs_is_ended_and_the_others_have_their_rows(
     planned: Plan, out: Path, monkeypatch: pytest.MonkeyPatch
 ):
     monkeypatch.setattr(beside, "explore_case", hang)
-    write_beside(planned, [], out, Place(workers=2, minutes=0.05))
+    write_answers(planned, [], out, Place(workers=2, minutes=0.05))
     rows = {(row["construct"], row["against"]): row for row in read_table(out / ASKED)}
     assert rows["titanium", ""]["status"] == "ok"
     for name in ("steel", "third"):

@@ -78,7 +78,7 @@
   const HUES = { closing: [179, 88, 6], none: [247, 247, 247], opening: [33, 102, 172] };
   const hue = share => `rgb(${HUES.none.map((v, i) => Math.round(v + (HUES[share < 0 ? "closing" : "opening"][i] - v) * Math.min(1, Math.abs(share)))).join(" ")})`;
   /* Of a gap in one view: how long it is along the normal at shares -1 to 1 of its width, and its strain there. */
-  function across(construct, axis, moved) {
+  function gapSeen(construct, axis, moved) {
     const { about, normal, points } = construct.told, rim = construct.rim, rows = [];
     for (let k = 0; k < rim.length; k += 4) rows.push([rim[k + axis], rim[k + 3]]);
     rows.sort((a, b) => a[0] - b[0]);
@@ -90,7 +90,7 @@
     return { radius, length, place, slope, strain };
   }
   function ends(found) {
-    const factor = Number(find("factor").value), views = found.map(({ moved }, k) => SIDES.map(([, , axis]) => across(constructs[k], axis, moved)));
+    const factor = Number(find("factor").value), views = found.map(({ moved }, k) => SIDES.map(([, , axis]) => gapSeen(constructs[k], axis, moved)));
     const shares = Array.from({ length: STRIPS }, (_, k) => -1 + (2 * k + 1) / STRIPS);
     const most = Math.max(1e-9, ...views.flatMap((pair, k) => (found[k].moved ? pair.flatMap(one => shares.map(s => Math.abs(one.strain(s)))) : [])));
     find("strained").textContent = `${brief(100 * most)} %`;
