@@ -124,7 +124,7 @@ def _jobs(
         if len(sharing) > 1:
             after = MESH_OF + key
             yield Job(after, share_mesh, (sharing[0].case, out), limit=limit(sharing[0], "mesh-of-"))
-        for alike in grouped(group, lambda item: item.stops).values():
+        for alike in grouped(group, lambda item: item.likeness).values():
             items = [item for item in alike if item.case.address in waiting]
             if items and len(alike) >= LEAST:
                 name = items[0].case.address

@@ -68,6 +68,14 @@ class Planned:
         return self.sizes[self.case.level]
 
     @property
+    def likeness(self) -> tuple[str, str]:
+        """What cases of one mesh have in common that one reduced model serves.
+
+        These are the same stops, in a femur of any bone whose loads act at the same points.
+        """
+        return self.stops, self.case.femur.model_dump_json(exclude={"cortex", "preset"})
+
+    @property
     def unasked(self) -> Planned:
         """The same without a reduced model of its own."""
         return replace(self, case=replace(self.case, asks_more=False, beside=()))

@@ -6,6 +6,7 @@ import shutil
 import tomllib
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -147,3 +148,21 @@ def test_of_a_design_the_first_point_alone_has_reduced_models_of_its_own():
     planned = plan(parse_study(study, "asked"))
     asked = [(item.case.variant, item.case.name) for item in planned.items if item.case.has_twin]
     assert asked == [(planned.first[0].case.variant, name) for name in ("titanium", "steel")]
+
+
+def test_loads_on_other_heads_are_not_alike(demo: dict[str, Any], tmp_path: Path):
+    # Statics: a hip force bends by the offset of the head, which no mesh has in it. By hand: twelve
+    # nails under a force of their own each are one job, and were it with a head of their own each.
+    demo["constructs"] = [one for one in demo["constructs"] if one["name"] == "nail-10"]
+    factor = {"low": 30.0, "high": 55.0}
+    demo["design"] = {
+        "kind": "latin_hypercube", "samples": 12, "seed": 4, "outcomes": ["gap_movement"],
+    }  # fmt: skip
+    alike = {}
+    for key in ("loads.hip.force_n", "femur.head_offset_mm"):
+        demo["design"]["factors"] = [factor | {"key": key}]
+        planned = plan(parse_study(demo, "demo"))
+        jobs = _jobs(planned, planned.distinct, tmp_path, "none", {}, None)
+        alike[key] = [job for job in jobs if job.work is complete_alike]
+    assert alike["loads.hip.force_n"]
+    assert not alike["femur.head_offset_mm"]
