@@ -9,10 +9,10 @@ from geometries.bone import Defect, Femur
 from geometries.bow import Bow
 from geometries.clearance import check_apart
 from geometries.constructs import Construct, Layer, Specimen
-from geometries.defect import bone_ends, gap_centre, gap_levels, tissue_parts
+from geometries.defect import bone_ends, cuts, gap_centre, gap_levels, tissue_parts
 from geometries.errors import StudyError
 from geometries.facts import facts_of
-from geometries.femur import bone_parts
+from geometries.femur import bone_parts, whole_bone
 from geometries.lint import check_clearances
 from geometries.loadpath import unheld
 from geometries.nail import bolt_pins, canal_part, nail_beam, nail_parts
@@ -34,7 +34,18 @@ from geometries.profiles import (
 )
 from geometries.readout import Beam, GapFrame, Pin
 from geometries.rods import SAME_MM, rods
-from geometries.solids import Contact, Geometry, Part, Patch, Piece, Prism, Role, Tool, cylinder
+from geometries.solids import (
+    BONE_ENDS,
+    Contact,
+    Geometry,
+    Part,
+    Patch,
+    Piece,
+    Prism,
+    Role,
+    Tool,
+    cylinder,
+)
 from geometries.stem import bed_part, stem_beam, stem_part
 from geometries.touch import stops
 
@@ -70,21 +81,21 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
     rod, plates = construct.rod, construct.plates
     for one in plates or (None,):
         check_clearances(construct.name, femur, defect, rod, one)
+    if not construct.has_gap:
+        return _intact(femur, defect)
     findings, loose = unheld(femur, defect, rod, plates)
     if findings:
         raise StudyError("\n".join(f"construct {construct.name!r}: {one}" for one in findings))
 
     ends, levels = bone_ends(femur, defect), gap_levels(femur, defect)
-    centre, length = gap_centre(femur, defect), femur.length_mm
-    sections = (SECTION_INSET * length, (1 - SECTION_INSET) * length)
+    centre, length, sections = gap_centre(femur, defect), femur.length_mm, _sections(femur)
 
     try:
         built = _in_canal(rod, femur, levels)
     except StudyError as error:
         raise StudyError(f"construct {construct.name!r}: {error}") from None
     parts = built.under + bone_parts(femur, rod, ends, sections)
-    parts += tissue_parts(femur, rod, defect, "tissue" if construct.has_gap else femur.cortical)
-    parts += built.over
+    parts += tissue_parts(femur, rod, defect) + built.over
     pins, beams = built.pins, built.beams
     plated: list[list[Part]] = []
     bone = walls(femur, rod)
@@ -107,24 +118,51 @@ def assemble(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
     return Geometry(
         parts=tuple(parts),
         patches=(
-            Patch("distal_end", 0.0, BONE),
-            Patch("distal_section", sections[0], BONE),
-            Contact("gap_distal_face", "cortex_distal", "gap"),
-            Contact("gap_proximal_face", "cortex_proximal", "gap"),
-            Patch("proximal_section", sections[1], BONE),
-            Patch("proximal_end", length, loaded),
+            *_levels(femur, loaded),
+            *(Contact(name, f"cortex_{end}", "gap") for name, end in BONE_ENDS.items()),
         ),
         length=length,
         sections=sections,
         gap=GapFrame(*ends, bone.outer.at(centre), plates[0].azimuth_deg if plates else 0.0, femur.bow),
         facts=facts_of(femur, defect, rod, plates),
-        loose=loose if construct.has_gap else "",
+        loose=loose,
         pins=tuple(_bent(pin, femur.bow) for pin in pins),
         bow=femur.bow,
         beams=tuple(beams),
         void=_void(rod, femur),
-        stops=stops(femur, defect, rod, named, sections) if construct.has_gap else (),
+        stops=stops(femur, defect, rod, named, sections),
         apart=_apart(rod, parts),
+    )
+
+
+def _intact(femur: Femur, defect: Defect) -> Geometry:
+    """Whole bone: only where it is read tells of a gap, so that one mesh serves all gaps."""
+    sections, radius = _sections(femur), outer_profile(femur).at(gap_centre(femur, defect))
+    return Geometry(
+        parts=tuple(whole_bone(femur, sections)),
+        patches=_levels(femur, BONE),
+        length=femur.length_mm,
+        sections=sections,
+        gap=GapFrame(*bone_ends(femur, defect), radius, 0.0, femur.bow),
+        facts=facts_of(femur, defect, None, ()),
+        bow=femur.bow,
+        cuts=cuts(femur, defect),
+    )
+
+
+def _sections(femur: Femur) -> tuple[float, float]:
+    """Heights of the reference sections, mm."""
+    return SECTION_INSET * femur.length_mm, (1 - SECTION_INSET) * femur.length_mm
+
+
+def _levels(femur: Femur, loaded: tuple[Role, ...]) -> tuple[Patch, ...]:
+    """Ends and reference sections; the proximal end belongs to what is loaded."""
+    distal, proximal = _sections(femur)
+    return (
+        Patch("distal_end", 0.0, BONE),
+        Patch("distal_section", distal, BONE),
+        Patch("proximal_section", proximal, BONE),
+        Patch("proximal_end", femur.length_mm, loaded),
     )
 
 

@@ -11,12 +11,14 @@ from geometries.bone import Defect, Femur
 from geometries.faces import Face, rough
 from geometries.femur import REACH_STEPS, less, reached, rings, slab
 from geometries.parameters import Nail, Stem
-from geometries.profiles import Profile, outer_profile, reamed
+from geometries.profiles import Profile, canal_profile, outer_profile, reamed
+from geometries.readout import Cut
 from geometries.rods import along_nail
-from geometries.solids import Part, Piece, Sector, Tool, radial
+from geometries.solids import BONE_ENDS, Part, Piece, Points, Sector, Tool, radial
 
 LAYERS = 3
 BEYOND_MM = 2.0
+RAYS, ON_RAY = 96, 6  # places of a cut through whole bone: round the shaft, and through its wall
 SECOND_SEED = 1_000_003  # more than any seed of a study
 
 
@@ -58,23 +60,47 @@ def gap_levels(femur: Femur, defect: Defect) -> tuple[float, float]:
 def narrowest(femur: Femur, defect: Defect) -> float:
     """Least distance of the bone ends along the shaft over the cross-section of the bone, mm."""
     (lower, upper), outer = bone_ends(femur, defect), outer_profile(femur)
-    turn = np.linspace(0, 2 * np.pi, 240, endpoint=False)
-    across, middle = np.array([np.cos(turn), np.sin(turn)]), lower.towards(upper, 0.5)
-    surface = np.full(turn.shape, outer.at(middle.height))
-    for _ in range(REACH_STEPS):
-        surface = np.interp(middle.at(*(surface * across)), outer.heights, outer.radii)
+    across = _directions(240)
+    surface = _radii(outer, lower.towards(upper, 0.5), across)
     x, y = np.linspace(0, 1, 61)[:, None] * (surface * across)[:, None]
     return float((upper.at(x, y) - lower.at(x, y)).min())
 
 
-def tissue_parts(femur: Femur, rod: Nail | Stem | None, defect: Defect, material: str) -> list[Part]:
-    """Tissue in the canal, between the bone ends and in a cuff, as far as the defect has them.
+def _directions(count: int) -> Points:
+    """Unit vectors (2, count) round the shaft axis."""
+    turn = np.linspace(0, 2 * np.pi, count, endpoint=False)
+    return np.array([np.cos(turn), np.sin(turn)])
 
-    Bone in the gap's place (an intact femur) has neither canal filling nor cuff nor bridge.
+
+def _radii(profile: Profile, face: Face, across: Points) -> Points:
+    """Radius at which a face meets a round surface in directions (2, n), mm."""
+    radii = np.full(across.shape[1], profile.at(face.height))
+    for _ in range(REACH_STEPS):
+        radii = np.interp(face.at(*(radii * across)), profile.heights, profile.radii)
+    return radii
+
+
+def cuts(femur: Femur, defect: Defect) -> dict[str, Cut]:
+    """The bone ends as they would lie in whole bone, over the cross-section of its cortex.
+
+    Rays round the shaft axis have Gauss points from canal to surface; a place weighs the area across
+    the shaft that it stands for.
     """
-    gap = gap_part(femur, rod, defect, material)
-    if material != "tissue":
-        return [gap]
+    across, (nodes, shares) = _directions(RAYS), np.polynomial.legendre.leggauss(ON_RAY)
+    found = {}
+    for name, face in zip(BONE_ENDS, bone_ends(femur, defect), strict=True):
+        inner, outer = (_radii(one(femur), face, across) for one in (canal_profile, outer_profile))
+        radii = (outer + inner) / 2 + nodes[:, None] * (outer - inner) / 2
+        areas = 2 * np.pi / RAYS * radii * shares[:, None] * (outer - inner) / 2
+        x, y = radii * across[:, None]
+        places = np.stack([x, y, face.at(x, y)], axis=-1).reshape(-1, 3)
+        found[name] = Cut(places if femur.bow is None else femur.bow.place(places), areas.ravel())
+    return found
+
+
+def tissue_parts(femur: Femur, rod: Nail | Stem | None, defect: Defect) -> list[Part]:
+    """Tissue in the canal, between the bone ends and in a cuff, as far as the defect has them."""
+    gap, material = gap_part(femur, rod, defect), "tissue"
     lower, upper = bone_ends(femur, defect)
     outer = outer_profile(femur)
     parts = []
@@ -97,7 +123,7 @@ def tissue_parts(femur: Femur, rod: Nail | Stem | None, defect: Defect, material
     return parts
 
 
-def gap_part(femur: Femur, rod: Nail | Stem | None, defect: Defect, material: str) -> Part:
+def gap_part(femur: Femur, rod: Nail | Stem | None, defect: Defect) -> Part:
     """Tissue over the cross-section of the cortex.
 
     It is cut into three slabs so that no mesh, however coarse, has fewer than three layers of cells
@@ -106,7 +132,7 @@ def gap_part(femur: Femur, rod: Nail | Stem | None, defect: Defect, material: st
     outer, (inner, holes) = outer_profile(femur), reamed(femur, rod)
     pieces = _layers(outer, *bone_ends(femur, defect), inner)
     wall = defect.gap_mm if not defect.rough_mm else min(defect.gap_mm, defect.rough_wavelength_mm / 3)
-    return Part("gap", "gap", material, less(pieces, *holes), wall)
+    return Part("gap", "gap", "tissue", less(pieces, *holes), wall)
 
 
 def _layers(

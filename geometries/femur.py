@@ -120,35 +120,67 @@ def bone_parts(
         ``cancellous_distal``, ``cancellous_proximal``, the latter not round a stem, and over them
         ``cortex_distal``, ``cortex_proximal``.
     """
-    length = femur.length_mm
     outer, (inner, holes) = outer_profile(femur), reamed(femur, rod)
-    canal = canal_profile(femur)
-    wall = outer.at(length / 2) - reamed_profile(femur, rod).at(length / 2)
+    length, wall = femur.length_mm, _wall(femur, rod)
     distal = less(up_to(outer, inner, [0.0, sections[0]], ends[0]), *holes)
     proximal = less(down_to(outer, inner, [sections[1], length], ends[1]), *holes)
-    parts = []
+    return [
+        *_cores(femur, rod, ends, sections),
+        Part("cortex_distal", "cortex", femur.cortical, distal, wall),
+        Part("cortex_proximal", "cortex", femur.cortical, proximal, wall),
+    ]
+
+
+def whole_bone(femur: Femur, sections: tuple[float, float]) -> list[Part]:
+    """Bone that no gap divides: both cores, and over them a cortex in one piece.
+
+    Nothing in it tells where a gap would be, so that one mesh serves all gaps.
+    """
+    levels = [0.0, *sections, femur.length_mm]
+    pieces = level_rings(outer_profile(femur), canal_profile(femur), levels)
+    cortex = Part("cortex", "cortex", femur.cortical, pieces, _wall(femur, None))
+    return [*_cores(femur, None, None, sections), cortex]
+
+
+def _wall(femur: Femur, rod: Nail | Stem | None) -> float:
+    """Thickness of the reamed cortex half-way up, mm."""
+    middle = femur.length_mm / 2
+    return outer_profile(femur).at(middle) - reamed_profile(femur, rod).at(middle)
+
+
+def _cores(
+    femur: Femur,
+    rod: Nail | Stem | None,
+    ends: tuple[Face, Face] | None,
+    sections: tuple[float, float],
+) -> list[Part]:
+    """The cancellous cores, cut at the reference sections."""
+    parts, canal = [], canal_profile(femur)
     for name, (bottom, top) in core_spans(femur, rod, ends, sections).items():
         levels = [bottom, *(z for z in sections if bottom < z < top), top]
         pieces = tuple(
             piece for low, high in pairwise(levels) for piece in _core(femur, rod, low, high)
         )
         parts.append(Part(name, "cancellous", femur.cancellous, pieces, canal.at(bottom)))
-    return [
-        *parts,
-        Part("cortex_distal", "cortex", femur.cortical, distal, wall),
-        Part("cortex_proximal", "cortex", femur.cortical, proximal, wall),
-    ]
+    return parts
 
 
 def core_spans(
-    femur: Femur, rod: Nail | Stem | None, ends: tuple[Face, Face], sections: tuple[float, float]
+    femur: Femur,
+    rod: Nail | Stem | None,
+    ends: tuple[Face, Face] | None,
+    sections: tuple[float, float],
 ) -> dict[str, tuple[float, float]]:
-    """Heights between which each cancellous core lies, by its part, mm; none that is not there."""
-    outer = outer_profile(femur)
-    below, above = (
-        end.height if end.is_level else _zone(outer, end)[side] for side, end in enumerate(ends)
-    )
-    top, bottom = _core_ends(femur, rod)
+    """Heights between which each cancellous core lies, by its part, mm; none that is not there.
+
+    Without bone ends the bone is whole.
+    """
+    outer, (top, bottom) = outer_profile(femur), _core_ends(femur, rod)
+    below, above = top, bottom
+    if ends is not None:
+        below, above = (
+            end.height if end.is_level else _zone(outer, end)[side] for side, end in enumerate(ends)
+        )
     spans = {
         "cancellous_distal": (0.0, min(top, below)),
         "cancellous_proximal": (max(bottom, above), femur.length_mm),

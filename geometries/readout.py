@@ -85,6 +85,22 @@ class Rim:
     lengths: Points
 
 
+@dataclass(frozen=True, eq=False)
+class Cut:
+    """Places of a section through whole bone, where no face of a mesh lies.
+
+    Parameters
+    ----------
+    places : Points
+        In the bent bone (p, 3), mm.
+    weights : Points
+        Area that each stands for (p,), mm².
+    """
+
+    places: Points
+    weights: Points
+
+
 @dataclass(frozen=True)
 class GapFrame:
     """Where gap movement is read.
@@ -132,6 +148,11 @@ class GapFrame:
     def length(self) -> float:
         """Distance between the bone ends along the shaft axis, mm."""
         return self.upper.height - self.lower.height
+
+    @property
+    def plane(self) -> Face:
+        """The fracture plane: through the centre, in the bent bone."""
+        return Face.through(self.centre, self.normal)
 
     @property
     def normal(self) -> Vector:

@@ -5,7 +5,8 @@ Lengths in mm, in the frame of `frame.py`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from math import inf, pi
 from typing import Literal
 
@@ -16,7 +17,7 @@ from geometries.bow import Bow
 from geometries.frame import Points as Points
 from geometries.frame import Vector as Vector
 from geometries.frame import radial as radial
-from geometries.readout import Beam, GapFrame, Pin
+from geometries.readout import Beam, Cut, GapFrame, Pin
 from geometries.stops import Stop
 from geometries.tools import HalfSpace as HalfSpace
 from geometries.tools import Loft as Loft
@@ -28,6 +29,8 @@ Role = Literal[
 ]  # fmt: skip
 
 TISSUE_ROLES: tuple[Role, ...] = ("gap", "inner", "cuff")
+BONE_ENDS = {"gap_distal_face": "distal", "gap_proximal_face": "proximal"}
+"""What the faces of the two bone ends are called, or the cuts through whole bone in their place."""
 IMPLANT_ROLES: tuple[Role, ...] = ("nail", "stem", "plate", "bolt", "screw")
 
 
@@ -230,6 +233,8 @@ class Geometry:
         Parts that lie face to face in the mesh and share no node: the first takes nodes of its own.
     bow : Bow, optional
         How the mesh is bent; parts, patches and sections are straight, all that is read is not.
+    cuts : mapping of str to Cut
+        Where bone ends would lie in whole bone, by the names of their faces; none where there are any.
     """
 
     parts: tuple[Part, ...]
@@ -245,6 +250,7 @@ class Geometry:
     stops: tuple[Stop, ...] = ()
     apart: tuple[tuple[str, str], ...] = ()
     bow: Bow | None = None
+    cuts: Mapping[str, Cut] = field(default_factory=dict)
 
     @property
     def top(self) -> Points:

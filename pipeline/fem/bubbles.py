@@ -28,12 +28,14 @@ from pipeline.fem.space import (
     strains,
 )
 from pipeline.fem.stiffness import CHUNK, coupling
+from pipeline.fem.within import InnerSpread
 
 OWN, MUTUAL = 4, 3  # orders exact in straight cells: of two bubbles, of a bubble and a quadratic
 SLOPES = np.array([[-1.0, -1.0, -1.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
 TRIANGLE = np.array([[0, 1], [1, 2], [0, 2]])  # edges of a face in the order of their middle nodes
 
-Pushing = tuple[int, float, Spread]
+AnySpread = Spread | InnerSpread
+Pushing = tuple[int, float, AnySpread]
 """The column of a spread's first load, its sign, and the spread."""
 
 
@@ -59,6 +61,13 @@ def face_bubbles(points: Array) -> Array:
     b = np.concatenate([1 - points.sum(axis=1, keepdims=True), points], axis=1)
     edges = [b[:, i] * b[:, j] * (b[:, i] - b[:, j]) for i, j in TRIANGLE]
     return np.stack([*edges, b.prod(axis=1)], axis=1)
+
+
+def cell_bubbles(points: Array) -> Array:
+    """Values (q, 10) of six edge and four face bubbles at points (q, 3) of a cell."""
+    b = np.concatenate([1 - points.sum(axis=1, keepdims=True), points], axis=1)
+    edges = [b[:, i] * b[:, j] * (b[:, i] - b[:, j]) for i, j in EDGES]
+    return np.stack([*edges, *(b[:, face].prod(axis=1) for face in FACES)], axis=1)
 
 
 @dataclass(frozen=True)
@@ -137,8 +146,12 @@ class Bubbles:
             total[first : first + len(own)] += sign * own
         return total
 
-    def _of_spread(self, spread: Spread) -> tuple[Ints, Array]:
-        """Bubbles (k, 4) on a spread's faces, and its forces (k, 4, 3, loads) on them, N."""
+    def _of_spread(self, spread: AnySpread) -> tuple[Ints, Array]:
+        """Bubbles (k, b) of a spread's faces or cells, and its forces (k, b, 3, loads) on them, N."""
+        if isinstance(spread, InnerSpread):
+            cells = spread.within.cells
+            shares = self.signs[cells] * cell_bubbles(spread.within.points)
+            return self.numbers[cells], shares[:, :, None, None] * spread.weighted[:, None]
         numbers, signs = self.on_faces(spread.faces)
         values = face_bubbles(spread.points)
         own = np.einsum("qb,kqil->kbil", values, spread.weighted, optimize=True)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
 from geometries.readout import GapFrame, Pin
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.space import Array, Ints, cell_rule, shape
+from pipeline.fem.space import Array, Flags, Ints, cell_rule, shape
 from pipeline.measures.dictionary import Measure
 from pipeline.measures.factored import FactoredField
 from pipeline.measures.field import ORDER, Field, percentile, principal, strain_field
@@ -75,13 +76,20 @@ def zones(mesh: Mesh, gap: GapFrame, displacement: Array, elasticity: Array) -> 
             continue
         own = mesh.part_of == index
         away = np.abs(heights - gap.height) - gap.length / 2
-        for low, high in ZONES_MM:
-            cells = np.flatnonzero(own & (away >= low) & (away < high))
+        sides = _sides(part.name, heights > gap.height)
+        for (side, there), (low, high) in product(sides.items(), ZONES_MM):
+            cells = np.flatnonzero(own & there & (away >= low) & (away < high))
             if len(cells):
                 strain = strain_field(mesh, cells, displacement)
                 energy = strain.mutual(elasticity[index]) / 2
-                side = part.name.removeprefix("cortex_")
                 yield Zone(f"{side}/{low}-{high}mm", energy, float(strain.weights.sum()))
+
+
+def _sides(part: str, above: Flags) -> dict[str, Flags]:
+    """Cells on each side of the gap that a part lies on: whole bone lies on both."""
+    if part == "cortex":
+        return {"distal": ~above, "proximal": above}
+    return {part.removeprefix("cortex_"): np.ones_like(above)}
 
 
 def energy_density(zone: Zone, load: Array) -> Measure:

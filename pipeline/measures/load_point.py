@@ -11,11 +11,11 @@ from itertools import pairwise
 
 import numpy as np
 
-from geometries.solids import Geometry
+from geometries.solids import BONE_ENDS, Geometry
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array
 from pipeline.measures.dictionary import Measure
-from pipeline.measures.motion import Motion, face_motion, nodes_motion
+from pipeline.measures.motion import Motion, motions, nodes_motion
 from pipeline.measures.play import NEARBY, TANGENT
 
 SLAB_MM = 10.0
@@ -63,8 +63,9 @@ def stations(mesh: Mesh, geometry: Geometry, displacement: Array) -> tuple[Motio
     bone = mesh.cells_of("cortex")
     cells = bone if len(bone) else np.arange(len(mesh.cells))
     nodes = np.unique(mesh.cells[cells])
-    gap = [name for name in mesh.patches if name.startswith("gap_")]
-    faces = [face_motion(mesh, name, displacement) for name in ("distal_end", *gap, "proximal_end")]
+    ends = ("distal_end", *BONE_ENDS, "proximal_end")
+    found = motions(mesh, geometry, displacement)
+    faces = [found[name] for name in ends if name in found]
     heights = np.array([face.about[2] for face in faces])
     edges = np.linspace(0.0, geometry.top[2], max(int(geometry.top[2] / SLAB_MM), 1) + 1)
     slabs = [

@@ -6,9 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from geometries.readout import Cut
+from geometries.solids import Geometry
 from pipeline.fem.loads import face_points, rigid_modes
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array, Ints
+from pipeline.fem.within import Within
 
 
 @dataclass(frozen=True)
@@ -64,6 +67,18 @@ def face_motion(mesh: Mesh, patch: str, displacement: Array) -> Motion:
     per_face = len(weights) // len(faces)
     u = np.einsum("kqn,knil->kqil", functions.reshape(len(faces), per_face, 6), values)
     return _fitted(places, weights, u.reshape(len(weights), 3, -1))
+
+
+def cut_motion(mesh: Mesh, cut: Cut, displacement: Array) -> Motion:
+    """Fit a rigid motion to a section through whole bone; for the rest see `face_motion`."""
+    moved = Within.of(mesh, cut.places).read(displacement)
+    return _fitted(cut.places, cut.weights, moved)
+
+
+def motions(mesh: Mesh, geometry: Geometry, displacement: Array) -> dict[str, Motion]:
+    """Rigid motions by name of all named faces, and of cuts through whole bone in place of some."""
+    faces = {name: face_motion(mesh, name, displacement) for name in mesh.patches}
+    return faces | {name: cut_motion(mesh, cut, displacement) for name, cut in geometry.cuts.items()}
 
 
 def nodes_motion(mesh: Mesh, nodes: Ints, displacement: Array) -> Motion:

@@ -28,12 +28,13 @@ from pipeline.measures.internal import (
     pin_forces,
     section_forces,
 )
-from pipeline.measures.motion import Motion, face_motion
+from pipeline.measures.motion import Motion, motions
 from pipeline.measures.noise import load_sizes
 from pipeline.measures.plausibility import Doubt, Gates
 from pipeline.measures.quality import strain_energy
 from pipeline.measures.sections import (
     FRAGMENTS,
+    GAP,
     FreeBody,
     Section,
     cut_level,
@@ -97,21 +98,22 @@ class Readings:
         heights = mesh.nodes[mesh.cells[:, :4], 2].mean(axis=1)
         low, high = geometry.sections
         between = np.flatnonzero((heights > low) & (heights < high))
-        gap = geometry.gap
+        gap, whole = geometry.gap, geometry.gap if geometry.cuts else None
+        sections = {place: cut_level(inside, *cut) for place, cut in levels(geometry).items()}
         return cls(
             geometry=geometry,
-            motions={name: face_motion(mesh, name, u) for name in mesh.patches},
+            motions=motions(mesh, geometry, u),
             energy=strain_energy(mesh, u, elasticity, between),
             tissue=tissue_fields(mesh, elasticity, u),
             implants=implants(mesh, elasticity, u),
-            sections={place: cut_level(inside, *cut) for place, cut in levels(geometry).items()},
+            sections={GAP: sections[GAP].whole} if whole else sections,
             pins=tuple(
                 (pin, plane, cut_pin(inside, pin, plane))
                 for pin in geometry.pins
                 for plane in pin.planes
             ),
             bodies={
-                name: free_body(inside, name, outside, geometry.top)
+                name: free_body(inside, name, outside, geometry.top, whole)
                 for name in (FRAGMENTS if gap else ())
             },
             sleeves=tuple(one for pin in geometry.pins for one in sleeves(mesh, pin, u)),
@@ -197,8 +199,8 @@ class Readings:
             yield from section_forces(section, place, load)
             yield from load_shares(section, place, load, sizes)
         for beam in self.geometry.beams:
-            if "gap" in self.sections:
-                yield from beam_stress(beam, self.sections["gap"], load)
+            if GAP in self.sections:
+                yield from beam_stress(beam, self.sections[GAP], load)
         for pin, plane, wrench in self.pins:
             yield from pin_forces(pin, plane, wrench, load)
         for fragment, body in self.bodies.items():
@@ -223,7 +225,7 @@ def levels(geometry: Geometry) -> dict[str, tuple[Face, Vector]]:
     if gap is None:
         middle = {"middle": across((0.0, 0.0, geometry.length / 2))}
     else:
-        middle = {"gap": (Face.through(gap.centre, gap.normal), gap.centre)}
+        middle = {GAP: (gap.plane, gap.centre)}
     return middle | {pin.name: across(pin.foot) for pin in geometry.pins}
 
 

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from geometries.faces import Face
 from geometries.frame import Vector
-from geometries.readout import Pin
+from geometries.readout import GapFrame, Pin
 from pipeline.fem.loads import resultant
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array, Flags, Ints
 from pipeline.measures.forces import Inside
 
 FRAGMENTS = ("distal", "proximal")
+GAP = "gap"  # the part between the fragments, and what is told of bone in its place
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,11 @@ class Section:
         """Sum over the parts (6, loads)."""
         return np.asarray(sum(self.parts.values()))
 
+    @property
+    def whole(self) -> Section:
+        """The same of whole bone: what stands in the gap's place carries all, on the shaft axis."""
+        return replace(self, parts={GAP: self.total}, centres={GAP: np.array([*self.axis, self.level])})
+
 
 def cut_level(inside: Inside, face: Face, on_axis: Vector | None = None) -> Section:
     """Cut the whole construct along a face across the shaft, between cells.
@@ -58,8 +64,7 @@ def cut_level(inside: Inside, face: Face, on_axis: Vector | None = None) -> Sect
     each part carries is a mean over about one cell to either side.
     """
     mesh = inside.mesh
-    middles = mesh.nodes[mesh.cells[:, :4]].mean(axis=1)
-    above = middles[:, 2] > face.at(middles[:, 0], middles[:, 1])
+    above = cells_above(mesh, face)
     marks = np.zeros((2, len(mesh.nodes)), dtype=bool)
     marks[0, mesh.cells[above]] = True
     marks[1, mesh.cells[~above]] = True
@@ -82,6 +87,12 @@ def cut_level(inside: Inside, face: Face, on_axis: Vector | None = None) -> Sect
         parts[name] = carried
         centres[name] = _centre(mesh, np.flatnonzero(own))
     return Section(level, parts, centres, (x, y))
+
+
+def cells_above(mesh: Mesh, face: Face) -> Flags:
+    """Cells (m,) whose middle lies above a face."""
+    middles = mesh.nodes[mesh.cells[:, :4]].mean(axis=1)
+    return np.asarray(middles[:, 2] > face.at(middles[:, 0], middles[:, 1]))
 
 
 def _centre(mesh: Mesh, cells: Ints) -> Array:
@@ -140,8 +151,12 @@ class FreeBody:
         return np.asarray(sum(self.acting.values()) + self.applied)
 
 
-def free_body(inside: Inside, fragment: str, outside: Array, about: Array) -> FreeBody:
+def free_body(
+    inside: Inside, fragment: str, outside: Array, about: Array, gap: GapFrame | None = None
+) -> FreeBody:
     """Close the free body of a fragment.
+
+    Whole bone is cut between cells along the middle of the gap's place; what lies beyond acts as that.
 
     Parameters
     ----------
@@ -153,18 +168,27 @@ def free_body(inside: Inside, fragment: str, outside: Array, about: Array) -> Fr
         Nodal loads and support forces (n, 3, loads), N.
     about : Array
         Point (3,) of the moments, mm.
+    gap : GapFrame, optional
+        Where the gap would be, if the bone is whole.
     """
     mesh = inside.mesh
-    bone = [part.role in ("cortex", "cancellous") and part.name.endswith(fragment)
-            for part in mesh.parts]  # fmt: skip
+    if gap is None:
+        bone = [part.role in ("cortex", "cancellous") and part.name.endswith(fragment)
+                for part in mesh.parts]  # fmt: skip
+        own = np.asarray(bone)[mesh.part_of]
+    else:
+        own = cells_above(mesh, gap.plane) == (fragment == "proximal")
     nodes = np.zeros(len(mesh.nodes), dtype=bool)
-    nodes[mesh.cells[np.asarray(bone)[mesh.part_of]]] = True
-    touching = nodes[mesh.cells].any(axis=1)
-    acting = {}
-    for index, part in enumerate(mesh.parts):
-        cells = np.flatnonzero(touching & (mesh.part_of == index))
-        if not bone[index] and len(cells):
-            acting[part.name] = -inside.pull(cells, nodes, about)
+    nodes[mesh.cells[own]] = True
+    touching = nodes[mesh.cells].any(axis=1) & ~own
+    acting = {
+        mesh.parts[index].name: -inside.pull(
+            np.flatnonzero(touching & (mesh.part_of == index)), nodes, about
+        )
+        for index in np.unique(mesh.part_of[touching])
+    }
+    if gap is not None:
+        acting = {GAP: np.asarray(sum(acting.values()))}
     if inside.pairs:
         acting["contact"] = np.asarray(
             sum(

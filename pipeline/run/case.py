@@ -85,6 +85,11 @@ class Case:
         return self.construct.has_femur
 
     @property
+    def is_whole(self) -> bool:
+        """Whether it is bone without a gap, whose mesh does not tell where it is read."""
+        return self.has_site and not self.has_tissue
+
+    @property
     def has_tissue(self) -> bool:
         """Whether the tissue stages matter."""
         return self.construct.has_gap

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.fem.bubbles import AnySpread, Pushing
 from pipeline.fem.contact.states import Basis, State
 from pipeline.fem.contact.touching import Touching
 from pipeline.fem.loads import Spread
@@ -76,20 +77,18 @@ class Columns:
         """How many there are."""
         return int(self.displacement.shape[2])
 
-    def spreads(
-        self, units: tuple[Spread, ...], ends: tuple[Spread, ...]
-    ) -> Iterator[tuple[int, float, Spread]]:
+    def spreads(self, units: tuple[Spread, ...], ends: tuple[AnySpread, ...]) -> Iterator[Pushing]:
         """Tractions of the columns: the first column of each, its sign, and how it is spread."""
         row, stops = 0, self.touching.stops
-        for spread in units:
-            yield row, 1.0, spread
-            row += spread.weighted.shape[3]
+        for unit in units:
+            yield row, 1.0, unit
+            row += unit.weighted.shape[3]
         for column in stops.columns(self.touching.chosen):
             for sign, spread in zip((1.0, -1.0), stops.spreads[column], strict=True):
                 yield row, sign, spread
             row += 1
-        for sign, spread in zip((1.0, -1.0), ends, strict=False):
-            yield self.count - MOTIONS, sign, spread
+        for sign, end in zip((1.0, -1.0), ends, strict=False):
+            yield self.count - MOTIONS, sign, end
 
     def goals(self, state: State) -> Array:
         """Shares (columns, 12) in the answers to unit loads at the proximal end, and to the duals.

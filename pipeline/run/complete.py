@@ -112,8 +112,8 @@ def _jobs(
 ) -> Iterator[Job]:
     """Jobs for all cases, those that share a mesh behind the job that makes it.
 
-    Cases that differ in materials, loads and play alone have one job, if they are many. What cases a
-    job serves is written down.
+    Cases that differ in materials, loads and play alone have one job, if they are many; not those of
+    whole bone, which differ in where they are read. What cases a job serves is written down.
     """
     limit = partial(limit_of, out / LOGS, minutes)
     for key, group in sorted(planned.meshes.items(), key=_work, reverse=True):
@@ -126,7 +126,7 @@ def _jobs(
             yield Job(after, share_mesh, (sharing[0].case, out), limit=limit(sharing[0], "mesh-of-"))
         for alike in grouped(group, lambda item: item.likeness).values():
             items = [item for item in alike if item.case.address in waiting]
-            if items and len(alike) >= LEAST:
+            if items and len(alike) >= LEAST and not items[0].case.is_whole:
                 name = items[0].case.address
                 served[name] = items
                 varied = tuple(

@@ -11,12 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geometries.solids import Geometry
-from pipeline.fem.bubbles import Bubbles
+from geometries.solids import BONE_ENDS, Geometry
+from pipeline.fem.bubbles import AnySpread, Bubbles
 from pipeline.fem.loads import Spread
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.solver.solve import Solver
 from pipeline.fem.space import Array, Flags
+from pipeline.fem.within import InnerSpread
 from pipeline.measures.mesh_error import LoadError, Moved
 from pipeline.measures.play import NEARBY
 from pipeline.run.columns import MOTIONS, Columns, Settled
@@ -65,7 +66,7 @@ class Refined:
 
     bubbles: Bubbles
     units: tuple[Spread, ...]
-    ends: tuple[Spread, ...]
+    ends: tuple[AnySpread, ...]
     fixed: Array
     tissue: Flags
     between: Flags
@@ -130,15 +131,19 @@ class Refined:
         return Weighed(besides, _products(moved, left), _products(moved[inside], left[inside]))
 
 
-def bone_ends(mesh: Mesh, geometry: Geometry) -> tuple[Spread, ...]:
+def bone_ends(mesh: Mesh, geometry: Geometry) -> tuple[AnySpread, ...]:
     """Unit forces and moments at the gap's centre, on the proximal and on the distal bone end."""
     if geometry.gap is None:
         return ()
-    faces = (mesh.patches[f"gap_{end}_face"] for end in ("proximal", "distal"))
-    return tuple(Spread.of(mesh.nodes, face, np.asarray(geometry.gap.centre)) for face in faces)
+    about = np.asarray(geometry.gap.centre)
+    if geometry.cuts:
+        cuts = (geometry.cuts[name] for name in reversed(BONE_ENDS))
+        return tuple(InnerSpread.of(mesh, cut.places, cut.weights, about) for cut in cuts)
+    faces = (mesh.patches[name] for name in reversed(BONE_ENDS))
+    return tuple(Spread.of(mesh.nodes, face, about) for face in faces)
 
 
-def duals_of(ends: tuple[Spread, ...], count: int) -> Array:
+def duals_of(ends: tuple[AnySpread, ...], count: int) -> Array:
     """Nodal forces (count, 3, 6) whose work is the movement of the bone ends; none without a gap."""
     if not ends:
         return np.zeros((count, 3, 0))

@@ -116,7 +116,9 @@ def stops_key(geometry: Geometry) -> str:
 
 
 def mesh_key(geometry: Geometry, level: Level) -> str:
-    """Hash of all that a mesh follows from; materials are not among it."""
+    """Hash of all that a mesh follows from; materials, and where it is read, are not among it."""
     parts = tuple(replace(part, material="") for part in geometry.parts)
-    seen = replace(geometry, parts=parts, gap=None, facts={}, loose="", pins=(), beams=(), stops=())
+    seen = replace(
+        geometry, parts=parts, gap=None, facts={}, loose="", pins=(), beams=(), stops=(), cuts={}
+    )
     return hashlib.sha256(f"{fingerprint()} {level} {seen!r}".encode()).hexdigest()[:16]

@@ -11,10 +11,11 @@ from scipy.integrate import trapezoid
 from geometries.assembly import assemble
 from geometries.bone import Defect, Femur
 from geometries.constructs import IntactConstruct, NailConstruct
-from geometries.defect import gap_levels, tissue_parts
+from geometries.defect import bone_ends, cuts, gap_levels, tissue_parts
 from geometries.errors import StudyError
+from geometries.femur import bone_parts
 from geometries.parameters import Nail
-from geometries.profiles import outer_profile, reamed_profile
+from geometries.profiles import canal_profile, outer_profile, reamed_profile
 from geometries.solids import Part
 
 FEMUR = Femur()
@@ -37,7 +38,7 @@ def turned(outer, inner, low: float, high: float) -> float:
 
 @pytest.mark.parametrize("nail", [None, Nail(diameter_mm=11.0)])
 def test_tissue_fills_cortex_canal_and_cuff(nail: Nail | None):
-    parts = {part.name: part for part in tissue_parts(FEMUR, nail, FULL, "tissue")}
+    parts = {part.name: part for part in tissue_parts(FEMUR, nail, FULL)}
     assert list(parts) == ["inner", "gap", "cuff"]
     low, high = gap_levels(FEMUR, FULL)
     outer, inner = outer_profile(FEMUR), reamed_profile(FEMUR, nail)
@@ -58,10 +59,46 @@ def test_tissue_fills_cortex_canal_and_cuff(nail: Nail | None):
         assert volume(part) == pytest.approx(expected[name], rel=1e-6), name
 
 
-def test_a_plain_defect_and_intact_bone_have_the_gap_alone():
-    assert [p.name for p in tissue_parts(FEMUR, None, Defect(), "tissue")] == ["gap"]
+def test_a_plain_defect_has_the_gap_alone_and_whole_bone_none():
+    assert [p.name for p in tissue_parts(FEMUR, None, Defect())] == ["gap"]
     geometry = assemble(IntactConstruct(name="i", kind="intact", defect=FULL), FEMUR, FULL)
-    assert {"inner", "cuff"}.isdisjoint(part.name for part in geometry.parts)
+    names = [part.name for part in geometry.parts]
+    assert names == ["cancellous_distal", "cancellous_proximal", "cortex"]
+
+
+@pytest.mark.parametrize("bow", [None, 900.0])
+def test_a_level_cut_through_whole_bone_is_the_ring_of_its_cortex(bow: float | None):
+    # A ring's area and second moments (any handbook), which the polar rule sums exactly.
+    femur = Femur(bow_radius_mm=bow)
+    found = cuts(femur, Defect(site_percent=60.0, gap_mm=7.0))
+    centre = 0.4 * femur.length_mm
+    assert list(found) == ["gap_distal_face", "gap_proximal_face"]
+    for cut, z in zip(found.values(), (centre - 3.5, centre + 3.5), strict=True):
+        outer, inner = outer_profile(femur).at(z), canal_profile(femur).at(z)
+        places = cut.places if femur.bow is None else femur.bow.straighten(cut.places)
+        assert cut.weights.sum() == pytest.approx(pi * (outer**2 - inner**2))
+        np.testing.assert_allclose(places[:, 2], z, rtol=1e-12)
+        for axis in (0, 1):
+            second = cut.weights @ places[:, axis] ** 2
+            assert second == pytest.approx(pi / 4 * (outer**4 - inner**4))
+            assert cut.weights @ places[:, axis] == pytest.approx(0, abs=1e-9 * second)
+
+
+def test_a_cut_where_bone_ends_are_oblique_and_rough_lies_on_them_and_in_the_cortex():
+    # Definition; the cortex of the femur with that very gap ends there, a hair below and above.
+    defect = Defect(gap_mm=9.0, oblique_deg=35.0, rough_mm=0.6, rough_faces="unlike")
+    faces, parts = (
+        bone_ends(FEMUR, defect),
+        bone_parts(FEMUR, None, bone_ends(FEMUR, defect), (15, 415)),
+    )
+    hair = np.array([0.0, 0.0, 1e-3])
+    for cut, face, part, side in zip(
+        cuts(FEMUR, defect).values(), faces, parts[-2:], (-1, 1), strict=True
+    ):
+        x, y, z = cut.places.T
+        np.testing.assert_allclose(z, face.at(x, y), rtol=1e-12)
+        assert part.contains(cut.places + side * hair).all()
+        assert not part.contains(cut.places - side * hair).any()
 
 
 def test_tissue_in_the_canal_ends_at_the_nail():

@@ -16,6 +16,7 @@ from geometries.errors import StudyError
 from pipeline.errors import MeshError
 from pipeline.fem.meshing.forecast import expected_unknowns
 from pipeline.fem.meshing.mesher import build_mesh
+from pipeline.run import jobs
 from pipeline.run.complete import limit_of
 from pipeline.run.forecast import Allowed, Work
 from pipeline.run.planning import cases, plan
@@ -41,15 +42,43 @@ def sweep(demo: dict[str, Any]) -> dict[str, Any]:
 
 
 def test_tissue_shares_a_mesh_and_an_intact_femur_its_case(sweep: dict[str, Any]):
-    # Counted by hand: 3 × 2 variants; a mesh for each gap, and as many of the femur without it; the
-    # intact femur has no tissue, so both moduli are one case of it.
+    # Counted by hand: 3 × 2 variants; a mesh for each gap, and one of the femur without it; the intact
+    # femur has no tissue, so both moduli are one case of it at each gap.
     planned = plan(parse_study(sweep, "sweep"))
     assert len(planned.variants) == 6
     assert len(planned.items) == 12
     assert len(planned.distinct) == 9
-    assert len(planned.meshes) == 6
+    assert len(planned.meshes) == 4
     assert planned.solutions == 9
     assert [item.case.variant for item in planned.first] == ["v001", "v001"]
+
+
+def test_whole_bone_is_meshed_once_for_all_gaps(
+    demo: dict[str, Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    # Three lengths at one site and one at another: as many cases of the intact femur, one mesh of it,
+    # and that of a study that has one of these gaps alone.
+    gaps = [(50.0, 5.0), (50.0, 10.0), (50.0, 20.0), (70.0, 8.0)]
+    demo["constructs"] = [
+        {"kind": "nail", "name": f"n{k}", "defect": {"site_percent": site, "gap_mm": gap}}
+        for k, (site, gap) in enumerate(gaps)
+    ]
+    of_bone = [one for one in plan(parse_study(demo, "gaps")).items if not one.case.has_tissue]
+    assert len({one.case.address for one in of_bone}) == 4
+    (key,) = {one.mesh for one in of_bone}
+    demo["constructs"] = demo["constructs"][2:3]
+    assert [one.mesh for one in plan(parse_study(demo, "gap")).items if not one.case.has_tissue] == [
+        key
+    ]
+
+    made = []
+    monkeypatch.setattr(jobs, "build_mesh", lambda *asked: made.append(build_mesh(*asked)) or made[-1])
+    for one in of_bone:
+        jobs.share_mesh(one.case, tmp_path)
+        mesh = read_mesh(tmp_path / jobs.MESHES, one.case.geometry(), "coarse")
+        assert mesh is not None
+        assert mesh.digest == made[0].digest
+    assert len(made) == 1
 
 
 def test_more_solutions_and_finer_meshes_take_more(sweep: dict[str, Any]):

@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
-from geometries.bone import Femur
-from geometries.femur import level_rings
+from geometries.bone import Defect, Femur
+from geometries.defect import bone_ends, tissue_parts
+from geometries.femur import bone_parts
 from geometries.materials import MATERIALS
-from geometries.profiles import canal_profile, outer_profile
-from geometries.solids import Geometry, Part
+from geometries.solids import BONE_ENDS, Contact, Geometry
 from pipeline.errors import SolveError
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.meshing.mesher import build_mesh
+from pipeline.measures.motion import motions
 from pipeline.run.case import Case
+from pipeline.run.solving import Measured, measure
 from tests.models import (
     INTACT,
     LOADS,
+    PULL_N,
     Solved,
     case_of,
     intact,
@@ -29,6 +33,7 @@ from tests.models import (
     worst,
 )
 
+ENERGY = "bone_energy_density"
 HIP = {
     "kind": "hip_force",
     "name": "hip",
@@ -54,19 +59,34 @@ def femur_of(**changes: Any) -> Solved:
     return solved(replace(case_of(INTACT, "coarse"), femur=Femur(**changes)))
 
 
+def divided(whole: Solved) -> Geometry:
+    """A femur with tissue between its bone ends, which are faces of the mesh, and no implant."""
+    femur, defect, geometry = whole.case.femur, whole.case.own_defect, whole.geometry
+    parts = bone_parts(femur, None, bone_ends(femur, defect), geometry.sections)
+    parts += tissue_parts(femur, None, defect)
+    faces = (Contact(name, f"cortex_{end}", "gap") for name, end in BONE_ENDS.items())
+    return replace(geometry, parts=tuple(parts), patches=(*geometry.patches, *faces), cuts={})
+
+
+def of_bone(parts: Sequence[Any], cortical: str) -> tuple[Any, ...]:
+    """The same with bone in the place of tissue."""
+    return tuple(replace(one, material=cortical) if one.role == "gap" else one for one in parts)
+
+
 def filled(whole: Solved) -> tuple[Case, Geometry, Mesh]:
-    """An intact femur with tissue in place of its middle slabs, as between the ends of a plated bone.
-
-    The mesh is the intact one's; only the material of the gap is another.
-    """
+    """A femur with a gap that nothing bridges but tissue, on a mesh of its own."""
     case = case_of({"kind": "plate", "name": "filled"}, "coarse", ("united",))
+    geometry = divided(whole)
+    return replace(case, femur=whole.case.femur), geometry, build_mesh(geometry, "coarse")
 
-    def with_tissue(parts):
-        return tuple(replace(p, material="tissue") if p.role == "gap" else p for p in parts)
 
-    geometry = replace(whole.geometry, parts=with_tissue(whole.geometry.parts))
-    mesh = replace(whole.mesh, parts=with_tissue(whole.mesh.parts))
-    return replace(case, femur=whole.case.femur), geometry, mesh
+def conforming(whole: Solved) -> Solved:
+    """The intact femur on a mesh with faces where the bone ends of a gap would lie."""
+    geometry, cortical = divided(whole), whole.case.femur.cortical
+    mesh = build_mesh(geometry, "coarse")
+    geometry = replace(geometry, parts=of_bone(geometry.parts, cortical))
+    mesh = replace(mesh, parts=of_bone(mesh.parts, cortical))
+    return solve_stages(whole.case, geometry, mesh)[0]
 
 
 # Transverse bone holds all that isotropic bone does here, and asks for a cortex of its own besides.
@@ -74,9 +94,12 @@ def filled(whole: Solved) -> tuple[Case, Geometry, Mesh]:
 def test_gap_filled_with_bone_is_intact(request: pytest.FixtureRequest, cortex: str):
     # Definition: "united" tissue is the cortex's own material, and without implants nothing else is
     # there.
-    whole: Solved = request.getfixturevalue(cortex)
-    united = solve_stages(*filled(whole))[0]
+    femur: Solved = request.getfixturevalue(cortex)
+    case, geometry, mesh = filled(femur)
+    united = solve_stages(case, geometry, mesh)[0]
     assert united.stage.name == "united"
+    bone = replace(mesh, parts=of_bone(mesh.parts, femur.case.femur.cortical))
+    whole = solve_stages(femur.case, geometry, bone)[0]
     for load in range(6):
         found, expected = (s.solution.displacement[:, :, load] for s in (united, whole))
         assert worst(found, expected) < 1e-7
@@ -91,28 +114,89 @@ def test_empty_gap_without_implants_is_refused(transverse: Solved):
         solve_stages(empty, geometry, mesh)
 
 
-def test_intact_femur_is_bone_that_was_never_cut(transverse: Solved):
-    # Definition. A cortex in one piece, meshed anew: the slabs of the gap must not show.
-    femur, whole = transverse.case.femur, transverse.geometry
-    levels = [0.0, *whole.sections, whole.length]
-    pieces = level_rings(outer_profile(femur), canal_profile(femur), levels)
-    cores = tuple(part for part in whole.parts if part.role == "cancellous")
-    geometry = replace(
-        whole,
-        parts=(Part("cortex", "cortex", femur.cortical, pieces, whole.parts[0].wall), *cores),
-        patches=tuple(patch for patch in whole.patches if not patch.name.startswith("gap")),
-        gap=None,
-    )
-    uncut = solve_stages(transverse.case, geometry, build_mesh(geometry, "coarse"))[0]
+@pytest.mark.parametrize(
+    "defect",
+    [
+        Defect(gap_mm=3.0),
+        pytest.param(Defect(site_percent=75.0, gap_mm=20.0), marks=pytest.mark.slow),
+        pytest.param(Defect(site_percent=40.0, gap_mm=9.0, oblique_deg=30.0), marks=pytest.mark.slow),
+    ],
+    ids=["3 mm", "wide", "oblique"],
+)
+def test_whole_bone_is_read_where_a_mesh_has_faces_as_where_it_has_none(
+    transverse: Solved, defect: Defect
+):
+    # Definition: bone ends that are no ends must not show. The same femur, meshed anew with their faces
+    # in it; two meshes differ by no more than the errors that are told of both.
+    construct = transverse.case.construct.model_copy(update={"defect": defect})
+    case = replace(transverse.case, construct=construct)
+    cut = solve_stages(case, case.geometry(), transverse.mesh)[0]
+    faced = conforming(replace(transverse, case=case, geometry=case.geometry()))
     for quantity, load in (
         ("axial_stiffness", "pull"),
         ("torsional_stiffness", "twist"),
         ("bending_stiffness", "frontal"),
         ("bending_stiffness", "sagittal"),
     ):
-        assert uncut.stiffness(quantity, load) == pytest.approx(
-            transverse.stiffness(quantity, load), rel=1e-3
-        )
+        assert cut.stiffness(quantity, load) == pytest.approx(faced.stiffness(quantity, load), rel=1e-3)
+    found, expected = (told(one) for one in (cut, faced))
+    assert len(found.keys() & expected.keys()) > 100
+    beyond = {
+        key: (found[key].measure.value, expected[key].measure.value)
+        for key in found.keys() & expected.keys()
+        if apart(found[key], expected[key]) > 1
+    }
+    assert not beyond
+
+
+def told(one: Solved) -> dict[tuple[str, str, str], Measured]:
+    """Movements of the bone ends, without what they leave over, which under a torque is round-off."""
+    return {
+        (row.load, row.measure.quantity, row.measure.location): row
+        for row in measure(one.mesh, one.geometry, one.case, one.found)
+        if row.measure.quantity.startswith(("gap_", "interfragmentary", "rim_"))
+        and row.measure.quantity not in ("rim_side", "gap_face_misfit")  # the first is an angle
+    }
+
+
+def apart(one: Measured, other: Measured) -> float:
+    """Difference of two results in the sum of the half-widths of their errors."""
+    assert one.error is not None
+    assert other.error is not None
+    return abs(one.measure.value - other.measure.value) / (one.error.half + other.error.half)
+
+
+def test_whole_bone_moves_and_strains_with_its_mesh(transverse: Solved):
+    # Definition: a rigid motion, and a linear field, whose best rigid motion over a level ring is its
+    # value at the centre, and half of its curl but for what each slope along the ring adds.
+    mesh, geometry = transverse.mesh, transverse.geometry
+    turn, shift = np.array([2e-3, -5e-4, 7e-4]), np.array([0.3, -0.2, 0.9])
+    slopes = np.random.default_rng(3).normal(scale=1e-3, size=(3, 3))
+    fields = np.stack([shift + np.cross(turn, mesh.nodes), shift + mesh.nodes @ slopes.T], axis=2)
+    found = motions(mesh, geometry, fields)
+    for name, z in zip(BONE_ENDS, (213.5, 216.5), strict=True):
+        motion, centre = found[name], np.array([0.0, 0.0, z])
+        np.testing.assert_allclose(motion.about, centre, atol=1e-9)
+        moved = np.stack([shift + np.cross(turn, centre), shift + slopes @ centre], axis=1)
+        np.testing.assert_allclose(motion.translation, moved, rtol=1e-9)
+        bent = np.array([slopes[2, 1], -slopes[2, 0], (slopes[1, 0] - slopes[0, 1]) / 2])
+        np.testing.assert_allclose(motion.rotation, np.stack([turn, bent], axis=1), rtol=1e-9)
+        assert abs(motion.misfit[0, 0]) < 1e-18
+
+
+def test_both_halves_of_whole_bone_are_in_balance(transverse: Solved):
+    # Statics: force and moment on each half close; what goes through the cut is what is above it.
+    for load in transverse.wrenches:
+        for fragment in ("distal", "proximal"):
+            assert transverse.measures[load, "fragment_residual", fragment] < 1e-8
+        assert transverse.measures[load, "statics_residual", "gap"] < 1e-8
+    pull = transverse.measures["pull", "fragment_axial_force", "distal/gap"]
+    assert pull == pytest.approx(PULL_N)
+    assert transverse.measures["pull", "axial_load_share", "gap/gap"] == pytest.approx(100)
+    zones = [place for load, what, place in transverse.measures if (load, what) == ("pull", ENERGY)]
+    assert zones == [
+        f"{end}/{zone}" for end in ("distal", "proximal") for zone in ("0-20mm", "20-60mm", "60-150mm")
+    ]
 
 
 def test_reactions_of_the_femur_equal_every_unit_load(transverse: Solved):
