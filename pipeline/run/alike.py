@@ -15,7 +15,6 @@ import numpy as np
 
 from geometries.errors import StudyError
 from geometries.solids import Geometry
-from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.fem.space import Array
 from pipeline.loading.loads import Load
 from pipeline.measures.columns import REDUCED, UNKNOWN
@@ -28,10 +27,9 @@ from pipeline.run.equilibrium import Prepared, part_elasticity, stages_of
 from pipeline.run.jobs import MESHES, Outcome, complete_case
 from pipeline.run.record import REDUCED_STAGES, store_case
 from pipeline.run.reducing import reduced_twin
-from pipeline.run.solving import CaseResult, Measured, run_case
+from pipeline.run.solving import CaseResult, Measured, mesh_of, run_case
 from pipeline.run.twins import TwinMeasure, TwinStage
 from pipeline.storage.casebook import ROWS, folder_of
-from pipeline.storage.meshes import read_mesh
 from pipeline.study.stages import Stage
 from pipeline.tables.borrowed import percent
 from pipeline.tables.rows import REQUIRED, Row, read_results
@@ -73,12 +71,12 @@ def complete_alike(varied: Sequence[VariedCase], out: Path, keep: str = "all") -
     solved = [every[k] for k in sorted(chosen) if every[k].label not in failed]
     first = others[0].case
     geometry = first.geometry()
-    together, numbers = _together(every)
+    joined, numbers = together(every)
     clock = Clock()
     try:
         with clock("mesh"):
-            mesh = read_mesh(out / MESHES, geometry, first.level) or build_mesh(geometry, first.level)
-        prepared = Prepared.of(mesh, geometry, together)
+            mesh = mesh_of(geometry, first.level, out / MESHES)
+        prepared = Prepared.of(mesh, geometry, joined)
         with clock("reduced"):
             twin = reduced_twin(prepared, _looked_for(prepared.loads))
     except StudyError as error:  # each case says for itself what is wrong with it
@@ -99,15 +97,15 @@ def spread_out(cases: Sequence[Case]) -> list[int]:
     return list(dict.fromkeys(chosen))
 
 
-def _together(cases: Sequence[Case]) -> tuple[Case, dict[str, str]]:
+def together(cases: Sequence[Case]) -> tuple[Case, dict[str, str]]:
     """One case with the loads of all, each once, under a number; and the number of each."""
-    loads = {_plain(load): load for case in cases for load in case.loads}
+    loads = {plain(load): load for case in cases for load in case.loads}
     numbers = {plain: f"{number}" for number, plain in enumerate(loads)}
     named = (load.model_copy(update={"name": numbers[plain]}) for plain, load in loads.items())
     return replace(cases[0], loads=tuple(named)), numbers
 
 
-def _plain(load: Load) -> str:
+def plain(load: Load) -> str:
     """A load whatever its name."""
     return load.model_dump_json(exclude={"name"})
 
@@ -219,7 +217,7 @@ class AlikeGroup:
         at = TwinStage.of(self.twin, geometry, weights, one.clearance)
         nearest = min(self.known, key=lambda known: _apart(known.weights, weights), default=None)
         for load in case.loads:
-            told, doubts = at.under(case, load, self.prepared.loads[self.numbers[_plain(load)]])
+            told, doubts = at.under(case, load, self.prepared.loads[self.numbers[plain(load)]])
             for each in told:
                 flags = tuple(doubt.sentence for doubt in doubts if doubt.concerns(each.measure))
                 bar = _bar(each, load.name, nearest)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -15,6 +15,7 @@ from pipeline.run.jobs import LOGS, MESHES, Outcome, complete_case, share_mesh
 from pipeline.run.planning import Plan, Planned
 from pipeline.run.record import keeps
 from pipeline.run.watch import REST, StepLimit
+from pipeline.run.whole import MOST, complete_whole
 from pipeline.storage.casebook import (
     TWIN,
     discard_case,
@@ -112,8 +113,8 @@ def _jobs(
 ) -> Iterator[Job]:
     """Jobs for all cases, those that share a mesh behind the job that makes it.
 
-    Cases that differ in materials, loads and play alone have one job, if they are many; not those of
-    whole bone, which differ in where they are read. What cases a job serves is written down.
+    Cases that differ in materials, loads and play alone have one job, if they are many, and so have
+    those of whole bone. What cases a job serves is written down.
     """
     limit = partial(limit_of, out / LOGS, minutes)
     for key, group in sorted(planned.meshes.items(), key=_work, reverse=True):
@@ -124,22 +125,31 @@ def _jobs(
         if len(sharing) > 1:
             after = MESH_OF + key
             yield Job(after, share_mesh, (sharing[0].case, out), limit=limit(sharing[0], "mesh-of-"))
-        for alike in grouped(group, lambda item: item.likeness).values():
-            items = [item for item in alike if item.case.address in waiting]
-            if items and len(alike) >= LEAST and not items[0].case.is_whole:
-                name = items[0].case.address
-                served[name] = items
-                varied = tuple(
-                    VariedCase(item.case, item.clearance, item.case.address in waiting)
-                    for item in alike
-                )
-                yield Job(
-                    name, complete_alike, (varied, out, keep), after, limit(items[0], "all-like-")
-                )
+        for work, together in _together(group):
+            items = [item for item in together if item.case.address in waiting]
+            if not items:
                 continue
-            for item in items:
-                served[item.case.address] = [item]
-                yield Job(item.case.address, complete_case, (item.case, out, keep), after, limit(item))
+            name, first = items[0].case.address, items[0]
+            served[name] = items
+            if work is complete_case:
+                yield Job(name, work, (first.case, out, keep), after, limit(first))
+                continue
+            varied = tuple(
+                VariedCase(item.case, item.clearance, item.case.address in waiting) for item in together
+            )
+            yield Job(name, work, (varied, out, keep), after, limit(first, "all-like-"))
+
+
+def _together(group: list[Planned]) -> Iterator[tuple[Callable[..., object], list[Planned]]]:
+    """Cases of a mesh by what completes them: one solution, a reduced model, or each its own job."""
+    for alike in grouped(group, lambda item: item.likeness).values():
+        if alike[0].case.is_whole:
+            size, work = MOST, complete_whole if len(alike) > 1 else complete_case
+        elif len(alike) >= LEAST:
+            size, work = len(alike), complete_alike
+        else:
+            size, work = 1, complete_case
+        yield from ((work, alike[k : k + size]) for k in range(0, len(alike), size))
 
 
 def limit_of(logs: Path, minutes: float | None, item: Planned, what: str = "") -> StepLimit:

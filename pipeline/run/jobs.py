@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,12 +14,14 @@ from pipeline.fem.meshing.mesher import build_mesh
 from pipeline.run.case import Case
 from pipeline.run.clock import Clock
 from pipeline.run.record import store_case
-from pipeline.run.solving import run_case
+from pipeline.run.solving import CaseResult, run_case
 from pipeline.storage.files import Cells, writing
 from pipeline.storage.meshes import read_mesh, write_failure, write_mesh
 from pipeline.storage.provenance import mesh_key
 
 LOGS, MESHES = "logs", "meshes"
+Run = Callable[[Case, Clock, Path], CaseResult]
+"""From a case, a clock and the folder of shared meshes to results."""
 logger = logging.getLogger("gapstrain")
 
 
@@ -60,8 +62,8 @@ class Outcome:
         }
 
 
-def complete_case(case: Case, out: Path, keep: str = "all") -> Outcome:
-    """Run a case and store it; a case that can not be run becomes a sentence.
+def complete_case(case: Case, out: Path, keep: str = "all", run: Run = run_case) -> Outcome:
+    """Run a case in some way and store it; a case that can not be run becomes a sentence.
 
     Fields are kept all, none, or those of ``STAGE:LOAD``.
 
@@ -74,7 +76,7 @@ def complete_case(case: Case, out: Path, keep: str = "all") -> Outcome:
     with _log(out / LOGS / f"{case.label}.log") as log:
         logger.info("%s, address %s, level %s", case.name, case.address, case.level)
         try:
-            result = run_case(case, clock, out / MESHES)
+            result = run(case, clock, out / MESHES)
         except OutputError:
             raise
         except StudyError as error:

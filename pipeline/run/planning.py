@@ -69,11 +69,13 @@ class Planned:
 
     @property
     def likeness(self) -> tuple[str, str]:
-        """What cases of one mesh have in common that one reduced model serves.
+        """What cases of one mesh have in common that are solved together.
 
-        These are the same stops, in a femur of any bone whose loads act at the same points.
+        These are the same stops in the same femur, whose loads act at the same points. It may be of
+        other bone for a reduced model, not for one solution, which is that of whole bone.
         """
-        return self.stops, self.case.femur.model_dump_json(exclude={"cortex", "preset"})
+        apart = set() if self.case.is_whole else {"cortex", "preset"}
+        return self.stops, self.case.femur.model_dump_json(exclude=apart)
 
     @property
     def unasked(self) -> Planned:

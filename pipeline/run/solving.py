@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import logging
 import os
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from geometries.readout import GapFrame
@@ -13,6 +13,7 @@ from geometries.solids import Geometry
 from pipeline.errors import SolveError
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.meshing.mesher import build_mesh
+from pipeline.fem.meshing.sizes import Level
 from pipeline.fem.space import Array
 from pipeline.measures.cells import implant_stress_of_cells, tissue_strain_of_cells
 from pipeline.measures.curves import CurvePoint, curve_points
@@ -27,6 +28,7 @@ from pipeline.run.reading import Loaded, StageReadings
 from pipeline.run.reducing import reduced_twin
 from pipeline.run.superposition import combined
 from pipeline.storage.meshes import read_mesh
+from pipeline.study.stages import Stage
 
 NOWHERE = Path(os.devnull)
 logger = logging.getLogger("gapstrain")
@@ -112,17 +114,40 @@ def run_case(case: Case, clock: Clock, meshes: Path = NOWHERE) -> CaseResult:
     with clock("geometry"):
         geometry = case.geometry()
     with clock("mesh"):
-        mesh = read_mesh(meshes, geometry, case.level) or build_mesh(geometry, case.level)
+        mesh = mesh_of(geometry, case.level, meshes)
     logger.info("%d unknowns in %d cells", mesh.unknowns, len(mesh.cells))
+    with clock("assembly"):
+        prepared = Prepared.of(mesh, geometry, case)
+    result = case_result(case, prepared, equilibria(prepared, case, clock), clock)
+    return replace(result, twin=_twin(prepared, case, clock)) if case.has_twin else result
+
+
+def mesh_of(geometry: Geometry, level: Level, meshes: Path) -> Mesh:
+    """The mesh of a geometry, made unless it lies in the folder `meshes`."""
+    return read_mesh(meshes, geometry, level) or build_mesh(geometry, level)
+
+
+def case_result(
+    case: Case,
+    prepared: Prepared,
+    found_stages: Iterable[tuple[Stage, Equilibrium | SolveError]],
+    clock: Clock,
+) -> CaseResult:
+    """Measure a case at each of its stages; the clock takes the time.
+
+    Raises
+    ------
+    SolveError
+        If no stage could be solved.
+    """
+    mesh, geometry = prepared.mesh, prepared.geometry
     rows: list[Measured] = []
     curves: list[tuple[str, CurvePoint]] = []
     nodes: dict[str, Array] = {}
     cells: dict[str, Array] = {}
     iterations: list[int] = []
     failures: Failures = {}
-    with clock("assembly"):
-        prepared = Prepared.of(mesh, geometry, case)
-    for stage, found in equilibria(prepared, case, clock):
+    for stage, found in found_stages:
         for load, sentence in _failed(case, found).items():
             failures[stage.name, load] = sentence
             logger.error("stage %s, load %s: %s", stage.name, load, sentence)
@@ -146,10 +171,7 @@ def run_case(case: Case, clock: Clock, meshes: Path = NOWHERE) -> CaseResult:
         **mesh.facts,
         "iterations": max(iterations),
     }
-    twin = _twin(prepared, case, clock) if case.has_twin else None
-    return CaseResult(
-        mesh, geometry.gap, tuple(rows), nodes, cells, facts, failures, tuple(curves), twin
-    )
+    return CaseResult(mesh, geometry.gap, tuple(rows), nodes, cells, facts, failures, tuple(curves))
 
 
 def _twin(prepared: Prepared, case: Case, clock: Clock) -> Twin | None:
