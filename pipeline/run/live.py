@@ -25,6 +25,7 @@ from pipeline.run.explored import BOLT, IMPLANTS, Inquiry
 from pipeline.run.superposition import push_of
 from pipeline.run.takeover import Errors, through_the_gap
 from pipeline.run.twins import ADDED, MOVED_FLOOR
+from pipeline.storage.caution import CAUTION
 from pipeline.study.robustness import ALLOWED
 from pipeline.study.stages import Stage
 
@@ -230,6 +231,7 @@ def live_content(
 ) -> dict[str, Any]:
     """What ``live.json`` has: the question's stage and load, and all constructs that can be asked."""
     return {
+        "caution": CAUTION,
         "stage": stage.name,
         "modulus": stage.material().modulus,
         "load": load,

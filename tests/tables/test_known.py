@@ -12,6 +12,7 @@ from geometries.errors import StudyError
 from pipeline.measures.exploring import LIVE
 from pipeline.output.report.live import live_of
 from pipeline.output.report.run import ReportedRun
+from pipeline.storage.caution import CAUTION
 from pipeline.tables.known import COLUMNS_OF, look_through
 from tests.hostile.live import live
 from tests.runs import asked, write_run
@@ -51,6 +52,17 @@ def test_what_is_no_table_is_a_sentence(run: Path, content: bytes):
     (run / "curves.csv").write_bytes(content)
     with pytest.raises(StudyError, match=r"curves\.csv: can not be read"):
         look_through(run)
+
+
+def test_models_of_a_page_begin_with_the_caution_and_are_read_with_it_and_without(run: Path):
+    content = live()
+    assert next(iter(content)) == "caution"
+    (run / LIVE).write_text(json.dumps(content))
+    found = live_of(ReportedRun(asked(), run))
+    assert found is not None
+    assert found["caution"] == CAUTION
+    (run / LIVE).write_text(json.dumps({key: one for key, one in content.items() if key != "caution"}))
+    assert live_of(ReportedRun(asked(), run)) is not None  # as runs before it wrote them
 
 
 @pytest.mark.parametrize(
