@@ -19,7 +19,8 @@ from pipeline.storage.run_folder import CLAIMS, INPUTS, RESULTS, STUDY, listed_c
 FINISHED = (STUDY, INPUTS, INDEX, RESULTS, "dictionary.csv")  # every finished run has these
 CASE_FINISHED = (SUMMARY, ROWS, CHECKSUMS)
 SHOWN = (
-    "*.csv", "*.parquet", "report.html", "credibility.html", "figures/*.png", "figures/*.svg",
+    "*.csv", "*.parquet", "report.html", "credibility.html", "claims.html",
+    "figures/*.png", "figures/*.svg",
 )  # fmt: skip
 NEVER = (1980, 1, 1, 0, 0, 0)  # the earliest time that the format knows, in place of the present
 PLAIN_FILE = 0o100644

@@ -62,6 +62,7 @@ What is in it
   {CLAIMS}      where there is one: sentences of a paper, and the results they rest on
   {RESULTS}      one row for each result; dictionary.csv defines every quantity
   report.html      where there is one: the run as a page; gapstrain report FOLDER makes it again
+  claims.html      where there is one: what the run has for each of these sentences, as a page
   {INDEX}        which case belongs to which construct
   {MESHES}       a hash of the mesh of each case
   {ENVIRONMENT}  versions of what computed it

@@ -61,16 +61,18 @@ def test_a_bundle_holds_what_another_needs(packed: Path, run: Path):
     assert set(full) - set(found) == {f"cases/{address_of(name)}/fields.vtu" for name in CONSTRUCTS}
 
 
-def test_a_report_is_packed_and_proved_where_there_is_one(run: Path, tmp_path: Path):
+@pytest.mark.parametrize("name", ["report.html", "claims.html"])
+def test_a_page_is_packed_and_proved_where_there_is_one(name: str, run: Path, tmp_path: Path):
     page = "<!doctype html><title>made up</title>"
-    (run / "report.html").write_text(page)
+    (run / name).write_text(page)
     packed = bundle(run, tmp_path / "run.zip")
     into = opened(packed, tmp_path / "opened")
-    assert (into / "report.html").read_text() == page
+    assert (into / name).read_text() == page
+    assert name in (into / "README.txt").read_text(encoding="utf-8")
     sums = (into / "checksums.txt").read_text().splitlines()
-    assert f"{digest_of(page.encode())}  report.html" in sums
-    (into / "report.html").write_text(page + " ")
-    with pytest.raises(StudyError, match=r"report\.html"):
+    assert f"{digest_of(page.encode())}  {name}" in sums
+    (into / name).write_text(page + " ")
+    with pytest.raises(StudyError, match=re.escape(name)):
         opened(into, tmp_path / "again")
 
 
