@@ -18,6 +18,7 @@ from geometries.solids import Frustum, Part, Piece, Points, Prism, Tool, cylinde
 
 PROTRUSION_MM = 1.5
 SLOT_BEYOND_MM = 1.0
+SLOT_POINTS = 24  # through the wall, for what a slot takes from its section
 FIT_STEPS = 400
 
 
@@ -87,9 +88,7 @@ def _slot(nail: Nail) -> tuple[Prism, ...]:
     """
     if nail.slot_mm is None:
         return ()
-    low, top = nail.distal_end_mm - SLOT_BEYOND_MM, nail.distal_end_mm + nail.length_mm
-    share = nail.slot_percent / 100
-    high = top + SLOT_BEYOND_MM if share == 1 else nail.distal_end_mm + share * nail.length_mm
+    low, high = nail.distal_end_mm - SLOT_BEYOND_MM, _slot_top(nail)
     (x, y, _), reach = radial(nail.slot_azimuth_deg), nail.diameter_mm
     (a, b), (c, d) = axis_at(nail, low), axis_at(nail, high)
     start, end = a * x + b * y, c * x + d * y
@@ -169,8 +168,36 @@ def bolt_pins(nail: Nail) -> list[Pin]:
 
 
 def nail_beam(nail: Nail, level: float) -> Beam:
-    """The nail's tube as a beam, at the level of the gap."""
-    outer, inner = nail.diameter_mm, nail.cannulation_mm
-    modulus = pi / 32 * (outer**4 - inner**4) / outer
-    area = pi / 4 * (outer**2 - inner**2)
-    return Beam("nail", area, ((1.0, 0.0), (0.0, 1.0)), (modulus,) * 2, True, axis_at(nail, level))
+    """The nail's tube as a beam, at the level of the gap, less its slot where that reaches so far.
+
+    Area and moments of a sector ring are integrals over its radius (any handbook): at radius r a slot
+    takes an arc of half-angle a, with sin a = width / 2r. Its loss moves the section's own axis away
+    from it. Bending about both axes adds as in a tube, at the fibre farthest from each.
+    """
+    outer, inner, foot = nail.diameter_mm / 2, nail.cannulation_mm / 2, axis_at(nail, level)
+    area, second = pi * (outer**2 - inner**2), pi / 4 * (outer**4 - inner**4)
+    if nail.slot_mm is None or level > _slot_top(nail):
+        return Beam("nail", area, ((1.0, 0.0), (0.0, 1.0)), (second / outer,) * 2, True, foot)
+    nodes, shares = np.polynomial.legendre.leggauss(SLOT_POINTS)
+    r, weights = (outer + inner) / 2 + nodes * (outer - inner) / 2, shares * (outer - inner) / 2
+    half, sine = np.arcsin(nail.slot_mm / 2 / r), nail.slot_mm / 2 / r
+    lost, first, along, across = (
+        float(weights @ one)
+        for one in (
+            2 * half * r, 2 * sine * r**2, (half + sine * np.cos(half)) * r**3,
+            (half - sine * np.cos(half)) * r**3,
+        )
+    )  # fmt: skip
+    x, y, _ = radial(nail.slot_azimuth_deg)
+    shift = first / (area - lost)
+    edge = (outer**2 - nail.slot_mm**2 / 4) ** 0.5
+    through = (second - across) / outer
+    beside = (second - along - first * shift) / max(outer - shift, edge + shift)
+    axes, moved = ((x, y), (-y, x)), (foot[0] - shift * x, foot[1] - shift * y)
+    return Beam("nail", area - lost, axes, (through, beside), True, moved)
+
+
+def _slot_top(nail: Nail) -> float:
+    """Height at which the slot ends, mm; beyond the nail where it runs through."""
+    share = nail.slot_percent / 100
+    return nail.distal_end_mm + share * nail.length_mm + (SLOT_BEYOND_MM if share == 1 else 0.0)
