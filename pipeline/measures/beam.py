@@ -31,10 +31,13 @@ class CompositeBeam:
     free_nail : float or None
         Twist per torque, 1/(N·mm), of a nail that is held by its bolts alone, beside all else; None
         without such a nail, or in a bowed femur, where it bends as well.
+    bent : float
+        Share of what it yields along a force on its chord that it would not yield if it were straight.
     """
 
     flexibility: Array
     free_nail: float | None
+    bent: float = 0.0
 
     @classmethod
     def of(cls, geometry: Geometry, elasticity: Array) -> CompositeBeam:
@@ -59,7 +62,10 @@ class CompositeBeam:
         )
         rigidity = _about_centre(twisting)
         flexibility += np.einsum("n,na,nb->ab", cut.weights * _inverse(rigidity), torque, torque)
-        return cls(flexibility, _free_nail(geometry, cut, shear))
+        bent = 0.0
+        if geometry.bow is not None:
+            bent = float(1 - cut.weights @ compliance[:, 0, 0] / flexibility[2, 2])
+        return cls(flexibility, _free_nail(geometry, cut, shear), bent)
 
 
 def modulus(elasticity: Array) -> float:

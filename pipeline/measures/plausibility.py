@@ -14,10 +14,12 @@ from pipeline.fem.space import Array
 from pipeline.measures.beam import CompositeBeam, modulus
 from pipeline.measures.dictionary import QUANTITIES, Measure
 from pipeline.measures.literature import CONSTRUCT_BANDS, MODULI, PLATE_ADDED, Band, Traits
+from pipeline.measures.play import TANGENT
 from pipeline.measures.stiffness import by_energy
 
 BEAM_PERCENT = 5.0  # flares and soft cores take 0.1 (torsion) to 4.5 % (axial) of a default femur
 BOUND_PERCENT = 2.0  # what unlike Poisson's ratios and sampled sections leave to a bound
+BENT_PERCENT = 10.0  # of an axial movement; common practice, no source
 BY_ENERGY = "_by_energy"
 BONE = ("cortex", "cancellous", "gap", "inner", "cuff")
 STIFFNESSES = frozenset(name for name in QUANTITIES if "_stiffness" in name)
@@ -106,6 +108,8 @@ class Gates:
         if ideal is None:  # only pure loads have a bound
             return
         plain = ideal.quantity.removesuffix(BY_ENERGY)
+        if plain == "axial_stiffness" and 100 * self.beam.bent > BENT_PERCENT:
+            yield Doubt(bowed(self.beam.bent), frozenset({plain, plain + TANGENT, ideal.quantity}))
         for quantity in (plain, ideal.quantity):
             if quantity in values:
                 for sentence in self._sentences(plain, values[quantity], ideal.value, is_linear):
@@ -154,6 +158,15 @@ def against_beam(value: float, ideal: float, unit: str, *, is_bone: bool) -> str
         limit = f"impossible above +{BOUND_PERCENT:g} %, where all parts of a height act as one"
         return f"{against}: {limit}, look at mesh and modulus"
     return ""
+
+
+def bowed(bent: float) -> str:
+    """Doubt on an axial stiffness of a bowed shaft, of whose movement a share is bending."""
+    return (
+        f"the shaft is bowed, so that a force along its chord bends it: {100 * bent:.0f} % of this "
+        f"movement, at most {BENT_PERCENT:g} % is told without a word; look at bending_stiffness, and "
+        "compare with the same bow alone"
+    )
 
 
 def against_free_nail(value: float, limit: float, unit: str, canal: str) -> str:

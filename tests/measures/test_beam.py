@@ -84,11 +84,14 @@ def test_a_bowed_bar_bends_under_a_force_along_its_chord():
     turn = np.linspace(-L / 2 / R, L / 2 / R, 20_001)
     arm = R * (np.cos(turn) - np.cos(L / 2 / R))
     expected = trapezoid(arm**2 / (E * I) + np.cos(turn) ** 2 / (E * A), turn) * R
-    found = beam_of(geometry).flexibility
+    beam = beam_of(geometry)
+    found = beam.flexibility
     assert found[2, 2] == pytest.approx(expected, rel=5e-3)
+    assert beam.bent == pytest.approx(1 - L / (E * A) / expected, rel=5e-3)
     assert found[3, 3] == pytest.approx(
         L / (E * I), rel=5e-3
     )  # in the plane of the bow it stays bending
+    assert beam_of(replace(geometry, bow=None)).bent == 0
 
 
 def nail_geometry(**nail: object) -> tuple[Geometry, Nail]:

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
+from geometries.bone import Femur
 from geometries.materials import MATERIALS
-from pipeline.measures.dictionary import QUANTITIES
+from pipeline.measures.dictionary import QUANTITIES, Measure
 from pipeline.measures.literature import CONSTRUCT_BANDS, MODULI, PLATE_ADDED, Traits
 from pipeline.measures.plausibility import (
     Gates,
@@ -19,11 +21,11 @@ from pipeline.measures.plausibility import (
 )
 from pipeline.measures.readings import Readings
 from pipeline.run.collect import over_the_same_nail
-from pipeline.run.equilibrium import part_elasticity
+from pipeline.run.equilibrium import NO_STAGE, part_elasticity
 from pipeline.run.solving import Measured, measure
 from pipeline.tables.added_plate import flag_added_plates
 from pipeline.tables.rows import Row
-from tests.models import Solved, case_of, geometry_of, intact, solved
+from tests.models import INTACT, Solved, case_of, geometry_of, intact, solved
 
 PURE: list[dict[str, Any]] = [
     {"kind": "end_force", "name": "pull", "proximal_n": 430.0},
@@ -261,6 +263,24 @@ def test_a_construct_stiffer_than_its_sections_is_flagged(whole: Solved):
         load, shares = whole.wrenches["frontal"], whole.found.basis.shares["frontal"]
         _, doubts = replace(sound, gates=gates).under(load, shares, ())
         assert {q for d in doubts if "impossible" in d.sentence for q in d.quantities} == expected
+
+
+@pytest.mark.parametrize(("radius", "percent"), [(None, ""), (943.0, "84 %"), (2000.0, "54 %")])
+def test_axial_stiffness_of_a_bowed_shaft_is_told_to_be_bending(radius: float | None, percent: str):
+    # The beam's own numbers: a force along the chord of an arc bends it by its arm (see test_beam).
+    case = case_of(INTACT, "coarse", loads=PURE)
+    geometry = geometry_of(replace(case, femur=Femur(bow_radius_mm=radius)))
+    gates = Gates.of(geometry, part_elasticity(geometry, NO_STAGE))
+    names = ("axial_stiffness", "axial_stiffness_by_energy", "bending_stiffness")
+    found = [Measure(name, "sections", 3000.0) for name in names]
+    doubts = list(gates.under(found, -1000.0 * np.eye(6)[2], 400.0, is_linear=True))
+    bowed = [doubt for doubt in doubts if "is bowed" in doubt.sentence]
+    assert [percent in doubt.sentence for doubt in bowed] == [True] * bool(percent)
+    assert [[doubt.concerns(one) for one in found] for doubt in bowed] == [[True, True, False]] * len(
+        bowed
+    )
+    bending = gates.under(found, 5000.0 * np.eye(6)[3], 400.0, is_linear=True)
+    assert not any("is bowed" in doubt.sentence for doubt in bending)
 
 
 @pytest.fixture(scope="module")
