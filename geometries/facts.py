@@ -46,7 +46,8 @@ def facts_of(
     for plate, which in zip(plates, ("", "second_"), strict=False):
         levels = screw_levels(plate, centre)
         below, above = max(z for z in levels if z < centre), min(z for z in levels if z > centre)
-        facts[f"{which}plate_working_length_mm"] = above - below
+        free = (below, above) if plate.on_bone == "offset" else gap  # bone ties it up to the gap
+        facts[f"{which}plate_working_length_mm"] = free[1] - free[0]
         facts[f"{which}screw_density"] = len(levels) / plate.hole_count
         if isinstance(rod, Stem):
             top = plate_span(plate, centre)[1]

@@ -100,5 +100,8 @@ def test_a_bonded_plate_is_tied_to_the_round_bone_but_not_across_the_gap(
     at = [(14.5, 0.0, 225.0), (11.3, 7.8, 225.0), (12.0, 0.0, 225.0), (14.5, 0.0, 215.0)]
     places = np.array([r * out + s * aside + [0, 0, z] for r, s, z in at])
     tie = "pad_plate" if on_bone == "bonded" else "nothing"
+    screws = 18.0 * 3  # between holes 2 on either side, at pitches of 18 mm
+    free = DEFECT.gap_mm if on_bone == "bonded" else screws
+    assert geometry.facts["plate_working_length_mm"] == pytest.approx(free)
     found = [names[k] for k in geometry.painted(places)]
     assert found == [tie, tie, "cortex_proximal", "nothing"]

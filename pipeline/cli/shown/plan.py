@@ -26,7 +26,8 @@ WORDS = {
     "canal_fit_mm": "canal fit, the length over which the canal is no wider than its reaming",
     "bolt_to_gap_mm": "bolt to gap, from a bone end to the bolt next to it",
     "bow_mismatch_mm": "bow mismatch, by which the nail's arc is flatter than the bone's",
-    "plate_working_length_mm": "working length, between the screws on either side of the gap",
+    "plate_working_length_mm": "working length, between the screws on either side of the gap; of a "
+    "bonded plate the gap's",
     "screw_density": "screw density, screws over holes",
 }
 """What a fact of a construct is, for who has not met the word."""
