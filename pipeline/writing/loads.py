@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from pipeline.loading.activities import PEAKS
 from pipeline.loading.loads import (
@@ -19,6 +19,7 @@ from pipeline.loading.loads import (
 )
 from pipeline.writing.words import Sources, amount, listed
 
+TROCHANTER = "trochanter"
 HELD = {
     "distal_end": "the distal end held",
     "hip_knee": "the distal end held and the head guided along the line from hip to knee, so that the "
@@ -31,6 +32,29 @@ def loads_words(loads: Iterable[Load], sources: Sources) -> str:
     return "; ".join(
         f"{load.name}: {_load(load, sources)}, with {HELD[load.support]}" for load in loads
     )
+
+
+def stem_words(loads: Iterable[Load], stems: Sequence[str]) -> str:
+    """What pulls on a stem in place of the trochanter; empty without a stem, or such a pull."""
+    pulling = [load.name for load in loads if _pulls_trochanter(load)]
+    if not stems or not pulling:
+        return ""
+    return (
+        f" Where a stem stands in the bone ({listed(stems)}), forces at the trochanter "
+        f"({listed(pulling)}) enter through the stem's top like those at the head, not through the "
+        "bone beside it: what passes from stem to bone near the top is not that of a femur whose "
+        "trochanter is pulled."
+    )
+
+
+def _pulls_trochanter(load: Load) -> bool:
+    """Whether a load has a force there, which goes through the rigid top."""
+    if isinstance(load, Forces):
+        return any(one.at == TROCHANTER for one in load.forces)
+    if isinstance(load, Walking | Stairs):
+        pulls = (pull for name in load.muscles for pull in PEAKS[load.kind].muscles[name])
+        return any(pull.point == TROCHANTER for pull in pulls)
+    return False
 
 
 def _load(load: Load, sources: Sources) -> str:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from geometries.constructs import IntactConstruct
+from geometries.parameters import Stem
 from pipeline.run.planning import Plan, plan
 from pipeline.storage.caution import CAUTION
 from pipeline.study.config import StudyConfig
 from pipeline.writing.implants import construct_words
-from pipeline.writing.loads import loads_words
+from pipeline.writing.loads import loads_words, stem_words
 from pipeline.writing.model import femur_words, interface_words, material_words, tissue_words
 from pipeline.writing.numerics import checked, discretised, read_out, solved, varied
 from pipeline.writing.words import Sources, counted, listed, plain
@@ -41,7 +42,7 @@ def methods(study: StudyConfig, versions: Mapping[str, str]) -> str:
         "Materials": material_words(planned, sources),
         "Mesh": discretised(study.mesh.level, versions),
         "Solution": solved(),
-        "Loads": f"{loads_words(study.loads, sources)}.",
+        "Loads": f"{loads_words(study.loads, sources)}.{stem_words(study.loads, _with_stem(study))}",
         "Outcomes": read_out(study.strain_bands, sources),
         "Variation": varied(study, planned, sources),
         "Errors and checks": checked(sources),
@@ -63,6 +64,10 @@ def _opening(study: StudyConfig, planned: Plan, versions: Mapping[str, str]) -> 
         f"{meshes} {'mesh' if meshes == 1 else 'meshes'}. Software: "
         f"{listed(f'{name} {version}' for name, version in versions.items())}."
     )
+
+
+def _with_stem(study: StudyConfig) -> list[str]:
+    return [one.name for one in study.constructs if isinstance(one.rod, Stem)]
 
 
 def _constructs(study: StudyConfig) -> str:

@@ -85,6 +85,17 @@ def test_the_demo_is_told_by_its_numbers():
     assert "cement, E" in paragraph(told(FOLDER / "stem.toml"), "Materials")
 
 
+def test_what_pulls_on_a_stem_in_place_of_the_trochanter_is_told():
+    """By the file: walking with the abductor, which pulls there; without muscles nothing does."""
+    said = "forces at the trochanter (walking) enter through the stem's top"
+    place = FOLDER / "stem.toml"
+    assert said in paragraph(told(place), "Loads")
+    number = next(k for k, load in enumerate(load_study(place).loads) if load.name == "walking")
+    bare = methods(load_study(place, [f"loads.{number}.muscles=[]"]), VERSIONS)
+    assert "trochanter" not in bare
+    assert "trochanter" not in paragraph(told(DEMO), "Loads")
+
+
 def test_methods_follow_what_is_changed():
     transverse = methods(study("femur.cortex=transverse", "femur.length_mm=440"), VERSIONS)
     assert "across it E 11500 MPa" in transverse  # Reilly & Burstein 1975, as quoted
