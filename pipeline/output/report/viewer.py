@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+import numpy as np
+
 from pipeline.output.model import STRESS, Stored, read_stored
 from pipeline.output.report.run import ReportedRun
 from pipeline.output.scene import HAIR_MM, STEEL
@@ -44,7 +46,7 @@ def solids(run: ReportedRun) -> dict[str, Any]:
         own = shells(case, ranges) if size < MOST_BYTES else []
         size += sum(_size(shell, 1) for shell in own)
         if own and size < MOST_BYTES:
-            named = {"name": name, "legend": legend(case), "gap": gap_frame(case)}
+            named = {"name": name, "legend": legend(case), "gap": place_of_gap(case)}
             constructs.append(named | {"shells": own})
         else:
             left.append(name)
@@ -59,6 +61,21 @@ def solids(run: ReportedRun) -> dict[str, Any]:
         "without": [f"{stage} under {load}" for stage, load in wanted[count:]],
         "stages": {one.name: one.material().modulus for one in run.study.stages},
     }  # fmt: skip
+
+
+def place_of_gap(case: Stored) -> dict[str, list[float]] | None:
+    """The gap's frame, or that of its place in whole bone, which has no cells of its own there."""
+    found, gap = gap_frame(case), case.summary["gap"]
+    if found is not None or gap is None:
+        return found
+    middle, half = gap["height_mm"], gap["length_mm"] / 2
+    x, y, z = case.grid.points.T
+    beside = np.abs(z - middle) < max(half, gap["radius_mm"])  # where any mesh has nodes
+    (x0, x1), (y0, y1) = ((float(a[beside].min()), float(a[beside].max())) for a in (x, y))
+    return {
+        "at": [-(x0 + x1) / 2, (y0 + y1) / 2, middle],
+        "half": [(x1 - x0) / 2, (y1 - y0) / 2, half],
+    }
 
 
 def _stored(run: ReportedRun, cases: list[Stored]) -> list[Shown]:

@@ -92,6 +92,16 @@ def test_the_gap_is_framed_where_it_is(case: Stored):
     assert gap_frame(case) == {"at": [-1.0, -1.0, 14.5], "half": [12.0, 8.0, 4.5]}
 
 
+def test_whole_bone_is_framed_where_others_have_the_gap(case: Stored):
+    """As the slabs are wide, and as high as the record says; where there is no gap, nothing."""
+    place = {"height_mm": 14.0, "length_mm": 3.0, "radius_mm": 12.0}
+    bone = [{"name": "cortex", "role": "cortex", "material": "cortical"}]
+    whole = Stored({"parts": bone, "gap": place}, case.grid)
+    assert viewer.place_of_gap(whole) == {"at": [-1.0, -1.0, 14.0], "half": [12.0, 8.0, 1.5]}
+    assert viewer.place_of_gap(Stored({"parts": bone, "gap": None}, case.grid)) is None
+    assert viewer.place_of_gap(case) == gap_frame(case)
+
+
 def test_the_legend_names_parts_and_what_their_name_does_not_say(case: Stored):
     assert [row["words"] for row in legend(case)] == [
         "cortical bone", "tissue in the gap", "nail, titanium",
