@@ -65,6 +65,25 @@ def octahedral(e: Array) -> Array:
     return 2 / 3 * np.sqrt((differences**2).sum(axis=1))
 
 
+def shear_numbers(strain: Array) -> Array:
+    """Five numbers (..., 5, k), linear in strains (..., 6, k), as long as the octahedral shear strain.
+
+    They are the deviator in an orthonormal basis times the root of 4/3.
+    """
+    return np.asarray(_DEVIATOR @ strain)
+
+
+_DEVIATOR = np.sqrt(4 / 3) * np.array(
+    [
+        [1, -1, 0, 0, 0, 0],
+        np.array([-1, -1, 2, 0, 0, 0]) / np.sqrt(3),
+        [0, 0, 0, 1, 0, 0],
+        [0, 0, 0, 0, 1, 0],
+        [0, 0, 0, 0, 0, 1],
+    ]
+) / np.sqrt(2)  # fmt: skip
+
+
 def von_mises(stress: Array) -> Array:
     """Von Mises stress (...) of stresses (..., 6), MPa."""
     xx, yy, zz, xy, yz, zx = np.moveaxis(stress, -1, 0)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from base64 import b64encode
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -11,8 +12,11 @@ import pyvista as pv
 from matplotlib import colormaps
 from matplotlib.colors import to_hex
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from geometries.solids import IMPLANT_ROLES, TISSUE_ROLES
+from pipeline.errors import OutputError
+from pipeline.measures.exploring import LIVE
 from pipeline.output.figures import STRAIN_LOOK, STRESS_LOOK, shared_top
 from pipeline.output.model import BONE, STRAIN, STRESS, Stored, by_role, skin
 from pipeline.output.panels import LABELS
@@ -30,7 +34,10 @@ FIELDS: dict[str, str] = {
     **dict.fromkeys(TISSUE_ROLES, "strain"),
 }
 
+NEAR = "near"
 Shown = tuple[str, str]  # a stage and a load
+Near = Mapping[str, NDArray[np.int32]]
+"""Numbers of the cells whose colours follow, by field."""
 Tops = Mapping[str, float]  # upper end of a field's colours
 
 
@@ -56,7 +63,7 @@ def tops(cases: Sequence[Stored], shown: Shown) -> dict[str, float]:
     return found
 
 
-def shells(case: Stored, shows: Mapping[Shown, Tops]) -> list[dict[str, Any]]:
+def shells(case: Stored, shows: Mapping[Shown, Tops], near: Near) -> list[dict[str, Any]]:
     """Surfaces of a construct's parts, and the faces where bone and gap are cut in half.
 
     Parameters
@@ -65,6 +72,8 @@ def shells(case: Stored, shows: Mapping[Shown, Tops]) -> list[dict[str, Any]]:
         The case.
     shows : dict
         Stages and loads whose fields are wanted, and where their colours end.
+    near : dict
+        Cells whose colours follow, by field.
 
     Returns
     -------
@@ -72,27 +81,40 @@ def shells(case: Stored, shows: Mapping[Shown, Tops]) -> list[dict[str, Any]]:
         Of each: role, colour, whether it can be cut and whether it is the face of a cut; as base64 of
         little-endian numbers `points` (steps of 0.02 mm), `cells` (of 16 bits, of 32 if it is `wide`)
         and for each stage and load `fields`, shares of the range in bytes: 240 is its upper end, 255
-        no value; empty where there is none. A right femur: the model's is mirrored, as in the figures.
+        no value; empty where there is none; `near` has the cell (32 bits) whose colour each point
+        follows, empty where none does. A right femur: the model's is mirrored, as in the figures.
     """
     kept = [case.values(STRAIN, *shown) for shown in shows]
     strained = np.zeros(case.grid.n_cells, dtype=bool)
     for values in kept:
         strained |= False if values is None else np.isfinite(values)
     solids = by_role(case.summary, _with_bytes(case, shows), strained)
-    return [shell for role, solid in solids.items() for shell in _shells(role, solid, len(shows))]
+    found = []
+    for role, solid in solids.items():
+        follows = Followed.of(case, role, near.get(FIELDS.get(role, "")))
+        found += [
+            common | _numbers(surface, role, len(shows)) | {NEAR: follows.told(surface)}
+            for common, surface in _surfaces(role, solid)
+        ]
+    return found
 
 
 def gap_frame(case: Stored) -> dict[str, list[float]] | None:
-    """Middle of the gap and half its size in mm, mirrored; of an intact bone of its place."""
+    """Middle of the gap and half its size in mm, mirrored; of whole bone of the gap's place."""
     parts = [number for number, part in enumerate(case.summary["parts"]) if part["role"] == "gap"]
-    cells = np.isin(case.grid.cell_data["part"], parts)
-    if not cells.any():
+    cells, gap = np.isin(case.grid.cell_data["part"], parts), case.summary["gap"]
+    if cells.any():
+        x0, x1, y0, y1, z0, z1 = case.grid.extract_cells(cells.astype(bool)).bounds
+    elif gap is not None:  # whole bone has no cells of its own there
+        middle, half = gap["height_mm"], gap["length_mm"] / 2
+        x, y, z = case.grid.points.T
+        beside = np.abs(z - middle) < max(half, gap["radius_mm"])  # where any mesh has nodes
+        (x0, x1), (y0, y1) = ((a[beside].min(), a[beside].max()) for a in (x, y))
+        z0, z1 = middle - half, middle + half
+    else:
         return None
-    x0, x1, y0, y1, z0, z1 = case.grid.extract_cells(cells.astype(bool)).bounds
-    return {
-        "at": [-(x0 + x1) / 2, (y0 + y1) / 2, (z0 + z1) / 2],
-        "half": [(x1 - x0) / 2, (y1 - y0) / 2, (z1 - z0) / 2],
-    }
+    ends = np.array([[-x1, y0, z0], [-x0, y1, z1]])
+    return {"at": ends.mean(axis=0).tolist(), "half": ((ends[1] - ends[0]) / 2).tolist()}
 
 
 def legend(case: Stored) -> list[dict[str, str]]:
@@ -134,18 +156,46 @@ def _with_bytes(case: Stored, shows: Mapping[Shown, Tops]) -> pv.UnstructuredGri
     return grid
 
 
-def _shells(role: str, solid: pv.UnstructuredGrid, count: int) -> Iterator[dict[str, Any]]:
+@dataclass(frozen=True)
+class Followed:
+    """Middles (m, 3) of a role's cells whose colours follow, mm, and the cells' numbers (m,)."""
+
+    middles: NDArray[np.float64]
+    cells: NDArray[np.int32]
+
+    @classmethod
+    def of(cls, case: Stored, role: str, cells: NDArray[np.int32] | None) -> Followed:
+        """Those of one role; none if no cells follow."""
+        if cells is None:
+            return cls(np.empty((0, 3)), np.empty(0, np.int32))
+        roles = np.array([part["role"] for part in case.summary["parts"]])
+        if cells.min() < 0 or cells.max() >= case.grid.n_cells:
+            raise OutputError(
+                f"{LIVE}: has cells that {case.summary['name']!r} has not; run the study again"
+            )
+        own = np.sort(cells[roles[case.grid.cell_data["part"][cells]] == role])
+        return cls(case.grid.extract_cells(own).cell_centers().points, own)
+
+    def told(self, surface: pv.PolyData) -> str:
+        """The nearest cell of each point of a surface."""
+        if not len(self.cells):
+            return ""
+        _, nearest = cKDTree(self.middles).query(surface.points)
+        return _packed(self.cells[nearest], "<u4")
+
+
+def _surfaces(role: str, solid: pv.UnstructuredGrid) -> Iterator[tuple[dict[str, Any], pv.PolyData]]:
+    """The thinned surface of a role, and the face where it is cut in half; what is said of each."""
     cut = role not in IMPLANT_ROLES
     common = {"role": role, "cut": cut}
     full = skin(solid).triangulate().clean()
-    yield common | {"face": False, "colour": COLOURS[role]} | _numbers(_thinned(full), role, count)
+    yield common | {"face": False, "colour": COLOURS[role]}, _split(_thinned(full))
     if not cut:
         return
     face = solid.slice(FRONT, origin=(0.0, -HAIR_MM, 0.0)).triangulate().clean()
     if face.n_cells:
-        face = face.cell_data_to_point_data()
         colour = CUT_COLOURS.get(role, COLOURS[role])
-        yield common | {"face": True, "colour": colour} | _numbers(face, role, count)
+        yield common | {"face": True, "colour": colour}, _split(face.cell_data_to_point_data())
 
 
 def _thinned(full: pv.PolyData) -> pv.PolyData:
@@ -159,11 +209,14 @@ def _thinned(full: pv.PolyData) -> pv.PolyData:
     return thin
 
 
+def _split(surface: pv.PolyData) -> pv.PolyData:
+    """A surface whose points are doubled at sharp edges, where light must not be blended."""
+    if not surface.n_cells:
+        return surface
+    return surface.compute_normals(cell_normals=False, split_vertices=True, feature_angle=EDGE_DEG)
+
+
 def _numbers(surface: pv.PolyData, role: str, count: int) -> dict[str, Any]:
-    if surface.n_cells:  # points doubled at sharp edges, where light must not be blended
-        surface = surface.compute_normals(
-            cell_normals=False, split_vertices=True, feature_angle=EDGE_DEG
-        )
     cells = surface.faces.reshape(-1, 4)[:, 1:] if surface.n_cells else np.empty((0, 3), int)
     points = np.round(surface.points * (-1.0, 1.0, 1.0) / STEP_MM)
     wide = len(points) > np.iinfo(np.uint16).max

@@ -19,6 +19,7 @@ from geometries.stops import Line, Round, Spot, Stop
 from pipeline.arrays import read_arrays
 from pipeline.fem.contact.rules import Rules
 from pipeline.measures.bone import Sleeve, Zone
+from pipeline.measures.cells import ShearedCells
 from pipeline.measures.factored import Factored, FactoredField
 from pipeline.measures.implants import DeformedImplant
 from pipeline.measures.motion import Motion
@@ -32,7 +33,8 @@ KNOWN = {
     one.__name__: one
     for one in (
         DeformedImplant, Factored, FactoredField, Group, Layered, LayeredBody, LayeredSection, Line,
-        Motion, Ranges, Readout, Reduced, Round, Rules, Sleeve, Spot, Stop, Strength, Terms, Twin, Zone,
+        Motion, Ranges, Readout, Reduced, Round, Rules, ShearedCells,
+        Sleeve, Spot, Stop, Strength, Terms, Twin, Zone,
     )
 }  # fmt: skip
 FORM, TEXT = "form", "utf-8"

@@ -12,6 +12,7 @@ from pipeline.fem.contact.states import Pair
 from pipeline.fem.mesh import Mesh, cell_volumes
 from pipeline.fem.space import Array, Flags
 from pipeline.measures.bone import Sleeve, Zone, sleeves, zones
+from pipeline.measures.cells import ShearedCells, sheared_cells
 from pipeline.measures.factored import Factored, FactoredField
 from pipeline.measures.field import Field
 from pipeline.measures.forces import Inside
@@ -94,6 +95,7 @@ class Fields:
             sleeves=tuple(self._sleeves(states)),
             zones=tuple((one, bone[0]) for one in self._zones()),
             nail=self._nail(),
+            cells=dict(self._cells(states)),
             volume=mesh.worst_volume[1],
         )
 
@@ -236,6 +238,12 @@ class Fields:
             displacement=replace(moved, right=self.count.wide(moved.right)),
             elsewhere=float(cell_volumes(one.nodes[one.cells[~hot]]).sum()),
         )
+
+    def _cells(self, states: Array) -> Iterator[tuple[str, ShearedCells]]:
+        seen = states[: self.vectors.shape[2]]
+        for name, one in sheared_cells(self.mesh, self.vectors, seen):
+            wide = self.count.wide(one.shear.right)
+            yield name, replace(one, shear=replace(one.shear, right=wide))
 
     def _nail(self) -> tuple[Array, float] | None:
         found = nail_in_canal(self.mesh, self.geometry, self.vectors)

@@ -14,6 +14,7 @@ import numpy as np
 from geometries.solids import Geometry
 from pipeline.fem.space import Array
 from pipeline.measures.bone import Sleeve, Zone
+from pipeline.measures.cells import ShearedCells
 from pipeline.measures.factored import FactoredField
 from pipeline.measures.implants import DeformedImplant
 from pipeline.measures.motion import Motion
@@ -119,6 +120,8 @@ class Readout:
         Each implant part, its hot cells alone, and its number.
     sections, bodies, pins, sleeves, zones, nail :
         As in `Readings`, layer by layer.
+    cells : dict of str to ShearedCells
+        What pictures show of implants and tissue.
     volume : float
         How far the volume of any part of the mesh is from the exact one, a share.
     """
@@ -135,6 +138,7 @@ class Readout:
     sleeves: tuple[Sleeve, ...]
     zones: tuple[tuple[Zone, int], ...]
     nail: tuple[Array, float] | None
+    cells: dict[str, ShearedCells]
     volume: float
 
     def readings(self, geometry: Geometry, weights: Array) -> Readings:

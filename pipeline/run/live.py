@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from base64 import b64encode
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from geometries.errors import StudyError
 from pipeline.fem.space import Array
@@ -21,6 +23,7 @@ from pipeline.measures.dictionary import QUANTITIES
 from pipeline.measures.exploring import SHARE
 from pipeline.reduced.model import Answered, BeyondError
 from pipeline.reduced.terms import spans
+from pipeline.run.coloured import Coloured, coloured, off
 from pipeline.run.explored import BOLT, IMPLANTS, Inquiry
 from pipeline.run.superposition import push_of
 from pipeline.run.takeover import Errors, through_the_gap
@@ -36,7 +39,8 @@ ANSWERED = (*MOVEMENTS, *STRAINS, SHARE)
 ALIKE = {name: MOVEMENTS if name in MOVEMENTS else (name,) for name in ANSWERED}
 """Of whose largest value an error of each is told as a share."""
 WIDEST_DEG = 15.0  # from the load's own direction
-JUDGED, SEED = 24, 5
+JUDGED, TOLD_APART, SEED = 24, 60, 5
+WEIGHTS = 0.05, 1.5  # of the load, that a page's control allows
 Place = tuple[str, str]
 
 
@@ -77,9 +81,14 @@ class LiveModel:
                  "chosen": bool(chosen), "bolt": one.touch.startswith(BOLT)}
                 for one, chosen in zip(model.stops.listed, is_chosen, strict=True)
             ],
-            "elsewhere": _singles(np.delete(model.moved, np.s_[q : len(model.forces)], 1)[rest]),
+            "elsewhere": _bytes(
+                np.delete(model.moved, np.s_[q : len(model.forces)], 1)[rest], "<f4"
+            ),
             **self._load(), **self._gap(), **self._shaft(),
             "parts": list(self._parts()),
+            "fields": {name: {"cells": _bytes(one.cells, "<i4"), "values": _bytes(one.values, "i1"),
+                               "rows": _doubles(self._kept(one.rows))}
+                        for name, one in self.colours.items()},
             "off": self._off(),
             "mesh_error": {
                 f"{quantity}/{location}": [[one.material().modulus, error] for one in stages
@@ -100,11 +109,12 @@ class LiveModel:
         """
         asked = self.asked
         answered = asked.twin.model.at(asked.weights(inputs), asked.clearance(inputs))
-        return dict(self._read(answered.quick if is_quick else answered, asked.shares(inputs, tilt)))
+        units = asked.shares(inputs, tilt)
+        shares = (answered.quick if is_quick else answered).under(units).coordinates
+        return dict(self._read(answered.weights, units, shares))
 
-    def _read(self, answered: Answered, units: Array) -> Iterator[tuple[Place, float]]:
-        readings = self.asked.twin.readout.readings(self.asked.geometry, answered.weights)
-        shares = answered.under(units).coordinates
+    def _read(self, weights: Array, units: Array, shares: Array) -> Iterator[tuple[Place, float]]:
+        readings = self.asked.twin.readout.readings(self.asked.geometry, weights)
         for one in readings.moved(units, shares, is_linear=False):
             if one.quantity in ANSWERED:
                 yield (one.quantity, one.location), one.value
@@ -193,27 +203,60 @@ class LiveModel:
         model = self.asked.twin.model
         return np.delete(rows, np.s_[model.quick : len(model.forces)], axis=1)
 
-    def _off(self) -> dict[str, float]:
-        """How far the page may be off the whole reduced model: shares of the largest like it."""
-        chance = np.random.default_rng(SEED)
-        found = dict.fromkeys(ANSWERED, 0.0)
-        for _ in range(JUDGED):
+    def _drawn(self, count: int, seed: int) -> Iterator[tuple[dict[str, float], Array, Answered]]:
+        """Random inputs with the shares of the unit loads, and the reduced model's answers to them."""
+        chance, asked = np.random.default_rng(seed), self.asked
+        for _ in range(count):
             inputs = {
                 name: limits.low + (limits.high - limits.low) * chance.random()
                 for name, limits in ALLOWED.items()
                 if name != "tissue_poisson"
             }
+            inputs["weight_factor"] = chance.uniform(*WEIGHTS)
             inputs["tissue_modulus_mpa"] = 10.0 ** chance.uniform(-1, 4)
             tilt = (WIDEST_DEG * chance.random(), 360 * chance.random()) if self.can_turn else None
+            units = asked.shares(inputs, tilt)
+            yield inputs, units, asked.twin.model.at(asked.weights(inputs), asked.clearance(inputs))
+
+    @cached_property
+    def colours(self) -> dict[str, Coloured]:
+        """What cells are coloured from, by states at other inputs than are judged."""
+        asked = self.asked
+        own = asked.twin.model.at(asked.written, asked.clearance({})).quick.under(asked.units)
+        states = [own.coordinates]
+        for _, units, answered in self._drawn(TOLD_APART, SEED + 1):
+            with suppress(BeyondError):
+                states.append(answered.quick.under(units).coordinates)
+        return coloured(asked.twin.readout, asked.written, np.stack(states, axis=1))
+
+    def _off(self) -> dict[str, float]:
+        """How far the page may be off the whole reduced model: shares of the largest like it.
+
+        Of colours it is in their own unit, up to where they end with the inputs of the study.
+        """
+        shares, colours = dict.fromkeys(ANSWERED, 0.0), dict.fromkeys(self.colours, 0.0)
+        for inputs, units, answered in self._drawn(JUDGED, SEED):
             try:
-                quick, whole = (self.values(inputs, tilt, is_quick=one) for one in (True, False))
+                states = [one.under(units).coordinates for one in (answered.quick, answered)]
             except BeyondError:
                 continue
-            for quantity in ANSWERED:
-                size = max(abs(value) for (name, _), value in whole.items() if name in ALIKE[quantity])
-                away = max(abs(whole[p] - quick[p]) for p in whole if p[0] == quantity)
-                found[quantity] = max(found[quantity], away / size if size else 0.0)
-        return {name: ADDED * away + MOVED_FLOOR for name, away in found.items()}
+            for name, amount in off(
+                self.asked.twin.readout, answered.weights, states, self.colours, inputs["metal_factor"]
+            ):
+                colours[name] = max(colours[name], amount)
+            for quantity, share in self._shares_off(answered.weights, units, states):
+                shares[quantity] = max(shares[quantity], share)
+        return colours | {name: ADDED * share + MOVED_FLOOR for name, share in shares.items()}
+
+    def _shares_off(
+        self, weights: Array, units: Array, states: Sequence[Array]
+    ) -> Iterator[tuple[str, float]]:
+        """How far each quantity is off in the first of two states."""
+        quick, whole = (dict(self._read(weights, units, one)) for one in states)
+        for quantity in ANSWERED:
+            size = max(abs(value) for (name, _), value in whole.items() if name in ALIKE[quantity])
+            away = max(abs(whole[p] - quick[p]) for p in whole if p[0] == quantity)
+            yield quantity, away / size if size else 0.0
 
 
 def live_model(asked: Inquiry, errors: Errors, stages: Sequence[Stage]) -> dict[str, Any] | None:
@@ -240,7 +283,8 @@ def live_content(
             for one in stages
         ],
         "widest_deg": WIDEST_DEG if all("force" in model for model in models) else 0.0,
-        "limits": {name: [limits.low, limits.high] for name, limits in ALLOWED.items()},
+        "limits": {name: [limits.low, limits.high] for name, limits in ALLOWED.items()}
+        | {"weight_factor": list(WEIGHTS)},
         "alike": {name: list(names) for name, names in ALIKE.items()},
         "units": {name: "%" if name == SHARE else QUANTITIES[name].unit for name in ANSWERED},
         "constructs": list(models),
@@ -248,8 +292,8 @@ def live_content(
 
 
 def _doubles(values: Array) -> str:
-    return b64encode(np.ascontiguousarray(values, dtype="<f8").tobytes()).decode()
+    return _bytes(values, "<f8")
 
 
-def _singles(values: Array) -> str:
-    return b64encode(np.ascontiguousarray(values, dtype="<f4").tobytes()).decode()
+def _bytes(values: NDArray[Any], kind: str) -> str:
+    return b64encode(np.ascontiguousarray(values, dtype=kind).tobytes()).decode()

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from pipeline.fem.space import Array
-from pipeline.measures.field import octahedral, principal, von_mises
+from pipeline.measures.cells import STRESS_OF_SHEAR
+from pipeline.measures.field import octahedral, principal, shear_numbers, von_mises
 
 
 def components(tensor: Array, shear: float) -> Array:
@@ -43,3 +44,14 @@ def test_von_mises_stress_is_that_of_a_pull_and_leaves_pressure_out():
         stress = np.zeros((1, 6))
         stress[0, component] = -11.0
         assert von_mises(stress) == pytest.approx(11 * sqrt(3))
+
+
+def test_five_numbers_are_as_long_as_the_octahedral_shear_strain():
+    # Definition, for strains of any kind; of an isotropic material von Mises stress is 3 / √2 times the
+    # octahedral shear stress, which is the shear modulus times the octahedral shear strain (any text).
+    strains, shear_modulus = np.random.default_rng(4).normal(size=(30, 6)), 44_000.0
+    found = np.linalg.norm(shear_numbers(strains[..., None]), axis=1)[:, 0]
+    assert found == pytest.approx(octahedral(principal(strains)))
+    elasticity = np.diag([2, 2, 2, 1, 1, 1]) * shear_modulus
+    elasticity[:3, :3] += 57_000.0
+    assert STRESS_OF_SHEAR * shear_modulus * found == pytest.approx(von_mises(strains @ elasticity))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import pi, radians
 from pathlib import Path
 
@@ -10,17 +11,21 @@ import pytest
 
 from geometries.errors import StudyError
 from geometries.materials import isotropic
-from pipeline.fem.space import Array
+from pipeline.fem.space import Array, strains
+from pipeline.measures.cells import implant_stress_of_cells
+from pipeline.measures.field import von_mises
 from pipeline.reduced.model import BeyondError
 from pipeline.reduced.packed import pack, unpack
 from pipeline.reduced.ranges import Ranges
 from pipeline.reduced.terms import Terms
 from pipeline.reduced.twin import Twin
+from pipeline.run.coloured import coloured, levels
 from pipeline.run.equilibrium import NO_STAGE, Equilibrium
 from pipeline.run.reading import Loaded, StageReadings
 from pipeline.run.twins import MOVED, TwinStage
 from tests.reduced.conftest import BETWEEN, BORE, CASE, INSET, LENGTH, OUTER, prepared
 
+SAME_COLOUR, BYTES = 0.01, 0.02  # of the range of the colours
 ADDRESS = "0123456789abcdef"
 POINTS = [np.array(point) for point in ([0.1, 0.9, 0.2], [0.93, 0.15, 0.8], [0.5, 0.5, 0.5])]
 
@@ -143,3 +148,28 @@ def test_a_foreign_or_broken_model_is_refused(twin: Twin, tmp_path: Path):
 def test_what_is_not_known_is_not_stored(tmp_path: Path):
     with pytest.raises(TypeError, match="object can not be stored"):
         pack(tmp_path / "reduced.npz", ADDRESS, (object(),))
+
+
+@pytest.mark.parametrize("point", POINTS)
+def test_colours_are_those_of_the_full_model(twin: Twin, point: Array):
+    # Against the strain in the middle of each cell, and what is stored: the mean of four points in it.
+    made, weights = prepared(), twin.model.ranges.at(point)
+    elasticity = twin.readout.terms.elasticity(weights)
+    _, found = made.settled(made.assembled(elasticity))
+    settled = Equilibrium(**vars(found), stage=NO_STAGE, elasticity=elasticity, errors={})
+    answered, seen = twin.model.at(weights), twin.readout.cells["stress"]
+    states = [answered.under(made.loads[load]).coordinates for load in found.states]
+    rounded = coloured(twin.readout, weights, np.stack(states, axis=1))["stress"]
+    cells = made.mesh.cells[seen.cells]
+    strain, _ = strains(made.mesh.nodes, cells, settled.displacement, np.full((1, 3), 0.25))
+    stress = von_mises(np.einsum("cij,cjl->lci", elasticity[seen.parts], strain[:, 0]))
+    stored = implant_stress_of_cells(made.mesh, settled.displacement, elasticity)[seen.cells].T
+    for coordinates, wanted, mean in zip(states, stress, stored, strict=True):
+        top = np.percentile(mean, 99)
+        told = dict(levels(twin.readout, weights, coordinates))
+        assert told.keys() == {"stress"}  # a tube without a gap
+        assert replace(rounded, top=top).away(wanted, told["stress"]) < SAME_COLOUR * top
+        assert rounded.at(coordinates) == pytest.approx(told["stress"], abs=BYTES * wanted.max())
+        assert np.abs(told["stress"] - mean).mean() < SAME_COLOUR * top
+    first, last = np.array([1.0, 2, 3]), np.array([1.5, 2.5, 9])  # apart by 0.5, 0.2 below 2.2, and 0
+    assert replace(rounded, top=2.2).away(first, last) == pytest.approx(0.494)  # the 99th percentile

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, Field, ValidationError
 
@@ -24,10 +24,19 @@ CHOICES = (
 Size = Annotated[float, Field(allow_inf_nan=False)]
 
 
+class _Colours(BaseModel):
+    """Bytes of the cells that follow the controls."""
+
+    cells: str
+    values: str
+    rows: str
+
+
 class _Construct(BaseModel):
     """What is read here of a construct; the page reads the rest."""
 
     name: str
+    fields: dict[Literal["stress", "strain"], _Colours] = {}
     mesh_error: dict[str, list[tuple[Size, Size]]]
 
 

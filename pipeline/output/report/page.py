@@ -14,6 +14,7 @@ from pipeline.output.report.cells import Texts
 from pipeline.output.report.charts import words_of
 from pipeline.output.report.choices import choices
 from pipeline.output.report.doubts import DAGGER, doubts_in, flags_in
+from pipeline.output.report.following import without_colours
 from pipeline.output.report.live import live_of
 from pipeline.output.report.pictures import indices, pictures
 from pipeline.output.report.robust import change_in_words, robustness_of
@@ -61,9 +62,11 @@ def report_page(study: StudyConfig, out: Path, versions: str, caution: str) -> P
     swept = swept_of(run)
     answer = answer_of(run, swept)
     overview, own = pictures(run)
+    live = live_of(run)
     content = {
         **_first_screen(run, answer), **_results(run), **_explored(run), **_grounds(run),
-        "solids": viewer.solids(run),
+        "solids": viewer.solids(run, live),
+        "live": without_colours(live),
         "overview": overview, "pictures": own,
         "indices": indices(run),
         "charts": choices(run),
@@ -127,7 +130,6 @@ def _explored(run: ReportedRun) -> dict[str, object]:
         "change_in_words": change_in_words,
         "takeover": takeover_of(run),
         "assumed": assumed_of(run),
-        "live": live_of(run),
     }
 
 

@@ -433,7 +433,7 @@ const liveModel = (() => {
       const all = forces.reduce((sum, one) => sum + one, 0);
       this.parts.forEach((part, k) => { found[`share_at_gap/${part.name}`] = all ? 100 * forces[k] / all : 0; });
       const shaft = this.told.shaft.map((_, k) => [0, 1, 2].map(i => dot(this.shaft, (3 * k + i) * size, v, 0, size)));
-      return { values: found, moved, shaft };
+      return { values: found, moved, shaft, state: v };
     }
   }
 
@@ -448,5 +448,5 @@ const liveModel = (() => {
     return own.map((one, i) => size * (Math.cos(angle) * one
       + Math.sin(angle) * (Math.cos(azimuth) * lateral[i] + Math.sin(azimuth) * other[i])));
   }
-  return { Construct, Program, settled };
+  return { Construct, Program, numbers, settled };
 })();

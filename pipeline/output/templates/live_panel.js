@@ -6,6 +6,7 @@
   const start = { tissue_modulus_mpa: told.modulus, cortical_factor: 1, cancellous_factor: 1, metal_factor: 1,
                   weight_factor: 1, play_factor: 1, tilt_deg: 0, azimuth_deg: 0 };
   const at = { ...start };
+  const solids = liveSolids.on(constructs, (number, field) => constructs[number].told.off[field]);
   const SLICE_MS = 25, LOADS = 15, MODULI = 17, WIDE = 460, HIGH = 250, EDGE = { left: 58, right: 14, top: 12, bottom: 42 };
   const COLOURS = told.colours, SHAPES = ["circle", "square", "triangle", "diamond", "cross"];
   let shown = told.shown, work = 0;
@@ -167,6 +168,7 @@
     const began = performance.now(), own = ++work, found = constructs.map(one => answer(one, at));
     fill(found);
     ends(found);
+    solids?.follow(found, at.metal_factor);
     const now = (key, to) => found.map(({ values }) => (values ? [to, values[key]] : null));
     const jobs = [curve("load", shares, p => ({ weight_factor: p })), curve("tissue", moduli, p => ({ tissue_modulus_mpa: p }))];
     const both = () => {
@@ -236,6 +238,9 @@
   });
   lettered();
   new IntersectionObserver((seen, watch) => {
-    if (seen.some(one => one.isIntersecting)) { watch.disconnect(); draw(); }
+    if (!seen.some(one => one.isIntersecting)) return;
+    watch.disconnect();
+    solids?.begin(constructs.map(one => answer(one, start)));
+    draw();
   }, { rootMargin: "300px" }).observe(panel);
 })();

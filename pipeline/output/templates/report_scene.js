@@ -111,14 +111,17 @@ const scene = (function () {
       buffers = [];
       held = { construct, drawn: construct.shells.map(uploaded) };
     }
-    function paint(one, number) {
+    function paint(one, field) {
       gl.bindVertexArray(one.shape);
-      if (number === null) { gl.disableVertexAttribArray(gl.getAttribLocation(program, "value")); return; }
-      one.fields[number] ||= buffer(gl.ARRAY_BUFFER, bytes(one.shell.fields[number]));
-      attribute("value", one.fields[number], 1, gl.UNSIGNED_BYTE, true);
+      if (field === null) { gl.disableVertexAttribArray(gl.getAttribLocation(program, "value")); return; }
+      const changes = typeof field !== "number", key = changes ? "now" : field;
+      one.fields[key] ||= buffer(gl.ARRAY_BUFFER, changes ? field : bytes(one.shell.fields[field]));
+      attribute("value", one.fields[key], 1, gl.UNSIGNED_BYTE, true);
+      if (changes) gl.bufferSubData(gl.ARRAY_BUFFER, 0, field);
     }
     // `view` has turn (rows: right, up, towards the viewer), centre and mm per half window; `colour_of`
-    // tells of a shell whether it is hidden, its colour, and the number of the field that paints it.
+    // tells of a shell whether it is hidden, its colour, and what paints it: the number of a stored field
+    // or bytes that change, one for each point; null for its colour alone.
     function draw(construct, view, halved, colour_of, look) {
       const wide = Math.round(canvas.clientWidth * devicePixelRatio), tall = Math.round(canvas.clientHeight * devicePixelRatio);
       if (canvas.width !== wide || canvas.height !== tall) { canvas.width = wide; canvas.height = tall; }

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import json
+from base64 import b64decode, b64encode
 from collections.abc import Iterator
 from dataclasses import replace
 from importlib.resources import files
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
 from pipeline.fem.meshing.mesher import build_mesh
@@ -24,8 +27,9 @@ from pipeline.run.reducing import reduced_twin
 from pipeline.run.takeover import Errors
 from pipeline.study.config import load_study
 from tests.fem.contact.random_stops import random_case
+from tests.made import address_of
 from tests.models import SHORT_PLATE, case_of
-from tests.output.report.made_up import rows_of, write_set_beside
+from tests.output.report.made_up import NAMES, rows_of, write_fields, write_set_beside
 
 pytestmark = pytest.mark.slow
 HIP = [{"kind": "hip_force", "name": "hip", "force_n": 3000.0}]
@@ -36,6 +40,9 @@ PLATE = {
     "defect": {"gap_mm": 1.0, "bone_ends": "contact"},
 }
 AS_PYTHON = 1e-6  # of the largest like it
+SINGLE = 1e-5  # of the highest, in single precision
+LEVELS = """([name, at]) =>
+  Array.from(new liveColours.Field(one.told.fields[name]).levels(one.found(at).state))"""
 SETTINGS, PROBLEMS = 20, 30
 
 
@@ -53,8 +60,10 @@ def page(browser: Browser) -> Iterator[Page]:
     """A page with the models alone."""
     opened = browser.new_page()
     opened.set_content("<html></html>")
-    script = (files("pipeline.output") / "templates" / "live_model.js").read_text(encoding="utf-8")
-    opened.add_script_tag(content=f"{script}\nwindow.liveModel = liveModel;")
+    templates = files("pipeline.output") / "templates"
+    names = ("live_model.js", "live_colours.js")
+    script = "\n".join((templates / name).read_text(encoding="utf-8") for name in names)
+    opened.add_script_tag(content=f"{script}\nObject.assign(window, {{ liveModel, liveColours }});")
     yield opened
     opened.close()
 
@@ -72,6 +81,8 @@ def inputs(chance: np.random.Generator) -> tuple[dict[str, float], tuple[float, 
 def test_the_page_answers_as_the_reduced_model_does(model: LiveModel, page: Page):
     # Against the same model in NumPy, SciPy and the pipeline's own contact.
     page.evaluate("told => { window.one = new liveModel.Construct(told); }", model.told([]))
+    colours = model.colours
+    assert colours.keys() == {"stress", "strain"}
     chance, has_touched = np.random.default_rng(7), 0
     for _ in range(SETTINGS):
         values, tilt = inputs(chance)
@@ -88,6 +99,12 @@ def test_the_page_answers_as_the_reduced_model_does(model: LiveModel, page: Page
         shaft = [one.translation @ borne.coordinates for one in model.asked.twin.readout.shaft]
         bent = page.evaluate("at => one.found(at).shaft", asked(values, tilt))
         assert bent == pytest.approx(np.array(shaft), abs=AS_PYTHON * np.abs(shaft).max())
+        for name, one in colours.items():
+            levels, wanted = (
+                page.evaluate(LEVELS, [name, asked(values, tilt)]),
+                one.at(borne.coordinates),
+            )
+            assert levels == pytest.approx(wanted, abs=SINGLE * wanted.max())
         for (quantity, location), value in expected.items():
             size = max(abs(one) for (name, _), one in expected.items() if name == quantity)
             told = found.get(f"{quantity}/{location}")
@@ -178,5 +195,59 @@ def test_sliders_change_numbers_and_settings_become_lines_of_a_study(
     assert {one.name for one in load_study(asked_by).loads} == {"hip", "explored"}
     opened.locator("#live-reset").click()
     expect(opened.locator("#live-lines")).to_be_hidden()
+    assert said == []
+    opened.close()
+
+
+def following(told: dict[str, Any], out: Path) -> dict[str, Any]:
+    """A model under the name of a construct with fields; its colours are as its load, from 0 to 100."""
+    parts = write_fields(out / "cases" / address_of(NAMES[0])).cell_data["part"]
+    cells = np.flatnonzero(parts == 2)  # of the nail
+    values = np.zeros((len(cells), 5, 1), np.int8)
+    values[:, 0, 0] = np.linspace(0, 100, len(cells))
+    rows = np.zeros(len(b64decode(told["shaft_moved"])) // len(told["shaft"]) // 24)
+    rows[-told["units"] :] = np.array(told["load"]) / np.dot(told["load"], told["load"])
+    field = {
+        "cells": b64encode(cells.astype("<i4")).decode(), "values": b64encode(values).decode(),
+        "rows": b64encode(rows.astype("<f8")).decode(),
+    }  # fmt: skip
+    return told | {"name": NAMES[0], "fields": {"stress": field}}
+
+
+def test_colours_of_a_construct_follow_the_controls(
+    model: LiveModel, browser: Browser, demo: dict[str, Any], tmp_path: Path
+):
+    study, out = write_set_beside(demo, tmp_path / "out", rows_of())
+    stages = model.asked.case.stages
+    content = live_content(stages[0], "hip", stages, [following(model.told(stages), out)])
+    (out / LIVE).write_text(json.dumps(content), encoding="utf-8")
+    place = report_page(study, out, "gapstrain 0.0.9.", "For research only.")
+    opened, said = browser.new_page(), []
+    opened.on("pageerror", lambda error: said.append(str(error)))
+    opened.goto(place.as_uri())
+    opened.locator("#explore").scroll_into_view_if_needed()
+    opened.wait_for_selector("#explore[data-drawn]")
+    solid, view = opened.locator("#live-solid"), opened.locator("#live-turning")
+    expect(solid).to_be_visible()
+    assert "99" in solid.locator(".legend .ticks").inner_text().split()  # by hand: of 0 to 100
+    shares = []
+    for weight in (0.05, 1.0, 1.5):
+        opened.locator("#live-weight_factor").evaluate(
+            "(one, value) => { one.value = value; one.dispatchEvent(new Event('input')); }", weight
+        )
+        opened.wait_for_timeout(300)
+        picture = Image.open(BytesIO(view.locator("canvas").screenshot())).convert("RGB")
+        red, green, blue = np.moveaxis(np.asarray(picture).astype(int), 2, 0)
+        shares.append(float(((red > 1.5 * green) & (red > 1.5 * blue)).mean()))
+    assert shares[0] == 0  # nothing lies above the range
+    assert shares[1] < 0.1 * shares[2]
+    assert shares[2] > 0.005  # a third of the nail does under half as much again
+    solid.get_by_text("Tissue strain").click()
+    assert "No colours: no tissue." in solid.locator(".legend").inner_text()
+    view.focus()
+    opened.keyboard.press("ArrowRight")
+    assert "no tissue strain" in (view.get_attribute("aria-label") or "")
+    assert view.get_attribute("data-azimuth") == "35"
+    assert opened.locator("#turning").get_attribute("data-azimuth") != "35"  # each turns by itself
     assert said == []
     opened.close()

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from pipeline.errors import OutputError
 from pipeline.output.model import Stored, read_stored
 from pipeline.output.report import viewer
 from pipeline.output.report.run import ReportedRun
@@ -35,7 +36,7 @@ def case(run: ReportedRun) -> Stored:
 
 
 def shells_of(case: Stored) -> list[dict[str, Any]]:
-    return shells(case, {shown: tops([case], shown) for shown in SHOWS})
+    return shells(case, {shown: tops([case], shown) for shown in SHOWS}, {})
 
 
 def points_of(shell: dict[str, Any]) -> np.ndarray:
@@ -74,6 +75,33 @@ def test_fields_keep_their_values_and_cells_their_points(case: Stored):
     assert painted == 3 + 2 * 2  # nail at each; gap and its face where the stage is not empty
 
 
+def test_points_follow_the_nearest_cell_of_their_part(case: Stored):
+    parts = np.array([part["role"] for part in case.summary["parts"]])[case.grid.cell_data["part"]]
+    middles, cells = case.grid.cell_centers().points, np.arange(len(parts), dtype=np.int32)
+    shows = {SHOWS[0]: tops([case], SHOWS[0])}
+    followed = {"stress": cells[::2][::-1], "strain": cells}  # in any order, of other parts as well
+    found = {}
+    for shell in shells(case, shows, followed):
+        near = np.frombuffer(b64decode(shell["near"]), "<u4")
+        if not shell["shows"]:
+            assert not len(near)
+            continue
+        found[shell["role"]] = near
+        allowed = cells[(parts == shell["role"]) & np.isin(cells, followed[shell["shows"]])]
+        apart = points_of(shell)[:, None] * [-1, 1, 1] - middles[allowed]
+        nearest = np.linalg.norm(apart, axis=2)
+        own = np.linalg.norm(points_of(shell) * [-1, 1, 1] - middles[near], axis=1)
+        assert set(near) <= set(allowed)
+        assert own == pytest.approx(nearest.min(axis=1), abs=2 * STEP_MM)
+    assert found.keys() == {"nail", "gap"}
+
+
+def test_cells_that_a_mesh_has_not_are_refused(case: Stored):
+    beyond = {"stress": np.array([case.grid.n_cells], np.int32)}
+    with pytest.raises(OutputError, match=r"has cells that .* has not; run the study again"):
+        shells(case, {}, beyond)
+
+
 def test_an_empty_gap_has_no_strain(case: Stored):
     for shell in shells_of(case):
         if shell["role"] == "gap":
@@ -97,9 +125,8 @@ def test_whole_bone_is_framed_where_others_have_the_gap(case: Stored):
     place = {"height_mm": 14.0, "length_mm": 3.0, "radius_mm": 12.0}
     bone = [{"name": "cortex", "role": "cortex", "material": "cortical"}]
     whole = Stored({"parts": bone, "gap": place}, case.grid)
-    assert viewer.place_of_gap(whole) == {"at": [-1.0, -1.0, 14.0], "half": [12.0, 8.0, 1.5]}
-    assert viewer.place_of_gap(Stored({"parts": bone, "gap": None}, case.grid)) is None
-    assert viewer.place_of_gap(case) == gap_frame(case)
+    assert gap_frame(whole) == {"at": [-1.0, -1.0, 14.0], "half": [12.0, 8.0, 1.5]}
+    assert gap_frame(Stored({"parts": bone, "gap": None}, case.grid)) is None
 
 
 def test_the_legend_names_parts_and_what_their_name_does_not_say(case: Stored):
@@ -113,16 +140,16 @@ def test_the_legend_names_parts_and_what_their_name_does_not_say(case: Stored):
 
 def test_what_is_stored_is_offered_the_shown_first(run: ReportedRun):
     """The study shows atrophic under hip, as the demo does."""
-    found = viewer.solids(run)["shows"]
+    found = viewer.solids(run, None)["shows"]
     expected = [("atrophic", "hip"), ("atrophic", "torsion"), ("empty", "torsion")]
     assert [(one["stage"], one["load"]) for one in found] == expected
 
 
 def test_stages_that_find_no_room_are_named(run: ReportedRun, monkeypatch: pytest.MonkeyPatch):
-    (one,) = viewer.solids(run)["constructs"]
+    (one,) = viewer.solids(run, None)["constructs"]
     sizes = [sum(viewer._size(shell, count) for shell in one["shells"]) for count in (2, 3)]
     monkeypatch.setattr(viewer, "MOST_BYTES", sizes[1])
-    found = viewer.solids(run)
+    found = viewer.solids(run, None)
     assert sizes[0] < sizes[1]
     assert found["without"] == ["empty under torsion"]
     assert len(found["shows"]) == 2
@@ -131,7 +158,7 @@ def test_stages_that_find_no_room_are_named(run: ReportedRun, monkeypatch: pytes
 
 def test_what_finds_no_room_is_named(run: ReportedRun, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr(viewer, "MOST_BYTES", 10)
-    found = viewer.solids(run)
+    found = viewer.solids(run, None)
     assert (found["constructs"], found["left"]) == ([], [NAME])
     text = made((run.study, run.out))
     assert f"open the fields.vtu of {NAME} in a viewer" in text
@@ -140,4 +167,4 @@ def test_what_finds_no_room_is_named(run: ReportedRun, monkeypatch: pytest.Monke
 
 def test_without_fields_there_is_nothing_to_turn(run: ReportedRun):
     (run.out / "cases" / address_of(NAME) / "fields.vtu").unlink()
-    assert viewer.solids(ReportedRun(run.study, run.out)) == {}
+    assert viewer.solids(ReportedRun(run.study, run.out), None) == {}
