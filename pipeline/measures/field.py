@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.fem.kernels.levels import weighted_levels
+from pipeline.fem.kernels.tensors import principal_values, von_mises_of
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array, Ints, cell_rule, strains
 
@@ -54,9 +56,9 @@ def stress_field(mesh: Mesh, cells: Ints, displacement: Array, elasticity: Array
 
 def principal(strain: Array) -> Array:
     """Principal strains (points, 3), rising, of strains (points, 6) with engineering shears."""
-    xx, yy, zz, xy, yz, zx = strain.T
-    rows = [[xx, xy / 2, zx / 2], [xy / 2, yy, yz / 2], [zx / 2, yz / 2, zz]]
-    return np.linalg.eigvalsh(np.moveaxis(np.array(rows), 2, 0))
+    tensors = np.array(strain.T, dtype=float, order="C")
+    tensors[3:] /= 2
+    return principal_values(tensors).T
 
 
 def octahedral(e: Array) -> Array:
@@ -86,9 +88,8 @@ _DEVIATOR = np.sqrt(4 / 3) * np.array(
 
 def von_mises(stress: Array) -> Array:
     """Von Mises stress (...) of stresses (..., 6), MPa."""
-    xx, yy, zz, xy, yz, zx = np.moveaxis(stress, -1, 0)
-    normal = (xx - yy) ** 2 + (yy - zz) ** 2 + (zz - xx) ** 2
-    return np.sqrt(normal / 2 + 3 * (xy**2 + yz**2 + zx**2))
+    flat = np.ascontiguousarray(stress, dtype=float).reshape(-1, 6, 1)
+    return von_mises_of(flat).reshape(stress.shape[:-1])
 
 
 def percentiles(values: Array, weights: Array, shares: Sequence[float]) -> list[float]:
@@ -97,10 +98,7 @@ def percentiles(values: Array, weights: Array, shares: Sequence[float]) -> list[
     Linear between the middles of the sorted weights; below the first and above the last it is their
     value.
     """
-    order = np.argsort(values)
-    w = weights[order]
-    middles = (np.cumsum(w) - w / 2) / w.sum()
-    found: list[float] = np.interp(shares, middles, values[order]).tolist()
+    found: list[float] = weighted_levels(values, weights, np.array(shares)).tolist()
     return found
 
 

@@ -9,7 +9,9 @@ import pytest
 
 from pipeline.fem.space import Array
 from pipeline.measures.cells import STRESS_OF_SHEAR
-from pipeline.measures.field import octahedral, principal, shear_numbers, von_mises
+from pipeline.measures.field import octahedral, percentiles, principal, shear_numbers, von_mises
+
+NEAR = 1e-14  # of the largest
 
 
 def components(tensor: Array, shear: float) -> Array:
@@ -33,6 +35,33 @@ def test_principal_strains_do_not_depend_on_the_frame():
     turn = np.linalg.qr(np.array([[3.0, 1.0, -2.0], [0.5, 2.0, 1.0], [1.0, -1.0, 4.0]]))[0]
     tensor = turn @ np.diag([-0.02, 0.004, 0.011]) @ turn.T
     np.testing.assert_allclose(principal(components(tensor, 2.0)), [[-0.02, 0.004, 0.011]], atol=1e-15)
+
+
+@pytest.mark.parametrize("apart", [1.0, 1e-3, 1e-9, 0.0])
+def test_principal_strains_are_those_that_lapack_has(apart: float):
+    # Values near each other and nil too, of any size; more tensors than are turned at once.
+    chance = np.random.default_rng(8)
+    turns = np.linalg.qr(chance.standard_normal((1500, 3, 3)))[0]
+    middle = chance.standard_normal((1500, 1))
+    values = middle + apart * chance.standard_normal((1500, 3)) * [1.0, 1.0, 0.0]
+    values *= 10.0 ** chance.uniform(-9, 3, (1500, 1)) * (chance.random((1500, 1)) > 0.01)
+    tensors = np.einsum("nij,nj,nkj->nik", turns, values, turns)
+    strain = np.concatenate([components(tensor, 2.0) for tensor in tensors])
+    expected = np.linalg.eigvalsh(tensors)
+    assert (np.abs(principal(strain) - expected) <= NEAR * np.abs(values).max(axis=1)[:, None]).all()
+
+
+@pytest.mark.parametrize("count", [1, 2, 5, 3000])
+@pytest.mark.parametrize("steepness", [0.0, 1.0, 4.0])
+def test_percentiles_are_those_of_all_values_in_order(count: int, steepness: float):
+    # Definition; where a few values are far higher than all others, too.
+    chance = np.random.default_rng(count)
+    values = np.exp(steepness * chance.standard_normal(count))
+    weights, shares = chance.uniform(0.01, 1.0, count), [0.0, 0.05, 0.5, 0.95, 0.999, 1.0]
+    order = np.argsort(values)
+    middles = (np.cumsum(weights[order]) - weights[order] / 2) / weights.sum()
+    expected = np.interp(shares, middles, values[order])
+    assert percentiles(values, weights, shares) == pytest.approx(expected, rel=1e-9)
 
 
 def test_von_mises_stress_is_that_of_a_pull_and_leaves_pressure_out():
