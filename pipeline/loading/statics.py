@@ -14,6 +14,7 @@ import numpy as np
 
 from geometries.bone import Femur
 from geometries.errors import StudyError
+from geometries.frame import cross
 from geometries.profiles import outer_profile
 from pipeline.loading.applied import Action as Action
 from pipeline.loading.applied import Array, applied, head_level
@@ -58,7 +59,7 @@ def hip_support(stated: Iterable[Action], head: Array) -> Action:
     """
     bending = resultant(stated, np.zeros(3))[3:5]
     moment = np.array([-bending[0], -bending[1], bending @ head[:2] / head[2]])
-    return Action("hip_support", head, np.cross(moment, head) / (head @ head))
+    return Action("hip_support", head, cross(moment, head) / (head @ head))
 
 
 def resultant(acting: Iterable[Action], about: Array, above: float = -inf) -> Array:
@@ -67,7 +68,7 @@ def resultant(acting: Iterable[Action], about: Array, above: float = -inf) -> Ar
     for action in acting:
         if action.point[2] > above:
             total[:3] += action.force
-            total[3:] += action.moment + np.cross(action.point - about, action.force)
+            total[3:] += action.moment + cross(action.point - about, action.force)
     return total
 
 

@@ -7,6 +7,7 @@ from math import pi
 
 import numpy as np
 
+from geometries.frame import cross
 from geometries.readout import Beam, Pin
 from pipeline.fem.limits import BALANCE_TOLERANCE
 from pipeline.fem.space import Array
@@ -57,7 +58,7 @@ def load_shares(
         if abs(total[5]) > max(LEAST_PART * largest[5], LEAST_KNOWN * sizes[1]):
             yield Measure("torque_share", where, float(100 * w[5] / total[5]))
         if size > max(LEAST_PART * bends, LEAST_KNOWN * sizes[1]):
-            couple = np.cross(section.arm(name), w[:3])[:2]
+            couple = cross(section.arm(name), w[:3])[:2]
             yield Measure("bending_share", where, float(100 * w[3:5] @ bending / size**2))
             own = float(100 * (w[3:5] - couple) @ bending / size**2)
             yield Measure("bending_share_own", where, own)
@@ -82,7 +83,7 @@ def beam_stress(beam: Beam, section: Section, load: Array) -> Iterator[Measure]:
         return
     w = section.parts[beam.part] @ load
     arm = section.arm(beam.part) if beam.foot is None else np.array([*beam.foot, 0.0])
-    moment = w[3:] - np.cross(arm, w[:3])
+    moment = w[3:] - cross(arm, w[:3])
     about = np.abs(np.asarray(beam.axes) @ moment[:2]) / np.asarray(beam.moduli)
     bending = np.hypot(*about) if beam.is_round else about.sum()
     yield Measure("nominal_stress", f"{beam.part}/gap", float(abs(w[2]) / beam.area + bending))

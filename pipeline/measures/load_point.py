@@ -11,6 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from geometries.frame import cross
 from geometries.solids import BONE_ENDS, Geometry
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array
@@ -51,7 +52,7 @@ class Push:
     def wrench(self, at: Array) -> tuple[Array, Array]:
         """Force (3,), N, and moments (k, 3), N·mm, about points (k, 3)."""
         total = self.force + self.support
-        return total, np.cross(self.point - at, total)
+        return total, cross(self.point - at, total)
 
 
 def stations(mesh: Mesh, geometry: Geometry, displacement: Array) -> tuple[Motion, ...]:
@@ -101,7 +102,7 @@ def movements(shaft: Sequence[Motion], push: Push, shares: Array) -> dict[str, f
     along /= np.linalg.norm(along, axis=1)[:, None]
     force, moment = push.wrench(middle)
     above, below = (
-        gone[own] + np.cross(turned[own], middle - about[own]) for own in (slice(1, None), slice(-1))
+        gone[own] + cross(turned[own], middle - about[own]) for own in (slice(1, None), slice(-1))
     )
     moved, turn = above - below, np.diff(turned, axis=0)
     twist = (moment * along).sum(axis=1) * (turn * along).sum(axis=1)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from geometries.frame import cross
 from geometries.readout import Cut
 from geometries.solids import Geometry
 from pipeline.fem.loads import face_points, rigid_modes
@@ -37,11 +38,11 @@ class Motion:
 
     def at(self, point: Array) -> Array:
         """Displacement (3, loads) of a point carried along with it, mm."""
-        return self.translation + np.cross(self.rotation.T, point - self.about).T
+        return self.translation + cross(self.rotation.T, point - self.about).T
 
     def carried(self, points: Array, shares: Array) -> Array:
         """Displacements (k, 3) of points (k, 3) carried along, mm, under shares of the loads."""
-        return self.translation @ shares + np.cross(self.rotation @ shares, points - self.about)
+        return self.translation @ shares + cross(self.rotation @ shares, points - self.about)
 
 
 def apart(distal: Motion, proximal: Motion, points: Array, shares: Array) -> Array:

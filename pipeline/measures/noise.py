@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 
@@ -71,6 +72,7 @@ def largest_of(measures: Iterable[Measure]) -> dict[str, float]:
     return found | {"": 0.0}
 
 
+@cache
 def kind_of(quantity: str) -> str:
     """What values of a quantity may be compared with by size; empty for none."""
     unit = QUANTITIES[quantity].unit
