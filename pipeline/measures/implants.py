@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache, cached_property
 
 import numpy as np
 
 from geometries.materials import MATERIALS, Strength
 from geometries.solids import IMPLANT_ROLES
+from pipeline.fem.kernels.tensors import von_mises_of
 from pipeline.fem.mesh import Mesh
-from pipeline.fem.space import Array, Flags, Ints, cell_nodes, cell_rule, fine_rule, shape, strains
+from pipeline.fem.space import Array, Flags, fine_rule, shape
+from pipeline.fem.tetrahedra import Tetrahedra
 from pipeline.measures.dictionary import Measure
 from pipeline.measures.factored import Factored, combined
-from pipeline.measures.field import ORDER, level_exceeded, percentile, von_mises
+from pipeline.measures.field import level_exceeded, percentiles
 
 HOT_VOLUME_MM3 = 5.0
 ENOUGH = 800  # cells through which a hot level may pass, of which eighths are small enough
@@ -30,10 +33,8 @@ class DeformedImplant:
     ----------
     name : str
         The part.
-    nodes : Array
-        Its nodes (k, 3), mm.
-    cells : Ints
-        Its cells (m, 10).
+    body : Tetrahedra
+        Its m cells and k nodes.
     displacement : Array or Factored
         Of its nodes (k, 3, columns), mm.
     elasticity : Array
@@ -45,66 +46,77 @@ class DeformedImplant:
     """
 
     name: str
-    nodes: Array
-    cells: Ints
+    body: Tetrahedra
     displacement: Array | Factored
     elasticity: Array
     strength: Strength | None
     elsewhere: float = 0.0
 
-    def stresses(self, shares: Array) -> Iterator[tuple[Array, Array, Array]]:
-        """Von Mises stress (m, q), MPa, volumes (m, q), mm³, and movement (k, 3, 1) under each load.
-
-        Parameters
-        ----------
-        shares : Array
-            Shares of the columns (columns, loads).
-        """
+    def stresses(self, shares: Array) -> Iterator[Stressed]:
+        """The part under each load, from shares of the columns (columns, loads)."""
         for start in range(0, shares.shape[1], AT_ONCE):
-            moved = combined(self.displacement, shares[:, start : start + AT_ONCE])
-            points, weights = cell_rule(ORDER)
-            stress, det = self._read(self.cells, moved, points)
-            level = von_mises(stress)
-            for load in range(moved.shape[2]):
-                yield np.ascontiguousarray(level[..., load]), det * weights, moved[..., [load]]
+            every = combined(self.displacement, shares[:, start : start + AT_ONCE])
+            for moved in np.moveaxis(every, 2, 0):
+                yield Stressed(self, moved, self.body.von_mises(moved, self.elasticity))
 
-    def hot_level(self, stress: Array, volume: Array, moved: Array) -> float:
-        """Level exceeded in 5 mm³, MPa, under one load as `stresses` yields it.
+
+@dataclass(frozen=True)
+class Stressed:
+    """One implant part under one load.
+
+    Parameters
+    ----------
+    part : DeformedImplant
+        Which.
+    moved : Array
+        Movement of its nodes (k, 3), mm.
+    stress : Array
+        Von Mises stress of its cells at four points each (m, 4), MPa.
+    """
+
+    part: DeformedImplant
+    moved: Array
+    stress: Array
+
+    @cached_property
+    def levels(self) -> tuple[float, float, float]:
+        """Levels that all but 1 %, 0.1 % and 5 mm³ of the part do not exceed, MPa, by four points."""
+        stress, volume = self._whole(self.stress.ravel(), self.part.body.volume.ravel())
+        shares = 0.99, 0.999, max(0.0, 1 - HOT_VOLUME_MM3 / float(volume.sum()))
+        p99, p99_9, hot = percentiles(stress, volume, shares)
+        return p99, p99_9, hot
+
+    @property
+    def hot_level(self) -> float:
+        """Level exceeded in 5 mm³, MPa.
 
         Where stress is steep, four points to a cell find it to some percent only: cells that the level
         may pass through are split into 64, many of them into eight, which finds it to half a percent.
         Between the nodes of a cell stress is quadratic here; within a straight cell it is linear.
         """
-        level = self.first_level(stress, volume)
+        part, stress, (*_, level) = self.part, self.stress, self.levels
         beyond = np.ptp(stress, axis=1)  # outside of the points
         passes = stress.max(axis=1) + beyond >= LIKELY * level
         passes &= stress.min(axis=1) - beyond <= level / LIKELY
-        points, weights = fine_rule(1 if np.count_nonzero(passes) > ENOUGH else 2)
-        at_nodes, det = self._read(self.cells[passes], moved, cell_nodes())
-        between = shape(points)
-        fine, parts = von_mises(between @ at_nodes[..., 0, :]), det @ between.T * weights
+        between, weights = _split(1 if np.count_nonzero(passes) > ENOUGH else 2)
+        at_nodes, det = part.body.at_nodes(passes, self.moved, part.elasticity)
+        fine = von_mises_of(np.tensordot(at_nodes, between, axes=(1, 0)))
         values = np.append(fine, stress[~passes])
-        volumes = np.append(parts, volume[~passes])
+        volumes = np.append(det @ between * weights, part.body.volume[~passes])
         return level_exceeded(*self._whole(values, volumes), HOT_VOLUME_MM3)
 
-    def first_level(self, stress: Array, volume: Array) -> float:
-        """Level exceeded in 5 mm³ as four points to a cell tell it, MPa."""
-        return level_exceeded(*self._whole(stress, volume), HOT_VOLUME_MM3)
-
-    def percentile(self, stress: Array, volume: Array, share: float) -> float:
-        """Level that a share of the part does not exceed, MPa."""
-        return percentile(*self._whole(stress, volume), share)
-
     def _whole(self, stress: Array, volume: Array) -> tuple[Array, Array]:
-        """Stresses and volumes of all of the part, one by one."""
-        if not self.elsewhere:
-            return stress.ravel(), volume.ravel()
-        return np.append(stress, 0.0), np.append(volume, self.elsewhere)
+        """Stresses and volumes of all of the part."""
+        if not self.part.elsewhere:
+            return stress, volume
+        return np.append(stress, 0.0), np.append(volume, self.part.elsewhere)
 
-    def _read(self, cells: Ints, moved: Array, points: Array) -> tuple[Array, Array]:
-        """Stress (m, q, loads, 6) and determinants (m, q) of some cells at reference points (q, 3)."""
-        strain, det = strains(self.nodes, cells, moved, points)
-        return np.moveaxis(strain, 2, -1) @ self.elasticity, det  # which is symmetric
+
+@cache
+def _split(times: int) -> tuple[Array, Array]:
+    """Shape functions (10, p) at the points of a cell that is split into 8ᵗ, and their weights (p,)."""
+    points, weights = fine_rule(times)
+    return np.ascontiguousarray(shape(points).T), weights
 
 
 def implants(mesh: Mesh, elasticity: Array, displacement: Array) -> tuple[DeformedImplant, ...]:
@@ -116,8 +128,8 @@ def implants(mesh: Mesh, elasticity: Array, displacement: Array) -> tuple[Deform
             nodes, place = np.unique(cells, return_inverse=True)
             found.append(
                 DeformedImplant(
-                    part.name, mesh.nodes[nodes], place.reshape(cells.shape), displacement[nodes],
-                    elasticity[index], MATERIALS[part.material].strength,
+                    part.name, Tetrahedra(mesh.nodes[nodes], place.reshape(cells.shape)),
+                    displacement[nodes], elasticity[index], MATERIALS[part.material].strength,
                 )
             )  # fmt: skip
     return tuple(found)
@@ -125,10 +137,11 @@ def implants(mesh: Mesh, elasticity: Array, displacement: Array) -> tuple[Deform
 
 def implant_stress(implant: DeformedImplant, shares: Array) -> Iterator[Measure]:
     """Percentiles by volume and the level exceeded in 5 mm³ of one implant part, and its factors."""
-    ((stress, volume, moved),) = implant.stresses(shares[:, None])
-    name, strength, hot = implant.name, implant.strength, implant.hot_level(stress, volume, moved)
-    for quantity, share in (("von_mises_p99", 0.99), ("von_mises_p99_9", 0.999)):
-        yield Measure(quantity, name, implant.percentile(stress, volume, share))
+    (stressed,) = implant.stresses(shares[:, None])
+    name, strength, hot = implant.name, implant.strength, stressed.hot_level
+    p99, p99_9, _ = stressed.levels
+    yield Measure("von_mises_p99", name, p99)
+    yield Measure("von_mises_p99_9", name, p99_9)
     yield Measure("von_mises_5mm3", name, hot)
     if strength is not None and hot > 0:
         yield Measure("yield_factor", name, strength.yield_stress / hot)
@@ -156,13 +169,10 @@ def hottest(
         return [(None, "")] * shares.shape[1]
     first, finer = np.empty((2, len(parts), shares.shape[1]))
     for step, read in enumerate(zip(*(part.stresses(shares) for part in parts), strict=True)):
-        first[:, step] = finer[:, step] = [
-            part.first_level(stress, volume)
-            for part, (stress, volume, _) in zip(parts, read, strict=True)
-        ]
+        first[:, step] = finer[:, step] = [one.levels[-1] for one in read]
         likely = turns[step] & (first[:, step] >= MAY_BE_HIGHEST * first[:, step].max())
         for k in np.flatnonzero(likely).tolist():
-            finer[k, step] = parts[k].hot_level(*read[k])
+            finer[k, step] = read[k].hot_level
     ratio = np.divide(finer, first, out=np.ones(first.shape), where=first > 0)
     every, levels = np.arange(len(turns)), first.copy()
     for own, share in zip(levels, ratio, strict=True):

@@ -18,6 +18,7 @@ from geometries.materials import Strength
 from geometries.stops import Line, Round, Spot, Stop
 from pipeline.arrays import read_arrays
 from pipeline.fem.contact.rules import Rules
+from pipeline.fem.tetrahedra import Tetrahedra
 from pipeline.measures.bone import Sleeve, Zone
 from pipeline.measures.cells import ShearedCells
 from pipeline.measures.factored import Factored, FactoredField
@@ -33,8 +34,8 @@ KNOWN = {
     one.__name__: one
     for one in (
         DeformedImplant, Factored, FactoredField, Group, Layered, LayeredBody, LayeredSection, Line,
-        Motion, Ranges, Readout, Reduced, Round, Rules, ShearedCells,
-        Sleeve, Spot, Stop, Strength, Terms, Twin, Zone,
+        Motion, Ranges, Readout, Reduced, Round, Rules, ShearedCells, Sleeve, Spot, Stop, Strength,
+        Terms, Tetrahedra, Twin, Zone,
     )
 }  # fmt: skip
 FORM, TEXT = "form", "utf-8"

@@ -11,6 +11,7 @@ from geometries.solids import Geometry
 from pipeline.fem.contact.states import Pair
 from pipeline.fem.mesh import Mesh, cell_volumes
 from pipeline.fem.space import Array, Flags
+from pipeline.fem.tetrahedra import Tetrahedra
 from pipeline.measures.bone import Sleeve, Zone, sleeves, zones
 from pipeline.measures.cells import ShearedCells, sheared_cells
 from pipeline.measures.factored import Factored, FactoredField
@@ -33,7 +34,6 @@ from pipeline.reduced.readout import (
 from pipeline.reduced.terms import Terms
 
 HOT = 0.95  # of the level that a hundredth of a part exceeds, from which a cell may be hot
-HOTTEST = 0.99
 LOST = 1e-6  # of an implant's movement, of which strain is a small part
 
 
@@ -217,26 +217,25 @@ class Fields:
         names = [part.name for part in self.mesh.parts]
         for one in implants(self.mesh, self.terms.layered(LAYERS)[0], self.vectors):
             part = names.index(one.name)
-            hot = np.zeros(len(one.cells), dtype=bool)
+            hot = np.zeros(len(one.body.cells), dtype=bool)
             for some in seen:
                 own = replace(one, elasticity=self.terms.elasticity(some.weights)[part])
-                for stress, volume, _ in own.stresses(some.states[:wide]):
-                    level = HOT * own.percentile(stress, volume, HOTTEST)
-                    hot |= stress.max(axis=1) >= level
+                for stressed in own.stresses(some.states[:wide]):
+                    hot |= stressed.stress.max(axis=1) >= HOT * stressed.levels[0]
             yield self._hot(one, hot, states), part
 
     def _hot(self, one: DeformedImplant, hot: Flags, states: Array) -> DeformedImplant:
         """An implant's hot cells."""
-        nodes, place = np.unique(one.cells[hot], return_inverse=True)
+        every, cells = one.body.nodes, one.body.cells
+        nodes, place = np.unique(cells[hot], return_inverse=True)
         assert isinstance(one.displacement, np.ndarray)
-        strained = without_rigid(one.nodes[nodes], one.displacement[nodes])
+        strained = without_rigid(every[nodes], one.displacement[nodes])
         moved = Factored.of(strained, states[: self.vectors.shape[2]], LOST)
         return replace(
             one,
-            nodes=one.nodes[nodes],
-            cells=place.reshape(-1, one.cells.shape[1]),
+            body=Tetrahedra(every[nodes], place.reshape(-1, cells.shape[1])),
             displacement=replace(moved, right=self.count.wide(moved.right)),
-            elsewhere=float(cell_volumes(one.nodes[one.cells[~hot]]).sum()),
+            elsewhere=float(cell_volumes(every[cells[~hot]]).sum()),
         )
 
     def _cells(self, states: Array) -> Iterator[tuple[str, ShearedCells]]:

@@ -129,11 +129,11 @@ def through_the_gap(readings: Readings, shares: Array) -> Iterator[tuple[tuple[s
 
 def hot_levels(readings: Readings, shares: Array) -> dict[str, float]:
     """Stress exceeded in 5 mm³ of each implant part, MPa."""
-    found = {}
-    for part in readings.implants:
-        ((stress, volume, moved),) = part.stresses(shares[:, None])
-        found[part.name] = part.hot_level(stress, volume, moved)
-    return found
+    return {
+        part.name: stressed.hot_level
+        for part in readings.implants
+        for stressed in part.stresses(shares[:, None])
+    }
 
 
 def limit_factor(

@@ -12,6 +12,7 @@ from geometries.materials import MATERIALS, isotropic
 from geometries.readout import GapFrame, Pin
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import EDGES
+from pipeline.fem.tetrahedra import Tetrahedra
 from pipeline.measures.bone import energy_density, sleeve_strain, sleeves, zones
 from pipeline.measures.dictionary import QUANTITIES, Measure
 from pipeline.measures.field import Field
@@ -96,7 +97,7 @@ def test_factors_follow_the_published_limits():
     # cycles. A bar under 240 MPa, pulsating.
     pulled = np.array([-0.33, -0.33, 1.0]) * 240.0 / 110_000.0 * BAR  # Poisson's ratio 0.33
     nail = DeformedImplant(
-        "nail", BAR, np.arange(10)[None], pulled[:, :, None], isotropic(110_000.0, 0.33),
+        "nail", Tetrahedra(BAR, np.arange(10)[None]), pulled[:, :, None], isotropic(110_000.0, 0.33),
         MATERIALS["titanium"].strength,
     )  # fmt: skip
     found = values(implant_stress(nail, ONE))

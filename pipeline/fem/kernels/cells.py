@@ -6,6 +6,7 @@ import numba
 import numpy as np
 
 from pipeline.fem.kernels.arrays import Array, Ints
+from pipeline.fem.kernels.tensors import equivalent
 
 
 @numba.njit(parallel=True, cache=True)
@@ -34,9 +35,9 @@ def scatter(slots: Ints, blocks: Array, total: Array) -> None:
 
 
 @numba.njit(cache=True)
-def cofactors_at(nodes: Array, cell: Ints, slopes: Array, cofactor: Array) -> float:
-    """Set the cofactors (3, 3) of a cell's Jacobian at a point; return its determinant."""
-    J = np.zeros((3, 3))
+def cofactors_at(nodes: Array, cell: Ints, slopes: Array, J: Array, cofactor: Array) -> float:
+    """Set a cell's Jacobian (3, 3) at a point and its cofactors; return its determinant."""
+    J[:] = 0.0
     for a in range(len(cell)):
         for i in range(3):
             for j in range(3):
@@ -59,9 +60,9 @@ def strain_within(nodes: Array, cells: Ints, slopes: Array, displacement: Array)
     loads = displacement.shape[2]
     strain, det = np.zeros((m, len(slopes), 6, loads)), np.empty((m, len(slopes)))
     for e in numba.prange(m):
-        cofactor = np.empty((3, 3))
+        J, cofactor = np.empty((3, 3)), np.empty((3, 3))
         for p in range(len(slopes)):
-            det[e, p] = cofactors_at(nodes, cells[e], slopes[p], cofactor)
+            det[e, p] = cofactors_at(nodes, cells[e], slopes[p], J, cofactor)
             at = strain[e, p]
             for a in range(1, k):
                 r, s, t = slopes[p, a, 0], slopes[p, a, 1], slopes[p, a, 2]
@@ -80,6 +81,56 @@ def strain_within(nodes: Array, cells: Ints, slopes: Array, displacement: Array)
                     at[4, c] += z * v + y * w
                     at[5, c] += z * u + x * w
     return strain, det
+
+
+@numba.njit(inline="always")
+def _slope(turned: Array, inverse: Array, i: int, j: int, p: int) -> float:
+    """Of a movement along i in the direction j, from its slopes on the reference cell."""
+    return (
+        turned[i, 0, p] * inverse[0, j, p]
+        + turned[i, 1, p] * inverse[1, j, p]
+        + turned[i, 2, p] * inverse[2, j, p]
+    )
+
+
+@numba.njit(inline="always")
+def _times(elasticity: Array, i: int, e: tuple[float, ...]) -> float:
+    """One stress of strains."""
+    a = elasticity[i]
+    return a[0] * e[0] + a[1] * e[1] + a[2] * e[2] + a[3] * e[3] + a[4] * e[4] + a[5] * e[5]
+
+
+@numba.njit(cache=True, error_model="numpy")
+def von_mises_within(
+    inverse: Array, slopes: Array, cells: Ints, moved: Array, elasticity: Array
+) -> Array:
+    """Von Mises stress (m, q) within cells (m, k) of one material (6, 6) whose nodes moved (n, 3).
+
+    The inverse Jacobians (m, 3, 3, q) and reference gradients (k, 3, q) are those of the points. Of a
+    cell's movement only what differs from that of its first node counts.
+    """
+    (m, k), q, C = cells.shape, slopes.shape[2], elasticity
+    found, H = np.empty((m, q)), np.empty((3, 3, q))
+    for e in range(m):
+        H[:] = 0.0
+        for a in range(1, k):
+            for i in range(3):
+                u = moved[cells[e, a], i] - moved[cells[e, 0], i]
+                for j in range(3):
+                    for p in range(q):
+                        H[i, j, p] += u * slopes[a, j, p]
+        G = inverse[e]
+        for p in range(q):
+            xx, yy, zz = _slope(H, G, 0, 0, p), _slope(H, G, 1, 1, p), _slope(H, G, 2, 2, p)
+            xy = _slope(H, G, 0, 1, p) + _slope(H, G, 1, 0, p)
+            yz = _slope(H, G, 1, 2, p) + _slope(H, G, 2, 1, p)
+            zx = _slope(H, G, 2, 0, p) + _slope(H, G, 0, 2, p)
+            s = (xx, yy, zz, xy, yz, zx)
+            found[e, p] = equivalent(
+                _times(C, 0, s), _times(C, 1, s), _times(C, 2, s),
+                _times(C, 3, s), _times(C, 4, s), _times(C, 5, s),
+            )  # fmt: skip
+    return found
 
 
 @numba.njit(parallel=True, cache=True)
