@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -50,6 +50,10 @@ class Factored:
         right = left.T @ flat
         return cls(left.reshape(*values.shape[:-1], -1).astype(np.float32), right)
 
+    def through(self, states: Array) -> Factored:
+        """The same where the columns are sums (columns, states) of these."""
+        return replace(self, right=self.right @ states)
+
     def __matmul__(self, shares: Array) -> Array:
         return np.asarray(self.left @ (self.right @ shares).astype(np.float32), dtype=np.float64)
 
@@ -75,6 +79,10 @@ class FactoredField:
 
     values: Factored
     weights: Array
+
+    def through(self, states: Array) -> FactoredField:
+        """The same where the columns are sums (columns, states) of these."""
+        return replace(self, values=self.values.through(states))
 
     def under(self, shares: Array) -> Array:
         """Tensors (points, 6) under shares of the columns."""

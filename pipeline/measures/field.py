@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,6 +29,10 @@ class Field:
 
     values: Array
     weights: Array
+
+    def through(self, states: Array) -> Field:
+        """The same where the loads are sums (loads, states) of these."""
+        return replace(self, values=self.values @ states)
 
     def under(self, shares: Array) -> Array:
         """Tensors (points, 6) under shares of the unit loads."""

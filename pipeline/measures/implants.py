@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, cached_property
 
 import numpy as np
@@ -51,6 +51,12 @@ class DeformedImplant:
     elasticity: Array
     strength: Strength | None
     elsewhere: float = 0.0
+
+    def through(self, states: Array) -> DeformedImplant:
+        """The same where the columns are sums (columns, states) of these."""
+        moved = self.displacement
+        whole = moved @ states if isinstance(moved, np.ndarray) else moved.through(states)
+        return replace(self, displacement=whole)
 
     def stresses(self, shares: Array) -> Iterator[Stressed]:
         """The part under each load, from shares of the columns (columns, loads)."""

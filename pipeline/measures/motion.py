@@ -36,6 +36,12 @@ class Motion:
     rotation: Array
     misfit: Array
 
+    def through(self, states: Array) -> Motion:
+        """The same where the loads are sums (loads, states) of these."""
+        moved, turned = self.translation @ states, self.rotation @ states
+        own = states[: len(self.misfit)]
+        return Motion(self.about, moved, turned, own.T @ self.misfit @ own)
+
     def at(self, point: Array) -> Array:
         """Displacement (3, loads) of a point carried along with it, mm."""
         return self.translation + cross(self.rotation.T, point - self.about).T

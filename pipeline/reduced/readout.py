@@ -62,6 +62,10 @@ class Layered:
     part: int
     layers: Array
 
+    def through(self, states: Array) -> Layered:
+        """The same where the coordinates are those of states (coordinates, states)."""
+        return replace(self, layers=self.layers @ states)
+
     def at(self, numbers: Array) -> Array:
         """The sum (6, coordinates) with the numbers of each part's layers (LAYERS + 1, parts)."""
         if self.part < 0:
@@ -78,6 +82,10 @@ class LayeredSection:
     parts: dict[str, Layered]
     centres: dict[str, Array]
 
+    def through(self, states: Array) -> LayeredSection:
+        """The same where the coordinates are those of states (coordinates, states)."""
+        return replace(self, parts={name: one.through(states) for name, one in self.parts.items()})
+
     def at(self, numbers: Array) -> Section:
         """The cut with the numbers of each part's layers."""
         parts = {name: one.at(numbers) for name, one in self.parts.items()}
@@ -92,6 +100,12 @@ class LayeredBody:
     acting: dict[str, Layered]
     held: tuple[Layered, ...]
     loads: Array
+
+    def through(self, states: Array) -> LayeredBody:
+        """The same where the coordinates are those of states (coordinates, states)."""
+        acting = {name: one.through(states) for name, one in self.acting.items()}
+        held = tuple(one.through(states) for one in self.held)
+        return replace(self, acting=acting, held=held, loads=self.loads @ states)
 
     def at(self, numbers: Array) -> FreeBody:
         """The fragment with the numbers of each part's layers."""
@@ -141,10 +155,31 @@ class Readout:
     cells: dict[str, ShearedCells]
     volume: float
 
+    def through(self, states: Array) -> Readout:
+        """The same where the coordinates are shares of some states (coordinates, states).
+
+        Whatever is read of a few states costs little from then on.
+        """
+        return replace(
+            self,
+            motions={name: one.through(states) for name, one in self.motions.items()},
+            energy=_between(self.energy, states),
+            tissue={name: (one.through(states), part) for name, (one, part) in self.tissue.items()},
+            implants=tuple((one.through(states), part) for one, part in self.implants),
+            sections={place: one.through(states) for place, one in self.sections.items()},
+            bodies={name: one.through(states) for name, one in self.bodies.items()},
+            pins=tuple((name, plane, one.through(states)) for name, plane, one in self.pins),
+            sleeves=tuple(replace(one, strain=one.strain.through(states)) for one in self.sleeves),
+            zones=tuple(
+                (replace(zone, energy=_between(zone.energy, states)), part) for zone, part in self.zones
+            ),
+            nail=self.nail and (self.nail[0] @ states, self.nail[1]),
+        )
+
     def readings(self, geometry: Geometry, weights: Array) -> Readings:
         """Readings at numbers of the terms (terms,), whose columns are the coordinates."""
         elasticity, numbers = self.terms.elasticity(weights), self._numbers(weights)
-        count = self.shaft[0].translation.shape[1]
+        count = next(iter(self.motions.values())).translation.shape[1]
         energy = np.zeros((count, count))
         r = self.energy.shape[1]
         energy[:r, :r] = np.tensordot(weights, self.energy, axes=1)
@@ -179,3 +214,9 @@ class Readout:
             for layer, number in enumerate(weights[span]):
                 found[layer, group.parts] = number
         return found
+
+
+def _between(energy: Array, states: Array) -> Array:
+    """Energies (..., states, states) of the first coordinates' energies (..., r, r)."""
+    own = states[: energy.shape[-1]]
+    return np.asarray(own.T @ (energy @ own))

@@ -258,9 +258,9 @@ class InquiryReader:
         if beside == {PEAK}:
             yield from self._peaks(readout.deformed(answered.weights), shares[:, None])
         elif beside:
-            readings = readout.readings(self.asked.geometry, answered.weights)
-            schemes = self.asked.case.strain_bands
-            yield from readings.under(units, shares, schemes, is_linear=is_linear)[0]
+            seen, schemes = readout.through(shares[:, None]), self.asked.case.strain_bands
+            readings = seen.readings(self.asked.geometry, answered.weights)
+            yield from readings.under(units, np.ones(1), schemes, is_linear=is_linear)[0]
 
     def _peaks(self, parts: Sequence[DeformedImplant], shares: Array) -> Iterator[Measure]:
         """Highest stress of the parts that are asked for, or of whichever has the highest."""

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from geometries.solids import Geometry
 from pipeline.fem.space import Array
@@ -14,6 +16,7 @@ from pipeline.measures.noise import kind_of, largest_of, load_sizes
 from pipeline.measures.plausibility import Doubt
 from pipeline.measures.play import NEARBY, Ends
 from pipeline.reduced.model import Answered, BeyondError
+from pipeline.reduced.readout import Readout
 from pipeline.reduced.twin import Twin
 from pipeline.run.case import Case
 from pipeline.run.reading import Loaded, StageReadings
@@ -43,14 +46,20 @@ class TwinStage:
 
     Parameters
     ----------
-    reading : StageReadings
+    geometry : Geometry
+        The construct.
+    readout : Readout
         How its states are read.
     answered : Answered
         What its reduced model answers.
+    ends : Ends or None
+        Bone ends and sections in its coordinates; None where nothing can touch.
     """
 
-    reading: StageReadings
+    geometry: Geometry
+    readout: Readout
     answered: Answered
+    ends: Ends | None
 
     @classmethod
     def of(
@@ -72,8 +81,7 @@ class TwinStage:
         if geometry.gap is not None and geometry.stops:
             read = [readout.motions[name] for name in FACES]
             ends = Ends(geometry.gap, (read[0], read[1]), (read[2], read[3]))
-        readings = readout.readings(geometry, weights)
-        return cls(StageReadings(geometry, answered.stops, readings, ends, readout.shaft), answered)
+        return cls(geometry, readout, answered, ends)
 
     def under(self, case: Case, load: Load, units: Array) -> tuple[list[TwinMeasure], list[Doubt]]:
         """All measures under a load, how far each may be off the full model, and doubts on them.
@@ -85,11 +93,15 @@ class TwinStage:
             a thousandth.
         """
         whole = loaded(self.answered, units)
-        told, doubts = self.reading.under(case, load, whole)
         inner = loaded(self.answered.inner.expecting(whole.state.forces), units)
-        less, _ = self.reading.under(case, load, inner, has_fields=False)
+        reading = self._reading(np.stack([whole.shares, inner.shares], axis=1))
+        first, second = (
+            replace(one, shares=own) for one, own in zip((whole, inner), np.eye(2), strict=True)
+        )
+        told, doubts = reading.under(case, load, first)
+        less, _ = reading.under(case, load, second, has_fields=False)
         before = {(one.quantity, one.location): one.value for one in less}
-        top, shear = self.reading.geometry.top[2], self.reading.readings.shear_modulus
+        top, shear = self.geometry.top[2], reading.readings.shear_modulus
         sizes = sizes_of(told, units, top, shear)
         force, moment = load_sizes(units, top)
         of_kind = largest_of(told)
@@ -108,6 +120,12 @@ class TwinStage:
             floor = MOVED_FLOOR if is_moved else FLOOR
             found.append(TwinMeasure(one, ADDED * added + floor * max(size, abs(one.value))))
         return found, doubts
+
+    def _reading(self, states: Array) -> StageReadings:
+        """What reads some states (coordinates, states), each by its share."""
+        readings = self.readout.through(states).readings(self.geometry, self.answered.weights)
+        stops, shaft = self.answered.stops, self.readout.shaft
+        return StageReadings(self.geometry, stops, readings, self.ends, shaft)
 
 
 def loaded(answered: Answered, units: Array) -> Loaded:

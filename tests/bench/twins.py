@@ -67,7 +67,7 @@ def judge(made: Prepared, case: Case, twin: Twin, points: int) -> None:
             except BeyondError:
                 left += 1
                 continue
-            shear = stage.reading.readings.shear_modulus
+            shear = twin.readout.readings(made.geometry, weights).shear_modulus
             sizes = sizes_of(wanted[load.name], units, made.geometry.top[2], shear)
             known = {(one.quantity, one.location): one.value for one in wanted[load.name]}
             for each in told:
