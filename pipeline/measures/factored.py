@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pipeline.fem.kernels.dense import summed_in_double
 from pipeline.fem.space import Array
 
 LOST = 1e-4
@@ -18,7 +19,7 @@ class Factored:
     Parameters
     ----------
     left : Array
-        (..., k), in single precision, which errs by less than what was left out.
+        (..., k), stored in single precision, which errs by less than what was left out.
     right : Array
         (k, columns).
     """
@@ -55,7 +56,10 @@ class Factored:
         return replace(self, right=self.right @ states)
 
     def __matmul__(self, shares: Array) -> Array:
-        return np.asarray(self.left @ (self.right @ shares).astype(np.float32), dtype=np.float64)
+        *rows, count = self.left.shape
+        own = (self.right @ shares).reshape(count, -1)
+        products = summed_in_double(self.left.reshape(-1, count), own)
+        return products.reshape(*rows, *shares.shape[1:])
 
 
 def combined(values: Array | Factored, shares: Array) -> Array:

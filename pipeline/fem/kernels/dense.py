@@ -45,3 +45,18 @@ def solve_upper(factor: Array, values: Array) -> None:
         values[i] /= factor[i, i]
         for k in range(i):
             values[k] -= factor[i, k] * values[i]
+
+
+@numba.njit(cache=True, fastmath=SUMS, error_model="numpy")
+def summed_in_double(matrix: Array, columns: Array) -> Array:
+    """Product (n, k) of a matrix (n, m) stored in single precision and columns (m, k) in double."""
+    rows, count = len(matrix), columns.shape[1]
+    found = np.empty((rows, count))
+    for c in range(count):
+        column = columns[:, c].copy()
+        for i in range(rows):
+            total = 0.0
+            for j in range(len(column)):
+                total += np.float64(matrix[i, j]) * column[j]
+            found[i, c] = total
+    return found
