@@ -13,7 +13,7 @@ from geometries.solids import IMPLANT_ROLES
 from pipeline.fem.kernels.tensors import von_mises_of
 from pipeline.fem.mesh import Mesh
 from pipeline.fem.space import Array, Flags, fine_rule, shape
-from pipeline.fem.tetrahedra import Tetrahedra
+from pipeline.fem.tetrahedra import Tetrahedra, highest_von_mises
 from pipeline.measures.dictionary import Measure
 from pipeline.measures.factored import Factored, combined
 from pipeline.measures.field import level_exceeded, percentiles
@@ -87,7 +87,8 @@ class Stressed:
     @cached_property
     def levels(self) -> tuple[float, float, float]:
         """Levels that all but 1 %, 0.1 % and 5 mm³ of the part do not exceed, MPa, by four points."""
-        stress, volume = self._whole(self.stress.ravel(), self.part.body.volume.ravel())
+        volume = self.part.body.volume.ravel()
+        stress, volume = _with_nothing(self.stress.ravel(), volume, self.part.elsewhere)
         shares = 0.99, 0.999, max(0.0, 1 - HOT_VOLUME_MM3 / float(volume.sum()))
         p99, p99_9, hot = percentiles(stress, volume, shares)
         return p99, p99_9, hot
@@ -100,22 +101,30 @@ class Stressed:
         may pass through are split into 64, many of them into eight, which finds it to half a percent.
         Between the nodes of a cell stress is quadratic here; within a straight cell it is linear.
         """
-        part, stress, (*_, level) = self.part, self.stress, self.levels
-        beyond = np.ptp(stress, axis=1)  # outside of the points
-        passes = stress.max(axis=1) + beyond >= LIKELY * level
-        passes &= stress.min(axis=1) - beyond <= level / LIKELY
+        body, stress, (*_, level) = self.part.body, self.stress, self.levels
+        low, high = stress.min(axis=1), stress.max(axis=1)
+        beyond = high - low  # outside of the points
+        passes = (high + beyond >= LIKELY * level) & (low - beyond <= level / LIKELY)
         between, weights = _split(1 if np.count_nonzero(passes) > ENOUGH else 2)
-        at_nodes, det = part.body.at_nodes(passes, self.moved, part.elasticity)
-        fine = von_mises_of(np.tensordot(at_nodes, between, axes=(1, 0)))
-        values = np.append(fine, stress[~passes])
-        volumes = np.append(det @ between * weights, part.body.volume[~passes])
-        return level_exceeded(*self._whole(values, volumes), HOT_VOLUME_MM3)
+        at_nodes, det = body.at_nodes(passes, self.moved, self.part.elasticity)
+        volume, highest = det @ between * weights, highest_von_mises(at_nodes)
+        for floor in (LIKELY * level, 0.0):
+            near = highest >= floor
+            fine = von_mises_of(np.tensordot(at_nodes[near], between, axes=(1, 0)))
+            values = np.append(fine, stress[~passes])
+            volumes = np.append(volume[near], body.volume[~passes])
+            elsewhere = self.part.elsewhere + float(volume[~near].sum())
+            found = level_exceeded(*_with_nothing(values, volumes, elsewhere), HOT_VOLUME_MM3)
+            if ((values >= floor) & (values <= found)).any():
+                break  # what is below the floor, wherever it is, lies below the next lower value too
+        return found
 
-    def _whole(self, stress: Array, volume: Array) -> tuple[Array, Array]:
-        """Stresses and volumes of all of the part."""
-        if not self.part.elsewhere:
-            return stress, volume
-        return np.append(stress, 0.0), np.append(volume, self.part.elsewhere)
+
+def _with_nothing(stress: Array, volume: Array, elsewhere: float) -> tuple[Array, Array]:
+    """Stresses and volumes with a volume that has no stress of note, if there is such."""
+    if not elsewhere:
+        return stress, volume
+    return np.append(stress, 0.0), np.append(volume, elsewhere)
 
 
 @cache
