@@ -146,7 +146,8 @@ class Answered:
 
     def expecting(self, stops: Iterable[int]) -> Answered:
         """The same where just these of the chosen stops are expected to bear."""
-        return replace(self, among=tuple(sorted(stops)), known=self.factor)
+        among = tuple(sorted(stops))
+        return self if among == self.among else replace(self, among=among, known=self.factor)
 
     @cached_property
     def kept(self) -> Ints:
