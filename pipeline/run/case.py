@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 from geometries.assembly import assemble
 from geometries.bone import Defect, Femur
@@ -102,4 +102,10 @@ class Case:
         StudyError
             If the parts do not fit each other.
         """
-        return assemble(self.construct, self.femur, self.own_defect)
+        return _assembled(self.construct, self.femur, self.own_defect)
+
+
+@lru_cache(maxsize=4)
+def _assembled(construct: Construct, femur: Femur, defect: Defect) -> Geometry:
+    """The same for cases that differ in tissue and loads alone, which come one after the other."""
+    return assemble(construct, femur, defect)

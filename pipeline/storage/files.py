@@ -139,7 +139,7 @@ def in_place(path: Path) -> Iterator[Path]:
 def _cell(value: object) -> object:
     if isinstance(value, float):
         return f"{value:.7g}"
-    if not isinstance(value, str):
+    if not isinstance(value, str) or not value:
         return value
     text = value.replace("\r", " ")  # which programs take for the end of a row
     return f"'{text}" if value.startswith(FORMULA) and not _is_number(value) else text
