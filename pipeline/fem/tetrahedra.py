@@ -51,7 +51,8 @@ class Tetrahedra:
             Stress over strain (6, 6), MPa.
         """
         inverse, _ = self._inside
-        return von_mises_within(inverse, _slopes(), self.cells, moved, elasticity)
+        own = np.ascontiguousarray(moved)
+        return von_mises_within(inverse, _slopes(), self.cells, own, elasticity)
 
     def at_nodes(self, some: Flags, moved: Array, elasticity: Array) -> tuple[Array, Array]:
         """Stress (k, 10, 6), MPa, of some cells at their nodes, and determinants (k, 10) there."""

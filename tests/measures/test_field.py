@@ -64,6 +64,13 @@ def test_percentiles_are_those_of_all_values_in_order(count: int, steepness: flo
     assert percentiles(values, weights, shares) == pytest.approx(expected, rel=1e-9)
 
 
+def test_of_what_is_no_number_there_is_no_percentile():
+    for odd in (np.nan, np.inf):
+        found = percentiles(np.array([1.0, odd, 2.0]), np.ones(3), (0.5,))
+        assert np.isnan(found).all()
+    assert percentiles(np.full(4, 3.0), np.ones(4), (0.1, 0.9)) == [3.0, 3.0]
+
+
 def test_von_mises_stress_is_that_of_a_pull_and_leaves_pressure_out():
     # Definition: |σ| of a uniaxial stress, √3 |τ| of a shear, in any frame and under any pressure.
     turn = np.linalg.qr(np.array([[3.0, 1.0, -2.0], [0.5, 2.0, 1.0], [1.0, -1.0, 4.0]]))[0]

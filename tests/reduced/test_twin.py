@@ -91,6 +91,21 @@ def test_values_are_those_of_the_full_model_within_what_is_told(twin: Twin, poin
         assert found[key][0] == pytest.approx(wanted[key], rel=1e-3)
 
 
+def test_states_are_read_through_themselves_as_through_all_coordinates(twin: Twin):
+    weights, geometry = twin.model.ranges.at(POINTS[0]), prepared().geometry
+    answered = twin.model.at(weights)
+    units = [prepared().loads[load.name] for load in CASE.loads]
+    states = np.stack([answered.under(one).coordinates for one in units], axis=1)
+    wide = twin.readout.readings(geometry, weights)
+    narrow = twin.readout.through(states).readings(geometry, weights)
+    for load, state, own in zip(units, states.T, np.eye(len(units)), strict=True):
+        wanted, _ = wide.under(load, state, CASE.strain_bands)
+        found, _ = narrow.under(load, own, CASE.strain_bands)
+        for one, other in zip(found, wanted, strict=True):
+            assert (one.quantity, one.location) == (other.quantity, other.location)
+            assert one.value == pytest.approx(other.value, rel=1e-9, abs=1e-9), one
+
+
 def test_materials_outside_its_ranges_are_refused_with_the_range(twin: Twin):
     weights = twin.model.ranges.at(np.full(3, 0.5))
     names = twin.readout.terms.names

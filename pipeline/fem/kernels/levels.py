@@ -19,8 +19,8 @@ def weighted_levels(values: Array, weights: Array, shares: Array) -> Array:
     that are not empty are put in order.
     """
     low, high = values.min(), values.max()
-    found = np.full(len(shares), high)
-    if not low < high:
+    found = np.full(len(shares), high if low == high else np.nan)
+    if low == high or not np.isfinite(high - low):
         return found
     bins, counts = np.empty(len(values), np.int64), np.zeros(BINS + 1, np.int64)
     sums = np.zeros(BINS + 1)
