@@ -155,15 +155,24 @@ class Readout:
     cells: dict[str, ShearedCells]
     volume: float
 
-    def through(self, states: Array) -> Readout:
-        """The same where the coordinates are shares of some states (coordinates, states).
+    def through(self, states: Array, *, has_energy: bool = True) -> Readout:
+        """The same where the coordinates are shares of some states.
 
         Whatever is read of a few states costs little from then on.
+
+        Parameters
+        ----------
+        states : Array
+            (coordinates, states).
+        has_energy : bool
+            Whether the energy between the sections is asked for, which is NaN else; where stops bear,
+            nothing needs it.
         """
+        nothing = np.full((len(self.energy), *states.shape[1:] * 2), np.nan)
         return replace(
             self,
             motions={name: one.through(states) for name, one in self.motions.items()},
-            energy=_between(self.energy, states),
+            energy=_between(self.energy, states) if has_energy else nothing,
             tissue={name: (one.through(states), part) for name, (one, part) in self.tissue.items()},
             implants=tuple((one.through(states), part) for one, part in self.implants),
             sections={place: one.through(states) for place, one in self.sections.items()},

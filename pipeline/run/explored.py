@@ -258,7 +258,8 @@ class InquiryReader:
         if beside == {PEAK}:
             yield from self._peaks(readout.deformed(answered.weights), shares[:, None])
         elif beside:
-            seen, schemes = readout.through(shares[:, None]), self.asked.case.strain_bands
+            schemes = self.asked.case.strain_bands
+            seen = readout.through(shares[:, None], has_energy=is_linear)
             readings = seen.readings(self.asked.geometry, answered.weights)
             yield from readings.under(units, np.ones(1), schemes, is_linear=is_linear)[0]
 

@@ -94,7 +94,7 @@ class TwinStage:
         """
         whole = loaded(self.answered, units)
         inner = loaded(self.answered.inner.expecting(whole.state.forces), units)
-        reading = self._reading(np.stack([whole.shares, inner.shares], axis=1))
+        reading = self._reading(whole, inner)
         first, second = (
             replace(one, shares=own) for one, own in zip((whole, inner), np.eye(2), strict=True)
         )
@@ -121,9 +121,12 @@ class TwinStage:
             found.append(TwinMeasure(one, ADDED * added + floor * max(size, abs(one.value))))
         return found, doubts
 
-    def _reading(self, states: Array) -> StageReadings:
-        """What reads some states (coordinates, states), each by its share."""
-        readings = self.readout.through(states).readings(self.geometry, self.answered.weights)
+    def _reading(self, *states: Loaded) -> StageReadings:
+        """What reads some states, each by its share."""
+        is_linear = any(not one.state.forces for one in states)
+        shares = np.stack([one.shares for one in states], axis=1)
+        seen = self.readout.through(shares, has_energy=is_linear)
+        readings = seen.readings(self.geometry, self.answered.weights)
         stops, shaft = self.answered.stops, self.readout.shaft
         return StageReadings(self.geometry, stops, readings, self.ends, shaft)
 
