@@ -115,7 +115,7 @@ def main() -> None:
         print(f"{name}: {seconds:.0f} s, {len(model.forces)} coordinates ({model.quick} for movement "
               f"alone), {len(model.chosen)} stops, {size:.0f} MB", flush=True)  # fmt: skip
         stage = next(one for one in case.stages if one.name == "atrophic")
-        asked = Inquiry(case, twin, stage, case.loads[0])
+        inquiry = Inquiry(case, twin, stage, case.loads[0])
         chance = np.random.default_rng(SEED)
         samples = [
             {"tissue_modulus_mpa": float(10 ** chance.uniform(-0.7, 2.3)),
@@ -124,7 +124,7 @@ def main() -> None:
             for _ in range(SAMPLES)
         ]  # fmt: skip
         for what, place in ASKED.items():
-            reader = InquiryReader(asked, (place,))
+            reader = InquiryReader(inquiry, (place,))
             with threadpool_limits(1):
                 began = time.perf_counter()
                 found = reader.sampled(samples, None)
