@@ -130,6 +130,7 @@ def test_one_mesh_tells_how_far_the_fine_one_is(three: Path):
         assert off < float(row["error"]) / 100 < 2 * VOLUME_TOLERANCE
 
 
+@pytest.mark.slow
 def test_the_cheap_mode_runs_a_sample_and_lends_its_errors(
     three: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ):
