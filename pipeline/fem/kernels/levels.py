@@ -5,12 +5,11 @@ from __future__ import annotations
 import numba
 import numpy as np
 
-from pipeline.fem.kernels.arrays import Array
+from pipeline.fem.kernels.arrays import Array, Ints
 
 BINS = 1024
 
 
-@numba.njit(cache=True, error_model="numpy")
 def weighted_levels(values: Array, weights: Array, shares: Array) -> Array:
     """Levels (k,) of values (n,) that shares (k,) of their weights (n,) do not exceed.
 
@@ -19,24 +18,29 @@ def weighted_levels(values: Array, weights: Array, shares: Array) -> Array:
     that are not empty are put in order.
     """
     low, high = values.min(), values.max()
-    found = np.full(len(shares), high if low == high else np.nan)
     if low == high or not np.isfinite(high - low):
-        return found
-    bins, counts = np.empty(len(values), np.int64), np.zeros(BINS + 1, np.int64)
-    sums = np.zeros(BINS + 1)
-    for k in range(len(values)):
-        own = int((values[k] - low) / (high - low) * BINS)
-        bins[k] = own
-        counts[own] += 1
-        sums[own] += weights[k]
-    filled = np.flatnonzero(counts)
-    until = np.cumsum(sums[filled])
-    for i in range(len(shares)):
-        wanted = shares[i] * until[-1]
-        own = np.searchsorted(until, wanted)
+        return np.full(len(shares), high if low == high else np.nan)
+    bins, sums = np.empty(len(values), np.int64), np.zeros((2, BINS + 1))
+    _sort(values, weights, low, BINS / (high - low), bins, sums)
+    filled = np.flatnonzero(sums[0])
+    until = np.cumsum(sums[1, filled])
+    found = np.empty(len(shares))
+    for i, wanted in enumerate(shares * until[-1]):
+        own = int(np.searchsorted(until, wanted))
         first, last = max(own - 1, 0), min(own + 1, len(filled) - 1)
         near = np.flatnonzero((bins >= filled[first]) & (bins <= filled[last]))
         near = near[np.argsort(values[near])]
-        middles = until[first] - sums[filled[first]] + np.cumsum(weights[near]) - weights[near] / 2
+        before = until[first] - sums[1, filled[first]]
+        middles = before + np.cumsum(weights[near]) - weights[near] / 2
         found[i] = np.interp(wanted, middles, values[near])
     return found
+
+
+@numba.njit(cache=True, error_model="numpy")
+def _sort(values: Array, weights: Array, low: float, steps: float, bins: Ints, sums: Array) -> None:
+    """The bin of each value, and of each bin how many there are and what they weigh."""
+    for k in range(len(values)):
+        own = min(int((values[k] - low) * steps), BINS)
+        bins[k] = own
+        sums[0, own] += 1
+        sums[1, own] += weights[k]

@@ -32,7 +32,9 @@ def principal_values(tensors: Array) -> Array:
     found, turned = np.empty((3, count)), np.empty((6, AT_ONCE))
     for first in range(0, count, AT_ONCE):
         own = min(AT_ONCE, count - first)
-        turned[:, :own] = tensors[:, first : first + own]
+        for i in range(6):
+            for k in range(own):  # no slices, which take seconds to compile
+                turned[i, k] = tensors[i, first + k]
         for _ in range(SWEEPS):
             for k in range(own):  # one simple loop, which the compiler does four at a time
                 x, y, z = turned[0, k], turned[1, k], turned[2, k]
