@@ -198,11 +198,11 @@ def _overview(sheets: Sequence[Sheet], subject: Subject) -> Figure:
     """Cut-away and stressed implants of all constructs, one legend, one colour bar."""
     columns = min(len(sheets), IN_A_ROW)
     rows = ceil(len(sheets) / columns)
-    size = max(2.1 * columns, 8.6), 6.1 * rows + 1.5
+    size = max(2.1 * columns, 8.6), 6.1 * rows + 1.7
     figure = Figure(figsize=size, dpi=round(OVERVIEW_PX / size[0]))
     grid = figure.add_gridspec(
         rows, columns, left=0.03, right=0.99, wspace=0.08, hspace=0.16,
-        top=1 - 0.95 / size[1], bottom=1.22 / size[1],
+        top=1 - 0.95 / size[1], bottom=1.42 / size[1],
     )  # fmt: skip
     for number, sheet in enumerate(sheets):
         pair = grid[divmod(number, columns)].subgridspec(1, 2, wspace=0.02)
