@@ -14,7 +14,7 @@ from pipeline.reduced.readout import Readout
 
 STEPS = 127  # either way, of a byte with a sign
 MOST_PERCENT = 99.0  # of the cells: they stay under the upper end of the colours
-LOST = 5e-3  # of the largest of what states differ in
+LOST = 1e-2  # of the largest of what states differ in
 SHEAR = 3, 3  # where the shear modulus stands in stress over strain
 
 

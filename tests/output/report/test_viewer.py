@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from base64 import b64decode
+from base64 import b64decode, b64encode
 from pathlib import Path
 from typing import Any
 
@@ -163,6 +163,44 @@ def test_what_finds_no_room_is_named(run: ReportedRun, monkeypatch: pytest.Monke
     text = made((run.study, run.out))
     assert f"open the fields.vtu of {NAME} in a viewer" in text
     assert 'id="turning"' not in text
+
+
+def live_of(case: Stored) -> dict[str, Any]:
+    """A model whose nail has colours that follow: one number of five in each cell."""
+    parts = np.array([part["role"] for part in case.summary["parts"]])[case.grid.cell_data["part"]]
+    cells = np.flatnonzero(parts == "nail").astype("<i4")
+    values = np.zeros((len(cells), 5), np.int8)
+    field = {"cells": cells, "values": values, "rows": np.ones(3)}
+    told = {key: b64encode(one.tobytes()).decode() for key, one in field.items()}
+    return {"constructs": [{"name": NAME, "fields": {"stress": told}}]}
+
+
+def test_colours_that_follow_come_before_stages_and_after_surfaces(
+    run: ReportedRun, case: Stored, monkeypatch: pytest.MonkeyPatch
+):
+    live = live_of(case)
+    whole = viewer.solids(run, live)
+    (one,) = whole["constructs"]
+    assert one["fields"].keys() == {"stress"}
+    assert whole["uncoloured"] == []
+    sizes = [viewer._taken([one | {"fields": fields}], 1) for fields in ({}, one["fields"])]
+    for most, uncoloured in ((sizes[1] + 1, []), (sizes[1], [NAME])):
+        monkeypatch.setattr(viewer, "MOST_BYTES", most)
+        found = viewer.solids(run, live)
+        assert found["uncoloured"] == uncoloured
+        near = [bool(shell["near"]) for shell in found["constructs"][0]["shells"]]
+        assert any(near) == (not uncoloured)
+
+
+def test_models_take_room_from_surfaces(
+    run: ReportedRun, case: Stored, monkeypatch: pytest.MonkeyPatch
+):
+    heavy = live_of(case)
+    heavy["constructs"][0]["stiffness"] = "A" * 1000
+    size = viewer._taken(viewer.solids(run, None)["constructs"], 1)
+    monkeypatch.setattr(viewer, "MOST_WITH_MODELS", size + 500)
+    assert viewer.solids(run, None)["left"] == []
+    assert viewer.solids(run, heavy)["left"] == [NAME]
 
 
 def test_without_fields_there_is_nothing_to_turn(run: ReportedRun):
