@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from base64 import b64decode, b64encode
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from importlib.resources import files
 from io import BytesIO
@@ -25,7 +26,7 @@ from pipeline.run.explored import Inquiry
 from pipeline.run.live import LiveModel, live_content
 from pipeline.run.reducing import reduced_twin
 from pipeline.run.takeover import Errors
-from pipeline.study.config import load_study
+from pipeline.study.config import StudyConfig, load_study
 from tests.fem.contact.random_stops import random_case
 from tests.made import address_of
 from tests.models import SHORT_PLATE, case_of
@@ -149,19 +150,40 @@ def test_the_page_finds_what_bears_as_the_pipeline_does(page: Page, modes: int):
         np.testing.assert_allclose(300 * np.array(forces) * stops.scale, expected, atol=1e-5 * size)
 
 
-def test_sliders_change_numbers_and_settings_become_lines_of_a_study(
-    model: LiveModel, browser: Browser, demo: dict[str, Any], tmp_path: Path
-):
-    study, out = write_set_beside(demo, tmp_path / "out", rows_of())
-    stages = model.asked.case.stages
-    content = live_content(stages[0], "hip", stages, [model.told(stages)])
+@pytest.fixture
+def run(demo: dict[str, Any], tmp_path: Path) -> tuple[StudyConfig, Path]:
+    """A run that a page can be made of."""
+    return write_set_beside(demo, tmp_path / "out", rows_of())
+
+
+@contextmanager
+def explored(
+    browser: Browser, run: tuple[StudyConfig, Path], model: LiveModel, told: dict[str, Any]
+) -> Iterator[Page]:
+    """The page of a run with one model, at what it answers; there may be no error in it."""
+    (study, out), stages, said = run, model.asked.case.stages, []
+    content = live_content(stages[0], "hip", stages, [told])
     (out / LIVE).write_text(json.dumps(content), encoding="utf-8")
     place = report_page(study, out, "gapstrain 0.0.9.", "For research only.")
-    opened, said = browser.new_page(), []
+    opened = browser.new_page()
     opened.on("pageerror", lambda error: said.append(str(error)))
     opened.goto(place.as_uri())
     opened.locator("#explore").scroll_into_view_if_needed()
     opened.wait_for_selector("#explore[data-drawn]")
+    yield opened
+    opened.close()
+    assert said == []
+
+
+def test_sliders_change_numbers_and_settings_become_lines_of_a_study(
+    model: LiveModel, browser: Browser, run: tuple[StudyConfig, Path], tmp_path: Path
+):
+    with explored(browser, run, model, model.told(model.asked.case.stages)) as opened:
+        follows_sliders(opened, model, tmp_path)
+
+
+def follows_sliders(opened: Page, model: LiveModel, tmp_path: Path) -> None:
+    """Numbers, drawings and lines of a study follow the controls."""
     row = opened.locator("#live-table tbody tr").first
     shown = opened.locator("#live-quantity").input_value().split("/")
     key = (shown[0], shown[1])
@@ -195,8 +217,6 @@ def test_sliders_change_numbers_and_settings_become_lines_of_a_study(
     assert {one.name for one in load_study(asked_by).loads} == {"hip", "explored"}
     opened.locator("#live-reset").click()
     expect(opened.locator("#live-lines")).to_be_hidden()
-    assert said == []
-    opened.close()
 
 
 def following(told: dict[str, Any], out: Path) -> dict[str, Any]:
@@ -215,18 +235,15 @@ def following(told: dict[str, Any], out: Path) -> dict[str, Any]:
 
 
 def test_colours_of_a_construct_follow_the_controls(
-    model: LiveModel, browser: Browser, demo: dict[str, Any], tmp_path: Path
+    model: LiveModel, browser: Browser, run: tuple[StudyConfig, Path]
 ):
-    study, out = write_set_beside(demo, tmp_path / "out", rows_of())
-    stages = model.asked.case.stages
-    content = live_content(stages[0], "hip", stages, [following(model.told(stages), out)])
-    (out / LIVE).write_text(json.dumps(content), encoding="utf-8")
-    place = report_page(study, out, "gapstrain 0.0.9.", "For research only.")
-    opened, said = browser.new_page(), []
-    opened.on("pageerror", lambda error: said.append(str(error)))
-    opened.goto(place.as_uri())
-    opened.locator("#explore").scroll_into_view_if_needed()
-    opened.wait_for_selector("#explore[data-drawn]")
+    told = following(model.told(model.asked.case.stages), run[1])
+    with explored(browser, run, model, told) as opened:
+        takes_colours(opened)
+
+
+def takes_colours(opened: Page) -> None:
+    """Implants take colours as the load grows, and the view turns by itself."""
     solid, view = opened.locator("#live-solid"), opened.locator("#live-turning")
     expect(solid).to_be_visible()
     assert "99" in solid.locator(".legend .ticks").inner_text().split()  # by hand: of 0 to 100
@@ -249,5 +266,3 @@ def test_colours_of_a_construct_follow_the_controls(
     assert "no tissue strain" in (view.get_attribute("aria-label") or "")
     assert view.get_attribute("data-azimuth") == "35"
     assert opened.locator("#turning").get_attribute("data-azimuth") != "35"  # each turns by itself
-    assert said == []
-    opened.close()

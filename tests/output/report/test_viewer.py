@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from base64 import b64decode, b64encode
 from pathlib import Path
 from typing import Any
@@ -10,10 +11,12 @@ import numpy as np
 import pytest
 
 from pipeline.errors import OutputError
+from pipeline.measures.exploring import LIVE
 from pipeline.output.model import Stored, read_stored
 from pipeline.output.report import viewer
 from pipeline.output.report.run import ReportedRun
 from pipeline.output.shells import STEP_MM, TOP, gap_frame, legend, looks, shells, tops
+from tests.hostile.live import live
 from tests.made import RECORD, address_of, write_run
 from tests.output.report.made_up import NAMES, rows_of, study_of, write_fields
 from tests.output.report.reading import made
@@ -206,3 +209,13 @@ def test_models_take_room_from_surfaces(
 def test_without_fields_there_is_nothing_to_turn(run: ReportedRun):
     (run.out / "cases" / address_of(NAME) / "fields.vtu").unlink()
     assert viewer.solids(ReportedRun(run.study, run.out), None) == {}
+
+
+@pytest.mark.parametrize("has_fields", [True, False])
+def test_a_page_explores_with_and_without_surfaces(run: ReportedRun, has_fields: bool):
+    (run.out / LIVE).write_text(json.dumps(live()), encoding="utf-8")
+    if not has_fields:
+        (run.out / "cases" / address_of(NAME) / "fields.vtu").unlink()
+    text = made((run.study, run.out))
+    assert 'id="explore"' in text
+    assert ('id="turning"' in text) == has_fields
