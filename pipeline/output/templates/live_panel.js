@@ -6,10 +6,9 @@
   const start = { tissue_modulus_mpa: told.modulus, cortical_factor: 1, cancellous_factor: 1, metal_factor: 1,
                   weight_factor: 1, play_factor: 1, tilt_deg: 0, azimuth_deg: 0 };
   const at = { ...start };
-  const solids = liveSolids.on(constructs, (number, field) => constructs[number].told.off[field]);
   const SLICE_MS = 25, LOADS = 15, MODULI = 17, WIDE = 460, HIGH = 250, EDGE = { left: 58, right: 14, top: 12, bottom: 42 };
   const COLOURS = told.colours, SHAPES = ["circle", "square", "triangle", "diamond", "cross"];
-  let shown = told.shown, work = 0;
+  let shown = told.shown, work = 0, solids = null;
 
   /* --- What is shown ------------------------------------------------------------------------------ */
   const brief = value => {
@@ -240,7 +239,7 @@
   new IntersectionObserver((seen, watch) => {
     if (!seen.some(one => one.isIntersecting)) return;
     watch.disconnect();
-    solids?.begin(constructs.map(one => answer(one, start)));
+    solids = liveSolids.on(constructs, constructs.map(one => answer(one, start)), (number, field) => constructs[number].told.off[field]);
     draw();
   }, { rootMargin: "300px" }).observe(panel);
 })();

@@ -1,15 +1,16 @@
-/* The view of one construct in Explore: its colours follow the controls. Null if no surface has such colours. */
+/* The view of one construct in Explore: its colours follow the controls. `first` are the answers with the
+   inputs of the study, which the colours' ranges are of. Null if no surface has such colours. */
 const liveSolids = (() => {
   "use strict";
-  function on(constructs, off) {
-    const source = document.getElementById("solids"), find = id => document.getElementById(`live-${id}`), panel = find("solid");
-    if (!source) return null;
-    const data = JSON.parse(source.textContent), { row, bar, rounded, is_tissue } = turntable;
+  function on(constructs, first, off) {
+    if (!document.getElementById("solids")) return null;
+    const find = id => document.getElementById(`live-${id}`), panel = find("solid");
+    const data = turntable.solids(), { row, bar, rounded } = turntable;
     const shown = constructs.map((one, number) => [data.constructs.find(other => other.name === one.name), number])
       .filter(([surfaces]) => surfaces && Object.keys(surfaces.fields).length).map(([surfaces, number]) => ({ surfaces, number, fields: fields_of(surfaces) }));
     if (!shown.length) return null;
     const state = { at: 0, field: "stress", near: false }, place = panel.querySelector(".turning");
-    const own = () => shown[state.at], plain = name => getComputedStyle(place).getPropertyValue(name).trim();
+    const own = () => shown[state.at], plain = name => turntable.plain(place, name);
     const tops = {};
     let answers = [], metal = 1;
 
@@ -23,8 +24,7 @@ const liveSolids = (() => {
     }
     const is_painted = shell => shell.shows === state.field && shell.near && own().fields[state.field] && answers[own().number]?.state;
     function colour_of(shell) {
-      const colour = plain(is_tissue(shell.role) ? "--tissue" : shell.cut ? "--pale" : "--steel");
-      return { hidden: false, colour, field: is_painted(shell) ? shell.painted : null };
+      return { hidden: false, colour: turntable.uncoloured(place, shell), field: is_painted(shell) ? shell.painted : null };
     }
     function paint() {
       const { fields, surfaces, number } = own(), field = fields[state.field], answer = answers[number];
@@ -73,21 +73,17 @@ const liveSolids = (() => {
       panel.hidden = false;
       view.listen();
     }
-    /* Of the answers with the inputs of the study, which the colours' ranges are of. */
-    function begin(first) {
-      for (const field of Object.keys(data.looks)) {
-        const every = shown.filter(one => one.fields[field] && first[one.number].state).map(one => levels(one, field, first[one.number], 1));
-        tops[field] = liveColours.top_of(every.flatMap(one => Array.from(one)));
-      }
-      ready();
+    for (const field of Object.keys(data.looks)) {
+      const every = shown.filter(one => one.fields[field] && first[one.number].state).map(one => levels(one, field, first[one.number], 1));
+      tops[field] = liveColours.top_of(every.flatMap(one => Array.from(one)));
     }
+    ready();
     function follow(found, factor) {
       answers = found;
       metal = factor;
       draw();
-      panel.dataset.top = JSON.stringify(tops);
     }
-    return { begin, follow };
+    return { follow };
   }
   return { on };
 })();

@@ -1,6 +1,6 @@
 (function () {
   "use strict";
-  const data = JSON.parse(document.getElementById("solids").textContent);
+  const data = turntable.solids();
   const place = document.getElementById("turning"), { row, bar, rounded, is_tissue } = turntable;
   const by = id => document.getElementById(id);
   const first = data.constructs.findIndex(one => one.shells.some(shell => !shell.cut));
@@ -15,12 +15,12 @@
   const is_filled = () => data.stages[chosen().stage] > 0;
   const has_gap = () => construct().legend.some(row => is_tissue(row.role));
 
-  const plain = name => getComputedStyle(place).getPropertyValue(name).trim(); // follows the page's scheme
+  const plain = name => turntable.plain(place, name);
   function colour_of(shell) {
     const at = number();
     const hidden = is_tissue(shell.role) && !is_filled();
     if (state.field === "parts") return { hidden, colour: shell.colour, field: null };
-    const colour = plain(is_tissue(shell.role) ? "--tissue" : shell.cut ? "--pale" : "--steel");
+    const colour = turntable.uncoloured(place, shell);
     const has = shell.shows === state.field && at >= 0 && shell.fields[at];
     return { hidden, colour, field: has ? at : null };
   }

@@ -8,8 +8,12 @@ const turntable = (function () {
   const BARS_MM = [1, 2, 5, 10, 20, 50, 100];
   const START = { azimuth: 20, tilt: 12, zoomed: 1, shift: [0, 0] };
   const KEYS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
+  let parsed = null;
+  const solids = () => (parsed ??= JSON.parse(document.getElementById("solids").textContent)); // megabytes: once
   const is_tissue = role => ["gap", "inner", "cuff"].includes(role);
   const rounded = value => String(Number(value.toPrecision(3)));
+  const plain = (place, name) => getComputedStyle(place).getPropertyValue(name).trim(); // follows the page's scheme
+  const uncoloured = (place, shell) => plain(place, is_tissue(shell.role) ? "--tissue" : shell.cut ? "--pale" : "--steel");
 
   function row(colour, words) {
     const item = document.createElement("li"), mark = document.createElement("span");
@@ -156,5 +160,5 @@ const turntable = (function () {
       if (seen.some(one => one.isIntersecting)) { watch.disconnect(); ready(); }
     }, { rootMargin: "200px" }).observe(place);
   }
-  return { on, when_seen, row, bar, rounded, is_tissue };
+  return { on, when_seen, solids, row, bar, rounded, plain, uncoloured, is_tissue };
 })();
